@@ -117,6 +117,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         but: They begin a clause that goes against the one before it.
         inside: They lead to a place that holds something.
         has: They say that something holds something.
+        adverb_ends: How adverbs end, which change nothing of what a sentence says.
+        doubting: Adverbs that deny, doubt or date what it says.
     """
 
     only: frozenset[str]
@@ -132,15 +134,12 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     but: frozenset[str]
     inside: frozenset[str]
     has: frozenset[str]
+    adverb_ends: tuple[str, ...]
+    doubting: frozenset[str]
 
     def __post_init__(self) -> None:
-        told = (getattr(self, name) for name in self.__struct_fields__)
-        words = {
-            w
-            for group in told
-            for each in group
-            for w in ([each] if isinstance(each, str) else each)
-        }
+        told = [each for name in self.__struct_fields__ for each in getattr(self, name)]
+        words = {w for each in told for w in ([each] if isinstance(each, str) else each)}
         if strange := sorted(w for w in words if not (w.isascii() and w.islower())):
             raise CatalogError(f"write {', '.join(strange)} in small letters, without accents")
 

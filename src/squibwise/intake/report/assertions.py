@@ -11,12 +11,12 @@ from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.features import YES
+from squibwise.intake.report.features import YES, read_words
 from squibwise.intake.report.lexicon import BASE, Lexicon, Token, flat, lexicon_of, tokenise
 from squibwise.intake.report.lines import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import Hit, find_hits
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, KERB, Words, has_fault, stands_alone
+from squibwise.intake.report.words import FAULTS, HEADS, KERB, Words, has_fault, stands_alone
 
 UNSURE = "told, not sure that it is there now"
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
@@ -25,8 +25,11 @@ _PAIR = pattern(r"(?:^|\s{3,})([^:\t]{3,40}):\s([^:\t]{3,40}?)(?=\s{3,}|$)")
 _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word short
 _MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
+_ADVERB = 6  # letters of the shortest adverb that its end shows
 _SENTENCE = 6  # words of a sentence that ends with a full stop
 _DENYING = frozenset({"not", "gone"})
+_AFFIRMING = frozenset({"asked", "exists"})  # "is", which may ask, and "there is"
+_NAMED_FAULTS = FAULTS - {"defect", "resistance", "ground"}
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
 
 
@@ -66,7 +69,7 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     is_prose = small + holding > 0
     if (is_prose or strange) and _MEASURED.search(line.text):
         return False
-    if _supposes(line.text, lexicon, language):
+    if _supposes(line.text, lexicon, language) or _buries(line, lexicon, language):
         return False
     if not strange or _is_back(line.words) or _has_status_apart(line.text, lexicon, language):
         return True
@@ -74,7 +77,10 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     if small + holding < _SMALL and strange <= _STRANGE and not is_sentence:
         return True
     clauses = _clause_end(lexicon).split(line.text)
-    return any(_holds(clause, catalog, language) for clause in clauses)
+    return any(
+        _holds(clause, catalog, language) or _begins_holding(clause, lexicon, language)
+        for clause in clauses
+    )
 
 
 def _is_unfilled(pair: tuple[str, str], catalog: Catalog, language: str | None) -> bool:
@@ -106,6 +112,46 @@ def _holds(clause: str, catalog: Catalog, language: str | None) -> bool:
     return is_told and not strange and stands_alone(words_of(clause, catalog, language))
 
 
+def _begins_holding(clause: str, lexicon: Lexicon, language: str | None) -> bool:
+    """``the clock spring is open like a barn door``: known words lead to part, verb and fault.
+
+    What is said of a fault itself, ``the open went with the old wheel``, may be anything.
+    """
+    tokens = tokenise(clause)
+    verb = _first_verb(tokens, lexicon, language)
+    if verb is None:
+        return False
+    for hit in find_hits(lexicon, tokens, language):
+        if FAULTS.isdisjoint(hit.means) and HEADS.isdisjoint(hit.means):
+            continue
+        head = tokens[: hit.last]
+        if _sort_tokens(head, lexicon, language)[2]:
+            return False
+        hits = find_hits(lexicon, head, language)
+        is_told = any(FAULTS & {*h.means} and h.last > verb + 1 for h in hits)
+        if is_told and stands_alone(read_words(head, hits, lexicon.denying)):
+            return True
+    return False
+
+
+def _first_verb(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -> int | None:
+    """Return the place of the first word that says that something holds."""
+    names = [n for n in (language, *BASE) if n]
+    found = (at for at, t in enumerate(tokens) if lexicon.is_told(t.text, "holds", names))
+    return next(found, None)
+
+
+def _buries(line: Line, lexicon: Lexicon, language: str | None) -> bool:
+    """``the short died with the old harness``: what is said to be dead is the fault itself."""
+    tokens = tokenise(line.text)
+    verb = _first_verb(tokens, lexicon, language)
+    if verb is None:
+        return False
+    hits = find_hits(lexicon, tokens, language)
+    named = any(_NAMED_FAULTS & {*h.means} and h.first < verb for h in hits)
+    return named and any(h.means == ("defect",) and h.last > verb for h in hits)
+
+
 def begins_with_only(clause: str, lexicon: Lexicon) -> bool:
     """``nothing else, only the right curtain open``: what is left is there."""
     return any(t.text in lexicon.small.only for t in tokenise(clause)[:1])
@@ -125,10 +171,10 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
     sure = [
         c
         for c, w in said
-        if stands_alone(w) and not w.voices and not _sort(c, lexicon, language)[2]
+        if stands_alone(w) and w.voices <= _AFFIRMING and not _sort(c, lexicon, language)[2]
     ]
     left = next((c for c in sure if begins_with_only(c, lexicon)), "")
-    voiced = [(c, w) for c, w in said if w.voices]
+    voiced = [(c, w) for c, w in said if w.voices - _AFFIRMING]
     is_other = all(not has_fault(w) and _has_subject(c, lexicon, language) for c, w in voiced)
     return left or (sure[0] if sure and voiced and is_other else "")
 
@@ -209,7 +255,12 @@ def _has_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
 
 def _sort(text: str, lexicon: Lexicon, language: str | None) -> tuple[int, int, int]:
     """How many words of a text are small, say that something holds, and are strange."""
-    tokens = tokenise(text)
+    return _sort_tokens(tokenise(text), lexicon, language)
+
+
+def _sort_tokens(
+    tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None
+) -> tuple[int, int, int]:
     names = [n for n in (language, *BASE) if n]
     covered = _covered(tokens, find_hits(lexicon, tokens, language), lexicon, names)
     small = holding = strange = 0
@@ -222,9 +273,19 @@ def _sort(text: str, lexicon: Lexicon, language: str | None) -> tuple[int, int, 
         elif lexicon.is_told(token.text, "plain", names):
             small += 1
         elif not means:
+            if _is_adverb(token.text, lexicon):
+                small += 1
+                continue
             is_short_form = token.is_cut and at + 1 < len(tokens)
             strange += not (token.text[0].isdecimal() or is_short_form)
     return small, holding, strange
+
+
+def _is_adverb(word: str, lexicon: Lexicon) -> bool:
+    """``annoyingly``, ``dummerweise``: no adverb that denies, doubts or dates a statement."""
+    told = lexicon.small
+    is_long = len(word) >= _ADVERB and word.endswith(told.adverb_ends)
+    return is_long and word not in told.doubting
 
 
 def _covered(
