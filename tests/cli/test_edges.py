@@ -24,6 +24,33 @@ def test_a_pipe_that_closes_early_is_no_fault(cases: Path) -> None:
     assert done.stderr == ""
 
 
+@pytest.mark.parametrize(
+    ("command", "code"),
+    [
+        ("--version >&-", 0),
+        ("brief /nothing --json >&-", 2),
+        ("brief /nothing 2>&-", 2),
+        ("brief /nothing --json >&- 2>&- <&-", 2),
+        ("brief /nothing 2>/dev/full", 2),
+        ("--help >/dev/full 2>/dev/full", 2),
+        ("catalog front-bag --json >/dev/full", 2),
+    ],
+)
+def test_the_exit_code_tells_where_no_stream_can(command: str, code: int) -> None:
+    shell = f"{sys.executable} -m squibwise.cli.main {command}"
+    done = subprocess.run(["bash", "-c", shell], capture_output=True, text=True, check=False)
+    assert (done.returncode, "Traceback" in done.stdout + done.stderr) == (code, False)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="address space is limited by Linux")
+@pytest.mark.parametrize("mib", [60, 100])
+def test_too_little_memory_is_told_as_that(mib: int, cases: Path) -> None:
+    shell = f"ulimit -v {mib * 1024}; {sys.executable} -m squibwise.cli.main brief"
+    command = ["bash", "-c", f"{shell} {cases / 'clover-05'}"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.returncode, "not enough memory" in done.stderr) == (2, True)
+
+
 def test_an_interruption_is_told_in_a_word(run: Line, monkeypatch: pytest.MonkeyPatch) -> None:
     def stop(*_: object) -> None:
         raise KeyboardInterrupt

@@ -114,6 +114,12 @@ def test_a_wrong_word_is_told_without_a_line_and_nothing_is_written(run: Line, o
     assert text(own) == OWN
 
 
+@pytest.mark.parametrize("name", ["foo", "foo bar", "a.b", ".b", "driver.", "A\x1b.x"])
+def test_what_is_no_component_is_refused_as_that(run: Line, own: Path, name: str) -> None:
+    done = run("saw", own, name, "intact")
+    assert (done.code, "did not foresee" in done.err) == (2, False)
+
+
 @pytest.mark.parametrize("name", ["", "  ", "R\n[[evidence]]", "R\x1b[2J", "R\u202e"])
 def test_a_name_is_one_line_of_letters(run: Line, own: Path, name: str) -> None:
     done = run("saw", own, "passenger.front-bag", "intact", "--by", name)

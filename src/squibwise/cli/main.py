@@ -1,13 +1,16 @@
 """The command line as a whole, and its outer edge. What is slow is imported where it is used."""
 
+import contextlib
 import errno
 import gc
+import importlib
 import io
 import os
 import sys
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, TextIO
 
 import click
 
@@ -20,6 +23,9 @@ from squibwise.cli.garage_commands import GARAGE_COMMANDS, serve
 from squibwise.cli.market_commands import MARKET_COMMANDS
 from squibwise.cli.paper_commands import PAPER_COMMANDS
 from squibwise.errors import SquibwiseError
+
+if TYPE_CHECKING:
+    from squibwise.model.origin import Finding
 
 _INTERRUPTED = 130
 _GARBAGE_FROM = 200_000  # records made before the first look
@@ -124,29 +130,52 @@ def main(arguments: Sequence[str]) -> int:
 def _refused(error: Exception, arguments: Sequence[str], *, as_json: bool) -> int:
     """Tell why a command line failed and return its exit code."""
     if isinstance(error, click.ClickException):
-        output.refuse(error.format_message(), _usage(error), (), as_json=as_json)
-        return 2
+        return _tell(error.format_message(), _usage(error), as_json=as_json)
     if isinstance(error, SquibwiseError):
         findings = getattr(error, "findings", ())
-        output.refuse(str(error), error.remedy, findings, as_json=as_json)
+        _tell(str(error), error.remedy, findings, as_json=as_json)
         return error.exit_code
     if isinstance(error, OSError) and error.filename is None and error.errno in _UNWRITTEN:
         return _unwritten(error)
     short = _lacking(error)
     if short:
-        output.refuse(f"{short}.", _MAKE_ROOM, (), as_json=as_json)
-        return 2
+        return _tell(f"{short}.", _MAKE_ROOM, as_json=as_json)
     odd = [a for a in arguments if not _is_text(a)]
     if odd and isinstance(error, ValueError):
         message = f"{ascii(odd[0])[:80]} is no UTF-8 text; nothing was written."
-        output.refuse(message, "Write it in letters that can be read.", (), as_json=as_json)
-        return 2
+        return _tell(message, "Write it in letters that can be read.", as_json=as_json)
     return _unforeseen(error, as_json=as_json)
+
+
+def _tell(
+    message: str, remedy: str, findings: Sequence["Finding"] = (), *, as_json: bool = False
+) -> int:
+    """Tell why nothing was done and return the exit code for it.
+
+    Where nobody can be told, on a full disk, the exit code alone does.
+    """
+    try:
+        output.refuse(message, remedy, findings, as_json=as_json)
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except OSError:
+        _silence(sys.stdout, sys.stderr)
+    return 2
+
+
+def _silence(*streams: TextIO) -> None:
+    """Lead streams that cannot be written to nowhere, so that what is left in them is no fault."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in streams:
+        os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
 
 
 def _lacking(error: Exception) -> str:
     """Return what the machine had too little of; empty when that is not what went wrong."""
-    if isinstance(error, MemoryError):
+    if isinstance(error, MemoryError) or (
+        isinstance(error, ImportError | SystemError) and _least_memory() is not None
+    ):
         return "there is not enough memory for this"
     if isinstance(error, OSError) and error.errno in _LACKING:
         return f"{error.filename or 'the system'}: {error.strerror}"[:300]
@@ -189,12 +218,45 @@ def run() -> None:
     The arrays are small: more than one thread of the linear algebra library only costs time. So
     does looking for garbage among what is read once and kept.
     """
+    _open_streams()
     gc.set_threshold(_GARBAGE_FROM)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal that cannot show a letter
+    memory = _least_memory()
+    if memory is not None and memory < _LEAST_MEMORY:
+        sys.exit(_tell("there is not enough memory for this program.", _MAKE_ROOM))
     sys.exit(main(sys.argv[1:]))
+
+
+_LEAST_MEMORY = 150 * 2**20
+"""Address space below which a library of numbers ends the process by itself, with exit code 1."""
+
+
+def _least_memory() -> int | None:
+    """Return how much address space this process may have at most [bytes]; None = no limit."""
+    with contextlib.suppress(ImportError):  # a system without such limits
+        resource = importlib.import_module("resource")
+        limit: int = resource.getrlimit(resource.RLIMIT_AS)[0]
+        return None if limit == resource.RLIM_INFINITY else limit
+    return None
+
+
+def _open_streams() -> None:
+    """Lead standard streams that were handed over closed nowhere.
+
+    Else the next file that is opened has their number, and what is printed ends up in it.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is not None:
+            continue
+        nowhere = os.open(os.devnull, os.O_RDWR)
+        if nowhere != number:
+            os.dup2(nowhere, number)
+            os.close(nowhere)
+        mode = "w" if number else "r"
+        setattr(sys, name, os.fdopen(number, mode, encoding="utf-8", closefd=False))
 
 
 def _usage(error: click.ClickException) -> str:
@@ -205,10 +267,14 @@ def _usage(error: click.ClickException) -> str:
 def _unwritten(error: OSError) -> int:
     """Tell that the answer could not be written; a reader that has seen enough is no fault."""
     output.end_waiting()
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    _silence(sys.stdout)
     if error.errno == errno.EPIPE:
         return 0
-    output.say(f"squibwise: the answer could not be written: {error.strerror}.")
+    try:
+        output.say(f"squibwise: the answer could not be written: {error.strerror}.")
+        sys.stderr.flush()
+    except OSError:
+        _silence(sys.stderr)
     return 2
 
 
@@ -220,7 +286,7 @@ def _unforeseen(error: Exception, *, as_json: bool) -> int:
         "This is a fault in the program, not in your work. Please report it with the "
         "command and the file; SQUIBWISE_DEBUG=1 shows where it happened."
     )
-    output.refuse(message, remedy, (), as_json=as_json)
+    _tell(message, remedy, as_json=as_json)
     return 3
 
 

@@ -8,7 +8,7 @@ import msgspec
 
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
-from squibwise.errors import InputError
+from squibwise.errors import InputError, ModelError
 from squibwise.history.order import read_history
 from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
@@ -77,7 +77,10 @@ def _under_label(said: str, found: Sequence[str], catalog: Catalog) -> list[str]
 
 
 def _own_looks(component: str, catalog: Catalog) -> tuple[str, ...]:
-    kind = split_component(component).kind
+    try:
+        kind = split_component(component).kind
+    except ModelError:
+        return ()  # no component: refused where it is entered
     return tuple(catalog.looks(kind)) if kind in catalog.kinds else ()
 
 
