@@ -98,7 +98,10 @@ def _recounted(answer: Verification, record: ProofRecord, inner: bytes) -> Verif
     ]
     problems += [*answer.problems, *([_PARTLY_RECOUNTED] if record.withheld else [])]
     return msgspec.structs.replace(
-        answer, valid=answer.valid and not wrong, problems=tuple(problems)
+        answer,
+        valid=answer.valid and not wrong,
+        unworked=_LEFT_OUT if record.withheld else "",
+        problems=tuple(problems),
     )
 
 
@@ -114,12 +117,14 @@ def _not_recounted(answer: Verification, why: str) -> Verification:
 
 _MOST_TOLD = 8
 _CONTRADICTS = "It contradicts itself: {}"
+_LEFT_OUT = "this copy leaves out the crash data, on which its list of work hangs"
 _PARTLY_RECOUNTED = Finding(
     code="record-partly-recounted",
-    severity="note",
-    message="Its gates and verdicts follow from the entries that this copy holds; what is believed "
-    "of the parts, and the work, were not worked out again without the crash data.",
-    remedy="For that, ask for the whole record.",
+    severity="warning",
+    message="Labels, readings and what else needs no crash data were worked out again. What is "
+    "believed of the parts, the list of work, and the gates that hang on it (replacements, "
+    "inspections, calibrations, steps, lamp check, last scan) stand as the signer wrote them.",
+    remedy="Ask for the whole record, and check that.",
 )
 
 

@@ -175,6 +175,8 @@ def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[
     other = bool(named and vin and not _is_part_of(named, vin))
     again = [r.id for r in earlier if last.file and r.file == last.file]
     found = [Problem(word="other-car", detail=named or "", decided=True)] if other else []
+    twice = [f.message for f in last.reading.findings if f.code == "two-vins"]
+    found += [Problem(word="two-cars", detail=text.rstrip(".")) for text in twice[:1]]
     return found + [Problem(word="same-file", detail=r, decided=True) for r in again[:1]]
 
 
@@ -189,7 +191,7 @@ def _is_part_of(named: str, vin: str) -> bool:
     return len(named) == len(vin) and all(a in ("*", b) for a, b in zip(named, vin, strict=True))
 
 
-_TO_READ = frozenset({"unread", "no-unit", "other-day", "odometer-back"})
+_TO_READ = frozenset({"unread", "two-cars", "no-unit", "other-day", "odometer-back"})
 
 
 def _scan_of_which_unit(last: Report) -> list[Problem]:

@@ -149,7 +149,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         odometer_unit: ``km`` or ``mi``; empty where the report does not say which.
         stand_ins: Lines that name a load, a resistor, a bridge or a simulator, whatever else they
             were read as.
-        counts_more: Lines that count faults that are stored, pending or hidden, beside none.
+        counts_more: Lines that count faults that are stored, pending or hidden, beside none, or say
+            more behind a "no faults" that was not understood.
         serial: Serial number of the restraint unit, letters and digits alone; empty where it
             states none.
         is_vouched: That it is complete is its owner's word, the report itself does not say so.

@@ -127,6 +127,11 @@ _SCAN = {
     "none": ("No scan is recorded.", "Read a complete scan."),
     "signed-failed": ("It was signed as failed. {0}", "Repair, then scan again."),
     "other-car": ("It is of {0}, which is not this car.", "Scan this car."),
+    "two-cars": (
+        "{0}.",
+        "Scan this car; or record passed 'final-scan', with whose the other number is and who "
+        "read it.",
+    ),
     "other-unit": (
         "It tells of another unit of the car, not of the restraint unit.",
         "Read the restraint unit.",

@@ -39,7 +39,7 @@ def split_statements(line: Line, lexicon: Lexicon, language: str | None) -> list
         return [line]
     pieces: list[Line] = []
     for text in texts:  # thousands of them, of which the first mostly tells
-        piece = _piece(line, text, lexicon, language)
+        piece = read_piece(line, text, lexicon, language)
         if not _says_of_a_part(piece):
             return [line]
         pieces.append(piece)
@@ -62,14 +62,15 @@ def split_names(line: Line, lexicon: Lexicon, language: str | None) -> list[Line
         return [line]
     pieces: list[Line] = []
     for text in reversed(texts):  # a fault or a status stands last
-        piece = _piece(line, text, lexicon, language)
+        piece = read_piece(line, text, lexicon, language)
         if not (is_bare_part(piece) and piece.words.features & OF_ITS_OWN):
             return [line]
         pieces.append(piece)
     return pieces[::-1]
 
 
-def _piece(line: Line, text: str, lexicon: Lexicon, language: str | None) -> Line:
+def read_piece(line: Line, text: str, lexicon: Lexicon, language: str | None) -> Line:
+    """Return a piece of a line, read as a line of its own."""
     piece = Line(number=line.number, raw=text.strip(), text=text.strip(), is_cut=line.is_cut)
     piece.tokens = tokenise(without_codes(piece))
     read_line(piece, lexicon, language)

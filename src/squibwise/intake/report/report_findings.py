@@ -10,6 +10,7 @@ from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.lines import MAX_LINE, language_of
 from squibwise.intake.report.other_files import is_priced, tell_other
 from squibwise.intake.report.own_words import read_days, read_odometer, read_serial
+from squibwise.intake.report.part_lists import read_piece
 from squibwise.intake.report.phrases import find_hits, find_layout
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import has_fault, has_part
@@ -60,12 +61,36 @@ def _stand_ins(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
 
 
 def _counts_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
-    """Return the lines that count faults of another status, or hidden ones, beside none."""
+    """Return the lines that count faults of another status, or hidden ones, beside none.
+
+    Also those that say more behind a "no faults" than that, and nobody understood what.
+    """
     lexicon = lexicon_of(catalog)
     lines = (ln for ln in sheet.lines if not ln.codes and not ln.count and ln.unit != "other")
     return tuple(
-        Unread(line=ln.number, raw=ln.raw) for ln in lines if _counts_status(ln, lexicon, catalog)
+        Unread(line=ln.number, raw=ln.raw)
+        for ln in lines
+        if _counts_status(ln, lexicon, catalog) or _says_more(ln, lexicon, sheet.language)
     )
+
+
+def _says_more(line: Line, lexicon: Lexicon, language: str | None) -> bool:
+    """``No faults. Tests not complete.``: read by itself, the second sentence is no clean one."""
+    if line.role not in ("clean", "count", "meta"):
+        return False
+    texts = [t for t in _SENTENCES.split(line.text) if len(_WORDS.findall(t)) >= _SAYING]
+    for text in texts[:_MOST_SENTENCES] if len(_SENTENCES.split(line.text)) > 1 else ():
+        piece = read_piece(line, text, lexicon, language)
+        if piece.role in ("unread", "words") and (
+            line.role != "meta" or "not" in piece.words.voices
+        ):
+            return True
+    return False
+
+
+_SENTENCES = re.compile(r"[.,;!]+\s+|\s+[-\u2013]\s+|\t")
+_WORDS = re.compile(r"[^\W\d_]{3,}")
+_SAYING, _MOST_SENTENCES = 2, 20  # words of a sentence; sentences of a line that are read again
 
 
 def _counts_status(line: Line, lexicon: Lexicon, catalog: Catalog) -> bool:
