@@ -617,11 +617,24 @@ def test_a_report_is_copied_into_the_case(run: Line, own: Path, cases: Path) -> 
         "[[evidence]]\nkind = \n",
         '[case]\nid = "x"\n[[evidence]]\nkind="look"\n',
         'kind = "look"\ncomponent = "driver.front-bag"\nseen = "deployed"\n',
+        '[[evidence]\nkind = "look"\n',
+        "[evidence\nkind = \n",
     ],
 )
 def test_a_block_that_is_none_is_refused(run: Line, own: Path, tmp_path: Path, block: str) -> None:
     (tmp_path / "block.txt").write_text(block, encoding="utf-8")
     assert run("add", own, tmp_path / "block.txt").code == 2
+    assert text(own) == OWN
+
+
+def test_a_block_with_a_word_that_no_card_has_is_refused_and_the_words_are_named(
+    run: Line, own: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "block.txt").write_text(BLOCK.replace('"fixed"', '"fixxed"'), encoding="utf-8")
+    told = run("add", own, tmp_path / "block.txt")
+    assert told.code == 2
+    assert "'fixxed' is no outcome of reseat:device-plug" in told.err
+    assert "not fixed" in told.err
     assert text(own) == OWN
 
 

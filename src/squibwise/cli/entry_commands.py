@@ -261,8 +261,8 @@ def add(
     A report or a photograph is copied into the evidence folder of the case; nothing that is there
     is replaced. A picture is a photograph unless --when says that it shows a report.
     """
-    from squibwise.cli import stored
-    from squibwise.garage import entering
+    from squibwise.cli import opening, stored
+    from squibwise.garage import entering, saying
 
     command = f"add {file.name}"
     is_photo = bool(subject) or (entering.is_picture(file) and not when and not complete)
@@ -282,6 +282,9 @@ def add(
             stated |= {"complete": True} if complete else {}
             name = entering.copy_report(folder, given)
             entries = ({"kind": "report", "file": name, **stated, **common_keys(None, at)},)
+        else:
+            opened = opening.open_case(folder)
+            saying.refuse_strange_entries(entries, opened.case, opened.catalog)
         return write_entries(folder, command, entries, as_json=as_json)
 
 

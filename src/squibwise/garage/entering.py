@@ -318,7 +318,7 @@ def entries_of(file: Path, name: str) -> tuple[Pairs, ...] | None:
     try:
         tables, impossible = parse(text, name)
     except InputError as error:
-        if "[[evidence]]" not in text:
+        if not _HEADING.search(text):
             return None  # a report with brackets in it
         remedy = "Hand in the block as it was printed, from [[evidence]] on."
         raise InputError(f"this is no entry: {error}", remedy=remedy) from error
@@ -331,6 +331,7 @@ def entries_of(file: Path, name: str) -> tuple[Pairs, ...] | None:
     return tuple(entries)
 
 
+_HEADING = re.compile(r"^[ \t]*\[\[?[ \t]*evidence[ \t]*(\]|$)", re.MULTILINE | re.IGNORECASE)
 _OWN_KEY = re.compile(
     rb"^[ \t]*(kind|component|loop|seen|what|serial)[ \t]*=[ \t]*[\"']", re.MULTILINE
 )

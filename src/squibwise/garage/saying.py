@@ -1,7 +1,7 @@
 """What people at the car say for a part and for what they see, as words of the catalogue."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, get_args
 
 import msgspec
@@ -361,6 +361,30 @@ def refuse_strange(tried: TestOutcome, case: Case, catalog: Catalog) -> None:
     for finding in line.trace(case, tried.loop, catalog, over=lambda: True).findings:
         if finding.code in ("unknown-test", "unknown-outcome") and finding.origin == tried.origin:
             raise InputError(finding.message, remedy=finding.remedy)
+
+
+def refuse_strange_entries(
+    entries: Sequence[Mapping[str, Any]], case: Case, catalog: Catalog
+) -> None:
+    """Refuse tests that came out in a word that none of their cards has, before it is written.
+
+    Args:
+        entries: As somebody hands them in, each seen with those before it.
+        case: As it stands.
+        catalog: Tests and their outcomes.
+
+    Raises:
+        InputError: There is no such test of its circuit, or no such outcome of the test.
+    """
+    for number, entry in enumerate(entries):
+        told: dict[str, Any] = {key: entry.get(key) for key in ("loop", "test", "outcome")}
+        part = str(told["loop"]).partition("/")[0]
+        if entry.get("kind") != "test-outcome" or part not in case.car.components:
+            continue
+        if all(isinstance(value, str) for value in told.values()):
+            tried = TestOutcome(id=f"entry-{number}", **told)
+            refuse_strange(tried, case, catalog)
+            case = msgspec.structs.replace(case, evidence=(*case.evidence, tried))
 
 
 def find_load(
