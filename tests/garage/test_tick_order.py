@@ -241,3 +241,43 @@ def test_what_a_seat_read_under_a_weight_is_said_with_its_tick() -> None:
     refuse_obstacles(Tick(todo=alone, chosen=chosen, catalog=CATALOG, evidence=evidence, note=said))
     with pytest.raises(InputError, match=r"comes to no\. 88, which is done on its own"):
         expand_visit(["visit", "1"], alone, CATALOG, evidence)
+
+
+# A unit that was bolted down before it was fitted is bolted anew, behind its opening: what was
+# closed over it had to be opened again, round after round.
+def test_nothing_is_closed_over_a_unit_that_is_not_bolted_down() -> None:
+    before = ("step:arrival-record", KEY_ON, OFF, WAITED)
+    done = [
+        {"kind": "passed", "what": w, "result": "passed", "by": "R", "time": DAY} for w in before
+    ]
+    tables = {
+        "case": {"id": "x", "region": "US-OH"},
+        "car": {"model_year": 2019},
+        "evidence": [
+            {"kind": "look", "component": "driver.front-bag", "seen": "deployed"},
+            {"kind": "look", "component": "passenger.front-bag", "seen": "deployed"},
+            {"kind": "look", "component": "centre.control-unit", "seen": "damaged"},
+            *done,
+        ],
+    }
+    todo = line.overview(line.make_case(tables, CATALOG), CATALOG).todo
+    bolted = next(o for o in todo.operations if o.id == "step:unit-bolted")
+    closed = next(o for o in todo.operations if o.action == "close" and bolted.id in o.after)
+    chosen = frozenset((closed.id,))
+    assert bolted in find_missing(todo, chosen)[closed]
+    signed = [msgspec.structs.replace(o, done=o.id == bolted.id or o.done) for o in todo.operations]
+    fitted = next(o for o in todo.operations if o.id in bolted.after and o.action == "fit")
+    by_id = {o.id: o for o in signed}
+    visits = [
+        msgspec.structs.replace(
+            v,
+            areas=tuple(
+                msgspec.structs.replace(a, operations=tuple(by_id[o.id] for o in a.operations))
+                for a in v.areas
+            ),
+        )
+        for v in todo.visits
+    ]
+    early = msgspec.structs.replace(todo, visits=tuple(visits))
+    missing = find_missing(early, chosen | {fitted.id})
+    assert bolted.id in {o.id for o in missing[by_id[closed.id]]}, "signed before it was fitted"

@@ -1,7 +1,7 @@
 """What must come before an operation of a list, and may not be passed over."""
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Set
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.work import Operation, Work
@@ -23,6 +23,7 @@ _PAIRS = {
     (FIT_LOADS, RETURN_LOADS),
     (HEAT_OUT, STRUCTURE),
 }
+UNIT_BOLTED = "step:unit-bolted"
 LIVE_CAUTION = "hot-residue"
 IN_AN_AREA = ("out", "fit", "join", "close")
 _NEAR = 4
@@ -57,10 +58,11 @@ def find_missing(
     before = {o.id: set(o.after) for o in todo.operations}
     openings = own_openings(todo)
     let_off = {HEAT_OUT} if cold else set()
+    ticked = {o.id for o in todo.operations if is_ticked(o, chosen | along)}
     due = [
         o
         for o in todo.operations
-        if not o.done and o.id not in let_off and not is_ticked(o, chosen | along)
+        if o.id not in ticked and o.id not in let_off and _is_due(o, ticked)
     ]
     found = {}
     for operation in (o for o in todo.operations if is_ticked(o, chosen | along)):
@@ -69,6 +71,12 @@ def find_missing(
         if missing:
             found[operation] = tuple(missing)
     return found
+
+
+def _is_due(operation: Operation, ticked: Set[str]) -> bool:
+    """Is an operation still to do: a unit is bolted down anew once it was fitted."""
+    again = operation.id == UNIT_BOLTED and not ticked.isdisjoint(operation.after)
+    return not operation.done or again
 
 
 def own_openings(todo: Work) -> dict[str, set[str]]:
@@ -85,7 +93,7 @@ def own_openings(todo: Work) -> dict[str, set[str]]:
             ways = opened.setdefault(area.area, set())
             if operation.action == "open":
                 opened[area.area] = {*ways, operation.id}
-            if operation.action in IN_AN_AREA or operation.id == "step:unit-bolted":
+            if operation.action in IN_AN_AREA or operation.id == UNIT_BOLTED:
                 found[operation.id] = ways
             if operation.action == "out":
                 of_part |= dict.fromkeys(operation.components, ways)
@@ -107,8 +115,9 @@ def must_precede(first: Operation, then: Operation) -> bool:
     live is near, for there power that is off protects nobody; looks that the release waits for come
     before the last power-up, for later they cost another power-down; nothing is powered on loads,
     nor are loads counted back, before they went in; nothing is read, set, moved or watched with
-    the key on before the power is; nothing is powered while a part that is needed
-    for sure, a connector or a cover is still open; nobody drives before the power is on with
+    the key on before the power is; nothing is powered while a part that is needed for sure, a
+    connector or a cover is still open; nothing is closed before what lies behind it is in, joined
+    and bolted, for it would have to be opened again; nobody drives before the power is on with
     everything fitted, the codes are cleared and the lamp went out.
     """
     if first.id in (*MAKING_SAFE, *POWERING) or (first.id, then.id) in _PAIRS:
@@ -121,6 +130,8 @@ def must_precede(first: Operation, then: Operation) -> bool:
     if first.action == "out":
         is_live = any(c.id == LIVE_CAUTION for c in first.cautions)
         return then.id == HEAT_OUT and is_live and is_sure
+    if then.action == "close" and first.id in then.after:
+        return first.id == UNIT_BOLTED or (first.action in ("fit", "join") and is_sure)
     is_open = first.action in ("fit", "join", "close") or first.id == HEAT_BACK
     return then.id in POWERING and is_open and is_sure
 
