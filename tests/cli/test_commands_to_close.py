@@ -223,13 +223,17 @@ def test_a_circuit_is_traced_by_one_short_command_each(run: Line, tmp_path: Path
     assert "is no outcome of reseat:seat-plug" in run("tried", case, part, "lock-opn").err
     assert "Enter one of" in run("tried", case, part, "look:seat-plg", "fine").err
     looked = ("driver seat airbag", "look:seat-plug", "lock-open", "--by", "R")
+    repair = ("tried", case, part, "reseat:seat-plug", "not", "fixed")
+    assert "no. 2 is open" in run(*repair, "--done").err
+    assert run("did", case, "1", "--by", "R").code == 0
+    assert run("did", case, "2", "--safe", "--by", "R").code == 0
     assert run("tried", case, *looked).code == 0
     shown = run("trace", case, loop)
     assert f"squibwise tried clover-05 {loop} 'not fixed'" in shown.out
-    repair = ("tried", case, part, "reseat:seat-plug", "not", "fixed")
     assert "Nobody says that reseat:seat-plug was carried out" in run(*repair).err
     assert run(*repair, "--done").code == 0
     assert "--ohm 2.1" in run("loaded", case, part, "in").err
+    assert "measures 2 to 2.2 ohm" in run("loaded", case, part, "in", "--ohm", "21").err
     assert run("loaded", case, part, "in", "--ohm", "2.1").code == 0
     assert "is in driver.seat-bag/1 already" in run("loaded", case, part, "in", "--ohm", "2").err
     assert run("loaded", case, part, "out").code == 0

@@ -178,6 +178,14 @@ def test_a_tick_without_a_name_is_refused(call: Any) -> None:
     assert "Say who did it." in answer.text
 
 
+def test_no_outcome_with_the_power_on_is_taken_before_the_key_on_gate_is_signed(call: Any) -> None:
+    path = "/car/clover-05/trace/driver.seat-bag/1"
+    sent = {"test": "reseat:seat-plug", "outcome": "not fixed", "by": "T", "waited": "yes"}
+    refused = call.post(path, carried_out="yes", **sent)
+    assert refused.status_code == 422
+    assert "no. 2 is open" in refused.text
+
+
 def test_an_outcome_leads_to_the_next_card(call: Any) -> None:
     path = "/car/burdock-09/trace/passenger.front-bag/1"
     before = call.get(path).text

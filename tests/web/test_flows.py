@@ -178,7 +178,10 @@ def test_a_tick_without_connection_is_kept_and_sent_once(show: Show) -> None:
     expect(page.locator(".entries li", has_text="did 1")).to_have_count(1)
 
 
-def test_an_outcome_without_connection_is_kept_and_sent_once(show: Show) -> None:
+def test_an_outcome_without_connection_is_kept_and_sent_once(show: Show, call: Any) -> None:
+    for number in ("1", "2"):
+        signed = {"n": number, "by": "R", "safe": "yes"}
+        call.post("/car/clover-05/tick", "/car/clover-05/work?visit=arrive", **signed)
     page = show("/car/clover-05/trace/driver.seat-bag")
     page.locator(".outcomes [name=by]").fill("R")
     for box in page.locator(".outcomes input[type=checkbox]").all():

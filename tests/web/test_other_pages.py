@@ -626,6 +626,8 @@ def test_the_wait_that_the_maker_prescribes_is_written_down_with_its_source(call
     page = "/car/burdock-09/ask"
     sent = {"wait_minutes": "3", "by": "R"}
     assert "The source is missing." in call.post("/car/burdock-09/maker", page, **sent).text
+    slip = call.post("/car/burdock-09/maker", page, wait_minutes="0", by="R", source="x")
+    assert "shorter than any published one (10 s)" in slip.text
     written = call.post("/car/burdock-09/maker", page, **sent, source="procedure, section 4")
     assert written.status_code == 303, written.text
     wait = opened(call, "burdock-09").case.profile.wait_minutes

@@ -103,7 +103,9 @@ def loaded(
 
     opened = opening.open_case(case_path)
     loop = saying.find_circuit(circuit, opened.case.car, opened.catalog)
-    entry = saying.find_load(loop, move, serial, ohm, opened.case) | common_keys(None, at)
+    entry = saying.find_load(loop, move, serial, ohm, opened.case, opened.catalog) | common_keys(
+        None, at
+    )
     return write_entries(case_path, f"loaded {loop} {move}", [entry], as_json=as_json)
 
 

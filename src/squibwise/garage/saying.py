@@ -9,8 +9,10 @@ import msgspec
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, ModelError
+from squibwise.garage.tick_order import is_load, tell_no_load
 from squibwise.history.order import read_history
-from squibwise.history.signed import find_loads
+from squibwise.history.power import KEY_ON_GATES
+from squibwise.history.signed import find_loads, is_signed
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.intake.case_file.schema import What
 from squibwise.intake.said_parts import name_sides
@@ -18,6 +20,7 @@ from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import PLACES, SEATS, ZONES, current_name, split_component
+from squibwise.model.trace import Trace
 from squibwise.model.words import REACHING, Extent
 
 _FRONT_SEATS = {"driver", "passenger"}
@@ -340,7 +343,8 @@ def find_outcome(words: Sequence[str], loop: str, case: Case, catalog: Catalog) 
     Raises:
         InputError: There is no such test of the circuit, or no such outcome of the test.
     """
-    card = line.trace(case, loop, catalog).next_test
+    trace = line.trace(case, loop, catalog)
+    card = trace.next_test
     outcome = " ".join(words)
     test = card.id if outcome in card.outcomes else words[0]
     if test == words[0] != outcome:
@@ -351,7 +355,9 @@ def find_outcome(words: Sequence[str], loop: str, case: Case, catalog: Catalog) 
             remedy=f"Its outcomes: {', '.join(map(repr, card.outcomes)) or 'none'}. "
             "For another card: `tried CASE CIRCUIT TEST OUTCOME`.",
         )
-    refuse_strange(TestOutcome(id="now", loop=loop, test=test, outcome=outcome), case, catalog)
+    tried = TestOutcome(id="now", loop=loop, test=test, outcome=outcome)
+    refuse_strange(tried, case, catalog)
+    refuse_unsigned(tried, trace, case, catalog)
     return {"test": test, "outcome": outcome}
 
 
@@ -387,8 +393,49 @@ def refuse_strange_entries(
             case = msgspec.structs.replace(case, evidence=(*case.evidence, tried))
 
 
+def refuse_unsigned(tried: TestOutcome, trace: Trace, case: Case, catalog: Catalog) -> None:
+    """Refuse what came of a card with the power on before somebody signed the key-on gate.
+
+    Args:
+        tried: The test or repair, and what came of it.
+        trace: Of its circuit as it stands, with the card that is asked for next.
+        case: As it stands.
+        catalog: Tests with the power they need; the gate.
+
+    Raises:
+        InputError: The card needs the power on, and nobody signed it as safe.
+    """
+    history = read_history(case.evidence)
+    if not _needs_power(tried.test, trace, catalog):
+        return
+    if trace.no_power:
+        remedy = "Settle that first, and sign the key-on gate."
+        raise InputError(f"The card needs the power on. {' '.join(trace.no_power)}", remedy=remedy)
+    if not any(is_signed(history, word) for word in KEY_ON_GATES):
+        number = catalog.tasks.steps["key-on-gate"].number
+        raise InputError(
+            f"The card needs the power on, and nobody signed that the key may be turned: "
+            f"no. {number} is open.",
+            remedy=f"Tick no. {number} of the order of work as safe, then write down what you saw.",
+        )
+
+
+def _needs_power(test: str, trace: Trace, catalog: Catalog) -> bool:
+    """Return whether a test or repair of a circuit is done or read with the power on."""
+    if test == trace.next_test.id:
+        return any(step.power == "on" for step in trace.next_test.steps)
+    powers = [(one.id, one.power) for one in catalog.loops.tests]
+    powers += [(one.id, one.power) for one in catalog.loops.repairs]
+    return any(power in ("on", "through") for row, power in powers if _is_of(test, row))
+
+
+def _is_of(test: str, pattern: str) -> bool:
+    """Return whether a test is one of those that a row of the catalogue stands for."""
+    return re.fullmatch(re.escape(pattern).replace(r"\{point\}", ".+"), test) is not None
+
+
 def find_load(
-    loop: str, move: str, serial: str, ohm: float | None, case: Case
+    loop: str, move: str, serial: str, ohm: float | None, case: Case, catalog: Catalog
 ) -> dict[str, str | float]:
     """Return the entry of a substitute load that was moved.
 
@@ -398,9 +445,11 @@ def find_load(
         serial: Its mark; empty = the load that is in, or the circuit itself.
         ohm: What it measures. [ohm] None = not said.
         case: For the loads that are in.
+        catalog: What a load measures.
 
     Raises:
-        InputError: One goes in unmeasured or beside another, or comes out where none is in.
+        InputError: One goes in unmeasured or beside another, measures what no load does, or comes
+            out where none is in.
     """
     inside = [load for load in find_loads(read_history(case.evidence)).out if load.loop == loop]
     mark = serial or (inside[0].serial if inside and move == "out" else f"load {loop}")
@@ -411,6 +460,9 @@ def find_load(
         if ohm is None:
             remedy = "Measure it before it goes in: --ohm 2.1."
             raise InputError("nobody says what the load measures.", remedy=remedy)
+        if not is_load(ohm, catalog):
+            remedy = "Measure it again, or take one that is right."
+            raise InputError(tell_no_load(ohm, catalog), remedy=remedy)
         return {
             "kind": "substitute-load", "serial": mark, "loop": loop, "move": "issued", "ohm": ohm
         }  # fmt: skip

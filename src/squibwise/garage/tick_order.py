@@ -25,7 +25,7 @@ from squibwise.garage.tick_before import (
 )
 from squibwise.garage.tick_times import tell_backdated, tell_haste, tell_too_early
 from squibwise.history.order import read_history
-from squibwise.history.power import is_powered_down, is_powered_since_safe
+from squibwise.history.power import KEY_ON_GATES, is_powered_down, is_powered_since_safe
 from squibwise.history.signed import find_loads
 from squibwise.model.evidence import Evidence, SeatTrial
 from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
@@ -36,7 +36,6 @@ LAMP, SCAN, WEIGH = "step:lamp-check", "step:final-scan", "step:weigh-seat"
 SAFE_STEPS = frozenset(("step:make-safe", "step:second-make-safe"))
 ASKING_A_WORD = ("step:live-charges", ORDER_CLOSED, WEIGH)
 AGAIN_STEPS = ("step:power-down", "step:make-safe")
-_POWER_GATES = ("key-on-safe", "power-safe")
 
 
 class Tick(msgspec.Struct, frozen=True, kw_only=True):
@@ -147,7 +146,7 @@ def refuse_unsettled(gates: Collection[str], todo: Work) -> None:
     Raises:
         InputError: Water, fire, loads or bridges speak against it.
     """
-    held = [w for w in gates if w in _POWER_GATES]
+    held = [w for w in gates if w in KEY_ON_GATES]
     if held and todo.unsettled:
         raise InputError(
             f"{held[0]} cannot be signed as safe: {'; '.join(todo.unsettled)}",
@@ -259,14 +258,24 @@ def _tell_unproved(tick: Tick) -> Iterator[str]:
 def _tell_unmeasured(tick: Tick) -> Iterator[str]:
     if not tick.loaded:
         return
-    low, high = (tick.catalog.fact(f"load.{end}").number() for end in ("low", "high"))
     if tick.ohm is None:
         yield (
             f"{len(tick.loaded)} substitute loads are fitted: {', '.join(tick.loaded)}. "
             "Measure each before it goes in, and mark it with its circuit."
         )
-    elif not low <= tick.ohm <= high:
-        yield f"A substitute load measures {low:g} to {high:g} ohm; {tick.ohm:g} ohm is none."
+    elif not is_load(tick.ohm, tick.catalog):
+        yield tell_no_load(tick.ohm, tick.catalog)
+
+
+def is_load(ohm: float, catalog: Catalog) -> bool:
+    """Return whether a substitute load may measure so, in ohm."""
+    return catalog.fact("load.low").number() <= ohm <= catalog.fact("load.high").number()
+
+
+def tell_no_load(ohm: float, catalog: Catalog) -> str:
+    """Return what a substitute load measures, and what this one does, in ohm."""
+    low, high = (catalog.fact(f"load.{end}").number() for end in ("low", "high"))
+    return f"A substitute load measures {low:g} to {high:g} ohm; {ohm:g} ohm is none."
 
 
 def _tell_unnoted(tick: Tick) -> Iterator[str]:

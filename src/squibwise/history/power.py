@@ -10,6 +10,8 @@ from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Passed
 from squibwise.model.origin import Time
 from squibwise.model.report import Report
 
+KEY_ON_GATES = ("key-on-safe", "power-safe")
+"""Gates of which one is signed before something is tried with the power on."""
 _KEY_ON = ("read", "prove", "final")
 _NO_POWER = ("papers",)
 _SETTING = ":calibrate"

@@ -5,6 +5,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import LoopRepair, LoopTest
 from squibwise.history.closing import AGAIN, BACK, STAYS
+from squibwise.history.power import KEY_ON_GATES
 from squibwise.history.signed import find_loads, is_signed, refuse_drive
 from squibwise.isolate.bench import (
     BenchRepair,
@@ -111,15 +112,12 @@ def _plugged_in_first(card: BenchCard, context: Context) -> BenchCard:
 def _behind_the_gate(card: BenchCard, context: Context, catalog: Catalog) -> BenchCard:
     """Return a card with power on behind the key-on gate, where nobody has signed it as safe."""
     first = next((n for n, s in enumerate(card.steps) if s.power == "on"), None)
-    if first is None or any(is_signed(context.history, word) for word in _KEY_ON_GATES):
+    if first is None or any(is_signed(context.history, word) for word in KEY_ON_GATES):
         return card
     number = catalog.tasks.steps["key-on-gate"].number
     text = f"First the key-on gate, signed as safe: no. {number} of the order of work."
     gate = CardStep(text=text, power="any")
     return msgspec.structs.replace(card, steps=(*card.steps[:first], gate, *card.steps[first:]))
-
-
-_KEY_ON_GATES = ("key-on-safe", "power-safe")
 
 
 def danger_of(context: Context) -> str:

@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise import case as line
+from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage import answering, entering, new_case, saying, store
 from squibwise.garage.database import connected
@@ -197,6 +198,7 @@ def keep_figures(request: Request, sent: Sent) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     refuse_unnamed(sent, "Say who read them.")
     read = {f: read_number(sent, f, label=label) for f, label in MAKER_FIGURES.items()}
+    _refuse_no_wait(read["wait_minutes"], bench.catalog)
     figures = {f: v for f, v in read.items() if v is not None and v != _stated(opened, f)}
     if not figures:
         raise InputError("No figure was stated.", remedy="Write one, and where the maker says so.")
@@ -213,6 +215,18 @@ def keep_figures(request: Request, sent: Sent) -> Response:
             )
         line.open_case(folder, bench.catalog)
     return go(f"/car/{opened.id}/ask")
+
+
+def _refuse_no_wait(minutes: float | None, catalog: Catalog) -> None:
+    """Stop a wait that no maker asks for: hands would be in a live car.
+
+    Raises:
+        InputError: It is shorter than the shortest published one.
+    """
+    shortest = catalog.fact("require.shortest-wait").number()
+    if minutes is not None and minutes * 60 < shortest:
+        told = f"A wait of {minutes:g} min is shorter than any published one ({shortest:g} s)."
+        raise InputError(told, remedy="Write the maker's wait for this car in minutes.")
 
 
 def _is_rule(question: Question) -> bool:

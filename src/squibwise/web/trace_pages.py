@@ -5,7 +5,7 @@ from starlette.responses import Response
 
 from squibwise import case as line
 from squibwise.errors import InputError
-from squibwise.garage.saying import refuse_strange
+from squibwise.garage.saying import refuse_strange, refuse_unsigned
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.trace import Trace
@@ -96,7 +96,8 @@ def outcome(request: Request, sent: Sent) -> Response:
         raise InputError("No outcome was chosen.", remedy="Press what you saw.")
     refuse_unnamed(sent, "Say who tested it.")
     refuse_stale(opened, sent)
-    _refuse_foreign(TestOutcome(id="now", loop=loop, test=test, outcome=word), opened, bench)
+    tried = TestOutcome(id="now", loop=loop, test=test, outcome=word)
+    _refuse_foreign(tried, opened, bench)
     found = _traced(bench, opened, loop)
     card = found.next_test
     hold, running = (card.hold_minutes, _clock(found)) if card.id == test else (0, 0)
@@ -104,6 +105,7 @@ def outcome(request: Request, sent: Sent) -> Response:
         told = "Nobody says that it was carried out and the circuit read again."
         raise InputError(told, remedy="Do what the card says, mark it, and press what you saw.")
     _refuse_haste(hold, running, seconds_off(opened, bench), sent)
+    refuse_unsigned(tried, found, opened.case, bench.catalog)
     entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)
     enter(request, opened, sent, f"tested {loop}: {in_words(word)}", lambda _: (entry,))
     if card.id == test and any(step.power == "on" for step in card.steps):

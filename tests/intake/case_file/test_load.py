@@ -272,6 +272,16 @@ def test_figures_of_the_maker_keep_their_citation(load: Load) -> None:
     assert (profile.rules[0].component, profile.rules[0].when) == ("clock-spring", "always")
 
 
+# Source: service texts as facts/require.toml cites them: the shortest wait asked for is 10 s.
+@pytest.mark.parametrize(("minutes", "is_kept"), [("0", False), ("0.16", False), ("0.17", True)])
+def test_a_wait_that_no_maker_asks_for_is_told_and_not_used(
+    load: Load, minutes: str, is_kept: bool
+) -> None:
+    case = load(f"[profile]\nwait_minutes = {{ value = {minutes}, source = 'x' }}\n")
+    assert (case.profile.wait_minutes is not None) is is_kept
+    assert ("case-wait-too-short" in {f.code for f in case.findings}) is not is_kept
+
+
 def test_a_bare_report_is_a_case_of_its_own(folder: Path, catalog: Catalog) -> None:
     case = load_case(folder / "evidence" / "scan.txt", catalog)
     assert case.id == "scan"

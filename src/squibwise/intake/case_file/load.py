@@ -121,7 +121,7 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
         region=written.case.region,
         currency=written.case.currency,
         car=car,
-        profile=_profile(written),
+        profile=_profile(written, notes),
         evidence=order_entries(tuple(evidence)),
         prices=_prices(written, notes),
         findings=(*_in_order(notes.findings), *_of_reports(evidence)),
@@ -305,7 +305,7 @@ def _check_years(evidence: Iterable[Evidence], car: Car, notes: Notes) -> None:
 _LONGEST_LIFE = 100  # years: a later date is a slip of the pen, whatever the car
 
 
-def _profile(written: Written) -> Profile:
+def _profile(written: Written, notes: Notes) -> Profile:
     table = written.profile
 
     def given(figure: GivenTable | None) -> Given | None:
@@ -313,7 +313,7 @@ def _profile(written: Written) -> Profile:
 
     return Profile(
         name=table.name,
-        wait_minutes=given(table.wait_minutes),
+        wait_minutes=_wait(given(table.wait_minutes), notes),
         loop_low_ohm=given(table.loop_low_ohm),
         loop_high_ohm=given(table.loop_high_ohm),
         rules=tuple(
@@ -323,6 +323,22 @@ def _profile(written: Written) -> Profile:
         sold_apart=table.sold_apart,
         comes_with=table.comes_with,
     )
+
+
+def _wait(stated: Given | None, notes: Notes) -> Given | None:
+    """Return the wait of the maker as it is stated; a slip is none, and the longest stays."""
+    shortest = notes.catalog.fact("require.shortest-wait").number()
+    if stated is None or stated.value * 60 >= shortest:
+        return stated
+    notes.add(
+        "case-wait-too-short",
+        ("profile", "wait_minutes"),
+        f"A wait of {stated.value:g} min is shorter than any published one ({shortest:g} s): "
+        "the longest published wait stays.",
+        "Write the maker's wait for this car in minutes.",
+        "warning",
+    )
+    return None
 
 
 def _prices(written: Written, notes: Notes) -> tuple[Any, ...]:
