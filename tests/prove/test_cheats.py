@@ -1173,3 +1173,15 @@ def test_page_one_tells_how_long_before_the_last_scan_codes_were_cleared(
         at = made["at"](drive)
         more.append(Passed(id="d", time=at, what="step:drive", result="passed", by="R. Own"))
     assert told in known(issued(issue, made, *more))
+
+
+@pytest.mark.parametrize(("last", "told"), [(61204, True), (61231, False)])
+def test_a_drive_that_moved_no_odometer_stands_on_page_one(
+    issue: Maker, made: Made, last: int, told: bool
+) -> None:
+    first = _scan("scan-1", 6, made, odometer=61204, odometer_unit="mi")
+    drive = Passed(id="d", time=made["at"](11), what="step:drive", result="passed", by="R. Own")
+    reading = _scan("scan-9", 12, made, odometer=last, odometer_unit="mi").reading
+    evidence = (first, drive, *with_changed(made, "scan-9", reading=reading))
+    page = known(issued(issue, made, evidence=evidence))
+    assert ("both read the odometer at 61204 mi" in page) is told

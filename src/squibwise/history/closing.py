@@ -334,6 +334,24 @@ def judge_clearing(history: History) -> Cleared | None:
     )
 
 
+def find_undriven(history: History) -> tuple[Report, Report] | None:
+    """Return two scans with one odometer between which somebody signed for a drive; else None."""
+    scans = [(n, r) for n, r in history.all_of(Report) if r.reading.coverage.odometer is not None]
+    drives = [n for n, p in history.all_of(Passed) if p.what in DRIVE and p.result == "passed"]
+    if not scans or not drives:
+        return None
+    last, now = scans[-1]
+    read, unit = now.reading.coverage.odometer, now.reading.coverage.odometer_unit
+    same = (
+        r
+        for n, r in scans[:-1]
+        if any(n < at < last for at in drives)
+        and (r.reading.coverage.odometer, r.reading.coverage.odometer_unit) == (read, unit)
+    )
+    first = next(same, None)
+    return None if first is None else (first, now)
+
+
 def _since(earlier: Evidence, later: Evidence) -> dt.timedelta:
     one, other = (e.time or dt.datetime.min for e in (earlier, later))
     return other.replace(tzinfo=None) - one.replace(tzinfo=None)

@@ -188,7 +188,7 @@ def _sheet(record: ProofRecord, content: Content, sections: tuple[Section, ...])
         issued=record.issued_on,
         paper=paper_size(content.region),
         mark="DRAFT" if record.draft else "",
-        header=(short if short == case else f"{short}, {case}", _header(record)),
+        header=(short if short == case else f"{in_quotes(short)}, {case}", _header(record)),
         footer=(
             content.texts.footer,
             f"Issued {record.issued_on}, digest {record.digest[:24]} ...",

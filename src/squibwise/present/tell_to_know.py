@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from squibwise.history.closing import (
     denied_events,
     doubt_unit,
+    find_undriven,
     judge_clearing,
     late_events,
     list_commanded,
@@ -58,7 +59,7 @@ def tell_to_know(record: ProofRecord, content: Content) -> Section:
     told = (*told, *_bare_signatures(content, history))
     told = (*told, *_doubts(content), *_of_photos(content))
     told = (*told, *_missing_papers(content), *_of_documents(record, content))
-    told = (*told, *_of_clearing(history), *_in_one_day(history))
+    told = (*told, *_of_clearing(history), *_undriven(history), *_in_one_day(history))
     told = (*told, *_how_long(content, history))
     told = (*told, *_of_the_input(content), *_left_out(record))
     return section("To know before relying on it", Bullets(items=told))
@@ -99,6 +100,18 @@ def _of_clearing(history: History) -> list[str]:
     drive = cleared.drive
     road = f"a drive signed between by {drive.by or 'nobody named'}" if drive else _NO_DRIVE
     return [f"Codes were cleared {when} the last scan, {road}."]
+
+
+def _undriven(history: History) -> list[str]:
+    """Return that a drive is signed for between two scans that read one odometer."""
+    found = find_undriven(history)
+    if found is None:
+        return []
+    first, last = found
+    read = last.reading.coverage
+    stood = f"{read.odometer} {read.odometer_unit}".rstrip()
+    told = f"A drive is signed between {first.id} and {last.id}, and both read the odometer at"
+    return [f"{told} {stood}."]
 
 
 _NO_DRIVE = "no drive between: a memory just cleared is empty"

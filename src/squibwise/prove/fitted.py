@@ -170,8 +170,11 @@ def _mark(label: PartLabel) -> tuple[str, str]:
 
 def _alike(text: str) -> str:
     """Return a number as an eye reads it: O is as good as 0, I as 1, leading zeros are none."""
-    same = _letters(text).replace("O", "0").replace("I", "1")
+    same = _SERIAL_HEAD.sub("", _letters(text)).replace("O", "0").replace("I", "1")
     return re.sub(r"(?<!\d)0+(?=\d)", "", same)
+
+
+_SERIAL_HEAD = re.compile(r"^(?:SERIALNO|SERIAL|SNR|SN)(?=[A-Z]?\d)")  # "SN S7117" is "S7117"
 
 
 def _letters(text: str) -> str:
