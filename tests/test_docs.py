@@ -49,3 +49,19 @@ def test_every_module_that_a_page_names_is_there() -> None:
     for page in (ROOT / "README.md", *DOCS.rglob("*.md")):
         named = re.findall(r"`(?:[\w.]+/)*(\w+\.py)`", page.read_text(encoding="utf-8"))
         assert set(named) <= known, page.name
+
+
+def test_each_attack_of_the_table_names_tests_that_are_there() -> None:
+    text = (DOCS / "trust.md").read_text(encoding="utf-8")
+    rows = [r.split(" | ") for r in text.splitlines() if r.startswith("| ") and r.count(" | ") == 3]
+    named = {name for row in rows for name in re.findall(r"`(test_\w+(?:\.py)?)`", row[3])}
+    places = [*Path(__file__).parent.rglob("test_*.py")]
+    there = {p.name for p in places} | {
+        name
+        for p in places
+        for name in re.findall(r"^def (test_\w+)", p.read_text(encoding="utf-8"), re.MULTILINE)
+    }
+    assert len(named) > 60
+    assert named - there == set()
+    told = [row[:2] for row in rows if row[3].startswith("`test_")]
+    assert told == sorted(told, key=lambda r: (r[0], r[1].lower()))

@@ -1185,3 +1185,10 @@ def test_a_drive_that_moved_no_odometer_stands_on_page_one(
     evidence = (first, drive, *with_changed(made, "scan-9", reading=reading))
     page = known(issued(issue, made, evidence=evidence))
     assert ("both read the odometer at 61204 mi" in page) is told
+
+
+def test_an_order_without_times_is_that_of_the_file(issue: Maker, made: Made) -> None:
+    without = with_changed(made, "done-1", time=None)
+    assert "No time stands with 1 of " in known(issued(issue, made, evidence=without))
+    one = tuple(msgspec.structs.replace(e, time=made["at"](9)) for e in made["evidence"]())
+    assert "Work and proof have one time" in known(issued(issue, made, evidence=one))
