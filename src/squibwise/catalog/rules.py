@@ -23,6 +23,8 @@ EVENTS = (
     "record-stays",
     "record-locked",
     "soaked",
+    "wet-floor",
+    "wet-seats",
     "severe",
     "in-use",
     "child-seat",

@@ -305,6 +305,29 @@ def _soaked(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
     return float(was_flooded(case, catalog)), find_soaked(case, catalog)
 
 
+def _wet_floor(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    """Return 1 for a car in which water stood, whether or not it is told which parts it reached."""
+    told = tuple(e.id for e in _told_floods(case) if e.parts)
+    return (1.0, told) if told else _soaked(case, assessment, catalog)
+
+
+def _wet_seats(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    """Return the same where what it reached, if that is told, is not on the floor alone."""
+    floor = {*next(iter(catalog.said.levels.values()), ())}
+    higher = (
+        e.id
+        for e in _told_floods(case)
+        if any(not {part, part.rpartition(".")[2]} & floor for part in e.parts)
+    )
+    told = tuple(higher)
+    return (1.0, told) if told else _soaked(case, assessment, catalog)
+
+
+def _told_floods(case: Case) -> Iterator[Circumstance]:
+    events = (e for e in case.evidence if isinstance(e, Circumstance))
+    return (e for e in events if e.present and e.what == "flood")
+
+
 def _severe(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
     speed = assessment.event.delta_v_kmh
     if speed is None:
@@ -421,6 +444,8 @@ _WHOLE_CAR: dict[str, Callable[[Case, Assessment, Catalog], Chance]] = {
     "record-stays": _record_stays,
     "record-locked": _record_locked,
     "soaked": _soaked,
+    "wet-floor": _wet_floor,
+    "wet-seats": _wet_seats,
     "severe": _severe,
     "rollover": _rollover,
 }

@@ -26,6 +26,7 @@ from squibwise.require.scope import (
 LOOK = 150
 CABIN = "cabin"
 REAR_ROW = "rear"
+HARNESS = "harness"
 
 
 def look(scope: Scope) -> Iterator[Operation]:
@@ -114,6 +115,8 @@ def _asked_look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) ->
 
 
 def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
+    if tick.id == HARNESS and inside and scope.job.was_soaked:
+        return True
     if not scope.job.had_crash:
         opened = bool(tick.seen_in) and _is_open_for(tick, at, scope)
         there = bool(_list_inside(tick, at, scope))

@@ -14,14 +14,13 @@ from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import LOOK, look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
 from squibwise.require.scope import Scope, find_all_ways, find_piece_ways, is_signed, to_minutes
-from squibwise.require.steps import find_situations, is_labelled, is_programmed
+from squibwise.require.steps import UNIT_WAYS, find_situations, is_labelled, is_programmed
 
 OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850
 OPEN = 100
 PLUG_IN, PLUG_BACK = 790, 791
 HIGH_VOLTAGE_WAY = "hv"
 BENCH_READ = "key-on-refused"
-UNIT_WAYS = ("flap", "console", "panel")
 
 
 def list_numbers(catalog: Catalog) -> frozenset[int]:
@@ -63,8 +62,10 @@ def _before_opening(way: Way, scope: Scope) -> tuple[str, ...]:
     """Return what comes before an opening: high voltage first of all, then what lies over it."""
     if way.opening.id == HIGH_VOLTAGE_WAY:
         return ("step:power-down",)
-    steps = ("step:make-safe", "step:bench-read", "step:hunt-loads")
-    return (*steps, *(f"open:{w.id}" for w in scope.ways if covers(w, way)))
+    unit = [w for w in scope.ways if w.opening.id in UNIT_WAYS][:1]
+    read = () if any(way == u or covers(way, u) for u in unit) else ("step:bench-read",)
+    over = (f"open:{w.id}" for w in scope.ways if covers(w, way))
+    return ("step:make-safe", *read, "step:hunt-loads", *over)
 
 
 def _opening_title(way: Way, parted: Sequence[str], scope: Scope) -> str:
@@ -163,8 +164,7 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
 
 
 def _piece_title(piece: Piece, *, short: bool = False) -> str:
-    told = piece.assembly.short if short else ""
-    title = told or piece.assembly.title_at(piece.place)
+    title = (piece.assembly.short if short else "") or piece.assembly.title_at(piece.place)
     return title if len(piece.assembly.places) == 1 else f"{title}, {piece.place}"
 
 

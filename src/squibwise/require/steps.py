@@ -18,6 +18,7 @@ from squibwise.require.orders import Piece
 from squibwise.require.progress import KEY_ON_GATE, STEP, is_step_done
 from squibwise.require.scope import Scope, find_all_ways, is_signed, to_minutes
 
+UNIT_WAYS = ("flap", "console", "panel")
 NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")
 LIVE_CHARGES = "live-charges"
 CRASH_DATA = "save-crash-data"
@@ -224,7 +225,7 @@ def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
         short=step.short,
         components=loads_of(loads),
         minutes=_step_minutes(step, scope),
-        after=tuple(w if ":" in w else STEP + w for w in step.after),
+        after=(*(w if ":" in w else STEP + w for w in step.after), *_way_to_unit(step, scope)),
         hold_minutes=job.wait.minutes if step.hold else 0,
         blocked_by=() if done else tuple(g for g in step.gates if g in held),
         cautions=pick_cautions(step.cautions, job.catalog),
@@ -239,6 +240,12 @@ def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
         is_advice=step.advice,
         passes_when=step.passes_when,
     )
+
+
+def _way_to_unit(step: Step, scope: Scope) -> tuple[str, ...]:
+    """Return the opening behind which a unit lies that is taken out to be read."""
+    ways = (w for w in scope.ways if step.id == "bench-read" and w.opening.id in UNIT_WAYS)
+    return tuple(f"open:{w.id}" for w in ways)[:1]
 
 
 def _step_title(step: Step, job: Job) -> str:

@@ -19,7 +19,6 @@ from squibwise.require.operations import (
     HIGH_VOLTAGE_WAY,
     PLUG_BACK,
     PLUG_IN,
-    UNIT_WAYS,
     close,
     fit,
     fit_outside,
@@ -35,6 +34,7 @@ from squibwise.require.progress import LATER_KEY_ON_GATE as LATER
 from squibwise.require.scope import Scope, is_signed
 from squibwise.require.steps import (
     MOUNTED_EARLY,
+    UNIT_WAYS,
     cause_operations,
     find_situations,
     is_long_way,
