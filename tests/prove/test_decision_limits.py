@@ -18,6 +18,7 @@ from squibwise.model.evidence import (
     Evidence,
     LampCheck,
     PartLabel,
+    Passed,
     Reading,
     SeatTrial,
     SubstituteLoad,
@@ -503,6 +504,57 @@ def test_only_work_on_the_same_seat_outdates_its_trials(component: str, outdates
     work = DoneWork(id="d", what="reseated", component=component)
     text = judge(*trials(*STEPS), work)[f"seat-trials:{SEAT}"].text
     assert ("before the last work" in text) == outdates
+
+
+# ---- what a verdict repeats of who decided, and of what was entered ----
+
+
+@pytest.mark.parametrize(
+    ("note", "by", "outcome", "reason"),
+    [
+        (
+            "own reader, page 2",
+            "R. Own",
+            "met",
+            "Decided by R. Own: own reader, page 2. It does not say that it is of the restraint "
+            "unit.",
+        ),
+        ("own reader, page 2", "nobody", "undecided", ""),
+        ("", "R. Own", "undecided", ""),
+    ],
+)
+def test_a_scan_that_a_named_person_read_says_who_read_what(
+    note: str, by: str, outcome: str, reason: str
+) -> None:
+    coverage = Coverage(complete=True, able=True, unit="unknown")
+    report = Report(id="scan", reading=ReadReport(coverage=coverage))
+    read = Passed(id="read", what="final-scan", result="passed", note=note, by=by)
+    work = DoneWork(id="w", what="reseated", component="driver.front-bag")
+    found = judge(work, report, read)["second-scan"]
+    assert found.outcome == outcome
+    decided = [b for b in found.because if b.text.startswith("Decided")]
+    assert [b.text for b in decided] == [reason] * bool(reason)
+    assert all(b.evidence == ("read",) for b in decided)
+
+
+@pytest.mark.parametrize(
+    ("signature", "road"),
+    [
+        (None, "no drive is signed since the last work"),
+        (Passed(id="d", what="drive", result="passed", by="R. Own"), "drive: signed by R. Own"),
+        (Passed(id="d", what="step:drive", result="passed"), "drive: signed by nobody named"),
+        (
+            Passed(id="d", what="drive", result="failed", by="R. Own"),
+            "no drive is signed since the last work",
+        ),
+    ],
+)
+def test_a_lamp_that_is_met_repeats_what_was_entered_and_no_more(
+    signature: Passed | None, road: str
+) -> None:
+    lamp = LampCheck(id="lamp", lit=True, out_after_s=6.0, stayed_out=True)
+    found = judge(lamp, *(() if signature is None else (signature,)))["lamp-check"]
+    assert (found.outcome, found.text) == ("met", f"Lit, out after 6 s, stayed out; {road}.")
 
 
 # ---- limits themselves ----

@@ -1,9 +1,13 @@
 """The catalogue as one object, each section read when it is first asked for; its check."""
 
 import copy
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping
 from functools import cache, cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import msgspec
 
 from squibwise.catalog.assemblies import Assembly, read_assemblies
 from squibwise.catalog.codes import CodeBook
@@ -31,18 +35,11 @@ from squibwise.catalog.texts import (
     read_word_sets,
 )
 from squibwise.catalog.vocabulary import CrashWords, Vocabulary
-from squibwise.errors import CatalogError
+from squibwise.errors import CatalogError, ModelError
 from squibwise.model.names import PLACES, split_component, split_loop
 
 if TYPE_CHECKING:
     from squibwise.catalog.priors import Priors
-import datetime as dt
-from collections.abc import Callable, Iterator, Mapping
-from typing import Any
-
-import msgspec
-
-from squibwise.errors import ModelError
 
 DATA = Path(__file__).parent / "data"
 
