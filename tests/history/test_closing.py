@@ -590,7 +590,12 @@ def test_a_fault_that_came_and_went_is_open_until_a_second_drive_is_told(
 ) -> None:
     part = "driver.seat-bag"
     line = CodeLine(line=1, raw="x", component=part, fault="open-or-high", status=(status,))
-    report = Report(id="s", reading=ReadReport(lines=(line,), coverage=Coverage()))
+    other = ("stored",) if status == "intermittent" else ("intermittent",)
+    beside = (
+        CodeLine(line=2, raw="y", component="left.curtain", fault="open-or-high", status=other),
+        CodeLine(line=3, raw="z", component=part, stage=2, fault="open-or-high", status=other),
+    )
+    report = Report(id="s", reading=ReadReport(lines=(line, *beside), coverage=Coverage()))
     outcomes = [
         Outcome(id=f"t{n}", loop=f"{part}/1", test=test, outcome=word)
         for n, (test, word) in enumerate(told)
