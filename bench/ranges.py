@@ -16,7 +16,7 @@ from squibwise import case as line
 from squibwise import isolate
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.history.order import put_in_order
-from squibwise.isolate.ranges import RANKED_BY
+from squibwise.isolate.findings import RANKED_BY
 from squibwise.isolate.tracing import search_of
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case

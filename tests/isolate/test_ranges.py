@@ -3,7 +3,7 @@
 import pytest
 
 from squibwise.catalog.load import Catalog
-from squibwise.isolate.ranges import RANKED_BY, other_first_causes
+from squibwise.isolate.findings import RANKED_BY, other_first_causes
 from squibwise.isolate.suspects import Suspect
 
 from .building import CATALOG

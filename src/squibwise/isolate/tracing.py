@@ -19,9 +19,8 @@ from squibwise.isolate.bench import (
 )
 from squibwise.isolate.cards import card_of, confirming_card, proving_card, stop_card
 from squibwise.isolate.context import Context, context_of, minor_per_minute, wait_minutes
-from squibwise.isolate.findings import assumptions_of, findings_of
+from squibwise.isolate.findings import assumptions_of, findings_of, other_first_causes
 from squibwise.isolate.prose import told_of
-from squibwise.isolate.ranges import other_first_causes
 from squibwise.isolate.replay import replay
 from squibwise.isolate.signs import tried_at
 from squibwise.isolate.standing import Spent, Standing, list_both_ways, list_doubted, tell_doubted
