@@ -43,7 +43,7 @@ _PLAIN_NUMBER = pattern(
 def is_label(text: str, code: Code, lexicon: Lexicon) -> bool:
     """Tell whether what looks like a code is the number of an order, a part, a plug."""
     head = flat(text[max(0, code.start - _LABEL_REACH) : code.start])
-    return bool(head.strip()) and bool(_of_a_thing(lexicon).search(head))
+    return lexicon.may_name("label", head) and bool(_of_a_thing(lexicon).search(head))
 
 
 @lru_cache(maxsize=4)
@@ -62,7 +62,8 @@ def _label_of_a_thing(lexicon: Lexicon) -> str:
 
 def numbers_a_thing(text: str, lexicon: Lexicon) -> bool:
     """Tell whether a line begins with what its number is of: ``order 1234``, ``checksum 5D2C``."""
-    return bool(_begins_with_thing(lexicon).match(flat(text)))
+    plain = flat(text)
+    return lexicon.may_name("label", plain) and bool(_begins_with_thing(lexicon).match(plain))
 
 
 def is_called(line: Line, code: Code) -> bool:

@@ -38,6 +38,8 @@ _BRACKET_SIDE = pattern(r"\(\s?(l|r)\s?\)")
 _FOLDED = {"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'", "´": "'", "`": "'"}
 _FOLDS = str.maketrans(_FOLDED)
 _ORDINAL_SIGNS = {"°": "o", "º": "o", "ª": "a"}
+_LETTERS_OR_DIGITS = pattern(r"[^\W\d_]+|\d+")
+_GAP = pattern(r"\.?\s+")
 _POSSESSIVE = pattern(r"'s\b|s'(?=\s)|'")
 _ELISION = pattern(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
 _AREAS = frozenset({"area", "othermodule"})
@@ -112,6 +114,8 @@ class Lexicon:
         self._named: dict[str, list[str]] = {}
         self._told: dict[tuple[str, str], set[str]] = {}
         self._areas: dict[str, set[str]] = {}
+        self._heads: dict[str, dict[str, list[tuple[str, ...]]]] = {}
+        self._beginnings: dict[str, tuple[str, ...]] = {}
         self._filed: dict[str, dict[str, list[str]]] = {}
         self._opened: dict[str, Opened] = {}
         for language, text in vocabulary.texts().items():
@@ -208,6 +212,29 @@ class Lexicon:
         names = (n for name in languages for n in sorted(self._told.get(("kin", name), ())))
         return bool(_word_pattern(tuple(names)).search(flat(text)))
 
+    def may_name(self, meaning: str, text: str) -> bool:
+        """Tell whether all words of a phrase of a layout meaning stand in a flat text.
+
+        Where they do not, no pattern of these phrases needs to be compiled.
+        """
+        if meaning not in self._heads:
+            heads: dict[str, list[tuple[str, ...]]] = {}
+            for name in {tuple(_LETTERS_OR_DIGITS.findall(flat(n))) for n in self._named[meaning]}:
+                heads.setdefault(name[0][:2], []).append(tuple(f" {word}" for word in name))
+            self._heads[meaning] = heads
+        told, heads = _LETTERS_OR_DIGITS.findall(text), self._heads[meaning]
+        words = f" {' '.join(told)}"
+        begun = {begin for word in told for begin in (word[:2], word[:1])}
+        return any(all(w in words for w in name) for b in begun for name in heads.get(b, ()))
+
+    def has_name(self, meaning: str, text: str) -> bool:
+        """Tell whether a flat text holds a phrase of a layout meaning, or a word begins with it."""
+        if meaning not in self._beginnings:
+            self._beginnings[meaning] = tuple({flat(n) for n in self._named[meaning]})
+        plain = _GAP.sub(" ", text)
+        starts = (m.start() for m in _LETTERS_OR_DIGITS.finditer(plain))
+        return any(plain.startswith(self._beginnings[meaning], at) for at in starts)
+
     def names_of(self, meaning: str) -> str:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""
         names = sorted({flat(n) for n in self._named.get(meaning, ())}, key=len, reverse=True)
@@ -246,6 +273,8 @@ def _respelled(row: re.Match[str]) -> str:
 
 
 def _words_in(phrase: str) -> str:
+    if phrase.isascii() and phrase.isalpha():
+        return phrase.lower()
     return " ".join(t.text for t in tokenise(phrase))
 
 

@@ -47,6 +47,7 @@ _SEEN = pattern(  # the last cell of a row of looks, beside rows of codes
     r"(?i)(?:\s{3,}|\t)(?:seen|visual(?:ly)?|by eye|gesehen|sichtpr[uü]fung|vu|visuel|visto|"
     r"widziane)\s*$"
 )
+_GAVE = pattern("threw|gave|showed|gab|zeigte|dio|diede|deu")
 _YEAR = pattern(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
 _ANSWERED = pattern(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
@@ -267,7 +268,7 @@ def _why_no_code(line: Line, lexicon: Lexicon) -> str:
     """Why a line with a code reports none; empty when it may report one."""
     if is_question(line) or _is_supposed(line, lexicon):
         return "a question"
-    if _of_another(lexicon).search(flat(line.text)):
+    if _is_of_another(flat(line.text), lexicon):
         return "another car"
     if _example(lexicon).search(flat(line.text[: line.codes[0].start])):
         return "an example"
@@ -300,6 +301,11 @@ def _supposing(lexicon: Lexicon) -> re.Pattern[str]:
     return re.compile(rf"(?<![^\W_])(?:{names})\s+(?:[^\W\d_][\w-]*\s+){{0,4}}$")
 
 
+def _is_of_another(plain: str, lexicon: Lexicon) -> bool:
+    is_told = lexicon.may_name("had", plain) or bool(_GAVE.search(plain))
+    return is_told and bool(_of_another(lexicon).search(plain))
+
+
 @lru_cache(maxsize=4)
 def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
     """``my nephew's van had B1001``: somebody else, and a verb of the past before the code."""
@@ -308,7 +314,7 @@ def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
     his += "la sienne|le sien|el suyo|la suya|il suo|la sua|o dele|jego"
     return re.compile(
         rf"(?<![^\W_])(?:(?:{kin})(?:'?s)?(?:[^\w.;!?]{{1,3}}[^\W\d_]+){{0,5}}[^\w.;!?]{{1,3}}(?:{had})|"
-        rf"(?:{his}) (?:{had}|threw|gave|showed|gab|zeigte|dio|diede|deu))\s"
+        rf"(?:{his}) (?:{had}|{_GAVE.pattern}))\s"
     )
 
 

@@ -11,6 +11,7 @@ _WHOLE = 4  # abbreviations that one word outweighs
 _SHORT = 2  # letters of abbreviations that many languages share
 _STEM, _ENDING = 5, 3  # letters of a stem and of an ending that it may have
 _NEVER_GUESSED = frozenset({"wondered", "mine", "elsewhere"})  # they set a whole line aside
+_JUDGING = frozenset("defect mechanical internal performance good gone not".split())
 _CUT, _MOST_ENDINGS = 3, 40  # letters of a word cut short, and words that may go on from it
 _CUT_BARE = 6  # the same without a full stop behind it
 _MIN_BONES = 3  # letters of a word that stands without its vowels
@@ -255,7 +256,15 @@ def _nearest(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:
     best: str = near[0][0]
     if len(word) == len(best) == _MIN_FUZZY and sorted(word) != sorted(best):
         return None  # another letter makes another word of so few
-    return best if best[0] == word[0] or near[0][1] == 1 else None
+    if best[0] == word[0]:
+        return best
+    return best if near[0][1] == 1 and not _judges(lexicon, best, names) else None
+
+
+def _judges(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> bool:
+    """``tangled`` is not ``mangled``, ``tricked`` not ``bricked``: words for what is wrong."""
+    means = {m for n in names for m in lexicon.meaning(n, (word,)) or ()}
+    return not _JUDGING.isdisjoint(means)
 
 
 def _inflected(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:

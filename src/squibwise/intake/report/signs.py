@@ -97,6 +97,7 @@ _ORDERED = pattern(
 _BLINK = (
     r"(?:flash|blink|blitz|eclat|clignot|destell|parpade|lampegg|pisc|blysk|mign|mrug|knipper)\w*"
 )
+_BLINKING = pattern(rf"{_BLINK}|\bpaus[ea]")
 _TWICE = pattern(  # "1 blink then 9 blinks"
     rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{_BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{_BLINK}"
 )
@@ -293,9 +294,13 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
     """
     plain = flat(text)
     found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)] or _said(plain, lexicon)
-    if not found:
+    if not found and _may_flash(plain, lexicon):
         found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
     return _once(found)
+
+
+def _may_flash(plain: str, lexicon: Lexicon) -> bool:
+    return lexicon.may_name("flash", plain) or bool(_BLINKING.search(plain))
 
 
 def _said(plain: str, lexicon: Lexicon) -> list[Code]:
@@ -303,7 +308,7 @@ def _said(plain: str, lexicon: Lexicon) -> list[Code]:
     told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
     told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
     told += [(m, m[1], m[2]) for m in _TWICE.finditer(plain)]
-    pair = _joined_pair(lexicon).search(plain)
+    pair = _joined_pair(lexicon).search(plain) if _may_flash(plain, lexicon) else None
     if pair is not None and not told:
         told = [(pair, pair["one"], pair["two"])]
     return [flash(f"{one}-{two}", *match.span()) for match, one, two in told]

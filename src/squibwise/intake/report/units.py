@@ -2,7 +2,6 @@
 
 import re
 from collections import Counter
-from functools import lru_cache
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import read_words
@@ -66,7 +65,7 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
         text: A heading or a cell.
         lexicon: For the names of units, and of areas of the car, of every language.
     """
-    if _restraint(lexicon).search(flat(text)):
+    if lexicon.has_name("restraint", flat(text)):
         return "restraint", True
     texts = tuple(t.text for t in tokenise(text))
     means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
@@ -74,11 +73,6 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
         return "other", True
     is_area = "area" in means or any(map(lexicon.is_of_area, texts))
     return ("other", False) if is_area else ("unknown", False)
-
-
-@lru_cache(maxsize=4)
-def _restraint(lexicon: Lexicon) -> re.Pattern[str]:
-    return re.compile(rf"(?<![^\W\d_])(?:{lexicon.names_of('restraint')})")
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
