@@ -12,7 +12,7 @@ import pytest
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Three
 from squibwise.model.car import Profile
-from squibwise.model.evidence import Circumstance, Recorder
+from squibwise.model.evidence import Circumstance, Evidence, Passed, Recorder
 from squibwise.require import work
 
 FIRED = 0.98
@@ -157,6 +157,26 @@ def test_a_connector_apart_under_the_weighed_seat_asks_for_its_zero(
     done = work(made.case(told), made.assessment(faulty, made.calm), catalog)
     counted = {o.id: o.minutes.likely for o in done.operations if o.counted}
     assert counted.get("set:seat-zero", 0) == (20 if zeroed else 0)
+
+
+@pytest.mark.parametrize(("chance", "looked"), [(0.95, False), (0.95, True), (0.3, False)])
+def test_circuits_behind_one_connector_are_traced_where_the_look_at_it_did_not_end_them(
+    chance: float, looked: bool, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """Judgement, no source: one connector under a seat is one fault, whatever it takes along."""
+    told: list[Evidence] = [Circumstance(id="c", what="crash", present=False)]
+    if looked:
+        word = "step:check-shared-plug-passenger.seat"
+        told.append(Passed(id="p", what=word, result="passed", by="R"))
+    circuits = ("passenger.seat-bag", "passenger.buckle-pretensioner")
+    event = msgspec.structs.replace(made.calm, causes={"shared-plug:passenger.seat": chance})
+    states = {c: {"faulty": 0.9} for c in circuits}
+    done = work(made.case(*told), made.assessment(states, event), catalog)
+    traces = {o.id: o.counted for o in done.operations if o.action == "trace"}
+    is_traced = looked or chance < 0.5
+    assert traces == dict.fromkeys(
+        ("trace:seat-bag@passenger", "trace:front-buckle@passenger"), is_traced
+    )
 
 
 def test_a_circuit_whose_part_is_renewed_anyway_is_not_traced_before(

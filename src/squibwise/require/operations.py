@@ -12,7 +12,7 @@ from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
 from squibwise.require.access import Way, covers
 from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import LOOK, look
-from squibwise.require.orders import FASTENERS, Piece, find_piece
+from squibwise.require.orders import FASTENERS, Piece
 from squibwise.require.scope import Scope, find_all_ways, find_piece_ways, is_signed, to_minutes
 from squibwise.require.steps import UNIT_WAYS, find_situations, is_labelled, is_programmed
 
@@ -120,14 +120,17 @@ def take_out(scope: Scope) -> Iterator[Operation]:
         there = [c for c in piece.key if not _is_gone(c, scope)]
         noted = piece.assembly.operation.out
         if piece.assembly.live and there:
-            yield _out(piece, "Take out, bag and label", to_minutes(_each("bag-it", scope)), scope)
+            yield _out(
+                piece, "Take out, bag and label", to_minutes(each_minutes("bag-it", scope)), scope
+            )
         elif noted and there and not (is_read_outside and piece.assembly.id == CONTROL_UNIT):
             yield _out(piece, f"Take out, {noted}", Minutes(), scope)
     for piece in scope.taken_off:
         yield _out(piece, "Take off and store, cover up, live", Minutes(), scope)
 
 
-def _each(word: str, scope: Scope) -> Three:
+def each_minutes(word: str, scope: Scope) -> Three:
+    """Return the minutes of the catalogue for each of what a word names. [min]."""
     fact = scope.job.catalog.fact(f"require.{word}-minutes")
     return (round(fact.low or 0), round(fact.number()), round(fact.high or 0))
 
@@ -147,8 +150,8 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
         n=piece.number + OUT,
         id=word,
         action="out",
-        title=f"{verb}: {_piece_title(piece)}",
-        short=_piece_title(piece, short=True) if live else piece.assembly.operation.out_short,
+        title=f"{verb}: {piece_title(piece)}",
+        short=piece_title(piece, short=True) if live else piece.assembly.operation.out_short,
         assembly=piece.assembly.id,
         components=piece.contains,
         minutes=minutes,
@@ -163,7 +166,8 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
     )
 
 
-def _piece_title(piece: Piece, *, short: bool = False) -> str:
+def piece_title(piece: Piece, *, short: bool = False) -> str:
+    """Return what the trade calls a piece, with its place where it may have several."""
     title = (piece.assembly.short if short else "") or piece.assembly.title_at(piece.place)
     return title if len(piece.assembly.places) == 1 else f"{title}, {piece.place}"
 
@@ -203,8 +207,8 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
         n=piece.number + FIT,
         id=f"fit:{piece.id}",
         action="fit",
-        title=f"{_fit_verb(piece, scope, later=later)}: {_piece_title(piece)}",
-        short=_piece_title(piece, short=True),
+        title=f"{_fit_verb(piece, scope, later=later)}: {piece_title(piece)}",
+        short=piece_title(piece, short=True),
         assembly=piece.assembly.id,
         components=piece.contains,
         minutes=_fit_minutes(piece, scope),
@@ -247,8 +251,8 @@ def fit_outside(scope: Scope) -> Iterator[Operation]:
             n=piece.number + FIT,
             id=f"fit:{piece.id}",
             action="fit",
-            title=f"By others: new {_piece_title(piece)}, fitted and cured",
-            short=_piece_title(piece, short=True),
+            title=f"By others: new {piece_title(piece)}, fitted and cured",
+            short=piece_title(piece, short=True),
             assembly=piece.assembly.id,
             components=piece.contains,
             kind=order.kind,
@@ -377,46 +381,6 @@ def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                 done=is_signed(word, scope) and not _is_open_again(way, word, scope),
                 passes_when=f"passed {word}",
             ),
-        )
-
-
-def trace(scope: Scope, *, powered: bool) -> Iterator[Operation]:
-    """Yield one operation per assembly whose circuits are traced.
-
-    Args:
-        scope: What is done.
-        powered: It is traced with loads and the power on, not by connectors alone.
-    """
-    for piece in scope.pieces:
-        own = [
-            scope.demands[f"{c}:trace"]
-            for c in scope.traced
-            if find_piece(c, scope.pieces) == piece
-        ]
-        if not own:
-            continue
-        after = ("step:second-scan",) if powered else ("step:make-safe",)
-        how = (
-            ", card by card; hands only with the power off and waited; "
-            "the time is of the first cards, the trace foretells the rest"
-        )
-        yield Operation(
-            n=piece.number + TRACE,
-            id=f"trace:{piece.id}",
-            action="trace",
-            title=f"Trace the circuit of the {_piece_title(piece)}{how}",
-            short=f"trace the circuit of the {_piece_title(piece, short=True)}",
-            components=tuple(d.component for d in own if d.component),
-            minutes=to_minutes(_each("trace", scope)),
-            kind=own[0].kind,
-            p=max(d.probability for d in own),
-            after=(*after, "all:cause"),
-            because=own[0].because,
-            cautions=own[0].cautions,
-            blocked_by=own[0].blocked_by,
-            demands=tuple(d.id for d in own),
-            done=all(d.done for d in own),
-            passes_when=own[0].passes_when,
         )
 
 

@@ -26,7 +26,6 @@ from squibwise.require.operations import (
     open_up,
     set_up,
     take_out,
-    trace,
 )
 from squibwise.require.orders import FASTENERS
 from squibwise.require.progress import KEY_ON_GATE
@@ -45,6 +44,7 @@ from squibwise.require.steps import (
     stays_open,
     step_operations,
 )
+from squibwise.require.traces import trace
 
 VISITS: tuple[tuple[str, Power, tuple[str, ...]], ...] = (
     ("arrive", "as-found", ("arrive",)),
