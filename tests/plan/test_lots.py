@@ -372,6 +372,15 @@ def test_parquet_in_and_out_says_the_same(tmp_path: Path) -> None:
     assert table["cost_p80"].to_list() == [float(r["cost_p80"]) for r in _rows(tmp_path / "a.csv")]
 
 
+def test_one_row_that_is_repeated_millions_of_times_is_refused(tmp_path: Path) -> None:
+    polars = pytest.importorskip("polars")
+    source = tmp_path / "lots.parquet"
+    polars.select(id=polars.repeat("L1", 3_000_000)).write_parquet(source, compression="zstd")
+    with pytest.raises(InputError, match="3,000,000 rows in"):
+        lot_files.screen_file(source, tmp_path / "b.parquet", TERMS, jobs=1)
+    assert [p.name for p in tmp_path.iterdir()] == ["lots.parquet"]
+
+
 def test_a_list_without_ids_is_refused(tmp_path: Path) -> None:
     source = tmp_path / "lots.csv"
     source.write_text("colour,zone\nred,tail\n")

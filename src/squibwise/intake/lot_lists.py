@@ -20,6 +20,8 @@ from squibwise.model.market import ColumnGuess
 _SIGNS = ",;\t|"
 _LONGEST = 20  # lines that one quoted cell may go over
 _FAR = 131_000  # characters that a cell may hold at most
+_FREE_ROWS, _ROWS_A_BYTE = 50_000, 2
+"""Rows of a Parquet list: so many, and more by its size; repeated rows take no room in it."""
 _MOST_COLUMNS = 300  # among which ours are looked for
 _SAMPLE = 400_000  # bytes that tell the encoding
 _TELLING = 1_000  # rows whose sums tell the sign before the cents
@@ -109,9 +111,15 @@ def _refuse_strange(confirmed: Mapping[str, str], found: LotList) -> None:
 def _open_parquet(source: Path, catalog: Catalog, confirmed: Mapping[str, str]) -> LotList:
     polars = engine()
     try:
-        names = polars.scan_parquet(source).collect_schema().names()
+        table = polars.scan_parquet(source)
+        names = table.collect_schema().names()
+        count = table.select(polars.len()).collect().item()
     except polars.exceptions.PolarsError as error:
         raise InputError(f"{source.name} is no Parquet file.", remedy="Save it again.") from error
+    size = source.stat().st_size
+    if count > _FREE_ROWS + _ROWS_A_BYTE * size:
+        message = f"{source.name} holds {count:,} rows in {size / 1000:,.0f} kB: one row repeated."
+        raise InputError(message, remedy="Keep each lot once.")
     return LotList(source=source, heads=_known(_guess(names, catalog, confirmed), source))
 
 
