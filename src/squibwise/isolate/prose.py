@@ -15,12 +15,8 @@ from squibwise.model.evidence import Story
 from squibwise.model.names import split_loop
 from squibwise.model.report import Report
 
-_DENIED = re.compile(
-    r"\b(not|never|no|nobody|nothing|none|without|neither|cannot|nie|nicht|nichts|ohne|niemand|kein\w*"
-    r"|pas|jamais|sans|aucune?|rien|personne|sin|nunca|jamas|ningun\w*|nadie|\w+n't)\b"
-)
+_DENIAL, _WHEN = "denial", "clause-when"  # words of the catalogue
 _SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=\w):\s+(?=[A-Z])| - ")
-_WHEN = re.compile(r"(?i)\b(when|whenever|while|wenn|beim|quand|lorsque|cuando)\b[^,;\n]*")
 _SEATS = {
     "driver": r"driver|driver's|fahrer|conducteur|conductor",
     "passenger": r"passenger|passenger's|beifahrer|passager|acompanante|copiloto|pasajero",
@@ -36,7 +32,7 @@ def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
     if context.told is not None:
         return context.told
     found: dict[str, Told] = {}
-    for evidence, text in _prose(context):
+    for evidence, text in _prose(context, catalog):
         late = evidence in context.reported.evidence[1:]
         for sentence in _SENTENCE.split(text):
             for sign, at in _read(sentence, context, catalog):
@@ -60,9 +56,10 @@ def _speaks_of(story: Story, context: Context) -> bool:
     return story.loop is None or split_loop(story.loop) == split_loop(context.loop)
 
 
-def _prose(context: Context) -> Iterator[tuple[str, str]]:
+def _prose(context: Context, catalog: Catalog) -> Iterator[tuple[str, str]]:
     """Yield what is told in sentences: the title, stories, and what a report says beside codes."""
     yield "", context.case.title
+    when = _clause_from(catalog.loops.words[_WHEN])
     for item in context.case.evidence:
         if isinstance(item, Story) and _speaks_of(item, context):
             yield item.id, item.text
@@ -70,8 +67,14 @@ def _prose(context: Context) -> Iterator[tuple[str, str]]:
             for line in item.reading.unread:
                 yield item.id, line.raw
             for code in item.reading.lines:
-                if code.component == context.name.id and (when := _WHEN.search(code.raw)):
-                    yield item.id, when.group()
+                if code.component == context.name.id and (told := when.search(code.raw)):
+                    yield item.id, told.group()
+
+
+@cache
+def _clause_from(word: StoryWord) -> re.Pattern[str]:
+    """``only when the seat is moved``: a word, and what follows it in its clause."""
+    return re.compile(rf"(?i){word.pattern().pattern}[^,;\n]*")
 
 
 def _may_tell(report: Report, context: Context) -> bool:
@@ -90,7 +93,7 @@ def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[S
             continue
         told = [found.near(rule.split(), sign.reach) for rule in sign.tells]
         told += [m.span() for p in sign.phrases if (m := re.search(p, text))]
-        if any(at and (sign.negative or not _is_denied(text, at)) for at in told):
+        if any(at and (sign.negative or not _is_denied(text, at, catalog)) for at in told):
             named = _connector_named(found, context) if sign.placed else ""
             yield sign, named or sign.at
 
@@ -183,10 +186,11 @@ def _names_seat(word: str, text: str) -> bool:
     )
 
 
-def _is_denied(text: str, at: tuple[int, int]) -> bool:
+def _is_denied(text: str, at: tuple[int, int], catalog: Catalog) -> bool:
     """Return whether what a piece of a sentence tells is denied in it or just before it."""
     before = text[: at[0]].rpartition(",")[2].split()[-_DENIED_BEFORE:]
-    return _DENIED.search(f"{' '.join(before)} {text[at[0] : at[1]]}") is not None
+    denial = _pattern(catalog.loops.words[_DENIAL])
+    return denial.search(f"{' '.join(before)} {text[at[0] : at[1]]}") is not None
 
 
 def read_moving(test: LoopTest, moved: tuple[str, ...], catalog: Catalog) -> LoopTest:
