@@ -66,6 +66,21 @@ def test_one_circuit_alone_shares_nothing() -> None:
     assert [c.shared for c in circuits(CIRCUITS.splitlines()[0] + "\n")] in ([], [""])
 
 
+def test_two_charges_of_a_seat_that_read_low_are_the_bars_of_its_half_home_connector() -> None:
+    low = (x for x in SEAT.replace("circuit open", "resistance too low").splitlines() if "low" in x)
+    states = line.assess(car("\n".join(low)), CATALOG)
+    bag = states.of("driver.seat-bag")
+    assert states.event.causes["shared-plug:driver.seat"] > 0.8
+    assert bag is not None
+    assert bag.now.faulty < 0.2
+
+
+def test_one_that_reads_low_beside_one_that_reads_open_is_no_bar() -> None:
+    codes = SEAT.splitlines()
+    mixed = f"{codes[0].replace('circuit open', 'resistance too low')}\n{codes[2]}\n"
+    assert line.assess(car(mixed), CATALOG).event.causes["shared-plug:driver.seat"] < 0.5
+
+
 GOOD = (("volts:rest", "in-range"), ("volts:crank", "holds"), ("supply-ground", "sound"))
 
 

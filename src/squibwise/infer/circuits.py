@@ -23,6 +23,7 @@ _HEALS = ("reseated", "repaired", "replaced")
 _EVER = 1 << 30
 _MOST_READINGS = 8
 SPRING = "clock-spring"
+OFF, BAR_DOWN = "unplugged", "connector-low"
 
 
 class Cause(msgspec.Struct, frozen=True):
@@ -35,6 +36,7 @@ class Cause(msgspec.Struct, frozen=True):
         opens: Chance that it opens any one of its circuits.
         start: Place in time from which it is there.
         end: Place in time at which it is gone.
+        circuit: What a circuit is like under it, as a row of the scan table.
         reading: Component meant by each line of a report that may mean one of several here:
             ((report, line), component).
     """
@@ -45,6 +47,7 @@ class Cause(msgspec.Struct, frozen=True):
     opens: float
     start: int = -1
     end: int = _EVER
+    circuit: str = OFF
     reading: tuple[tuple[tuple[str, int], str], ...] = ()
 
     def active(self, place: int) -> bool:
@@ -94,11 +97,12 @@ def _readings(components: frozenset[str], line: History) -> list[tuple[float, Re
 
 
 class Plug(msgspec.Struct, frozen=True):
-    """A junction that circuits of one place share."""
+    """A junction that circuits of one place share; ``charged`` are those with a shorting bar."""
 
     name: str
     members: frozenset[str]
     nearby: frozenset[str]
+    charged: frozenset[str]
 
 
 def _plugs(group: str, car: Car, catalog: Catalog) -> list[Plug]:
@@ -118,29 +122,36 @@ def _plugs(group: str, car: Car, catalog: Catalog) -> list[Plug]:
         circuits = sum(car.stages.get(m, 1) for m in members)
         if circuits > 1:
             nearby = {b if "." in b else f"{group}.{b}" for b in _BESIDES.get(plug, ())}
-            plugs.append(Plug(f"{group}.{plug}", frozenset(members), frozenset(nearby)))
+            charged = frozenset(m for m in members if catalog.kinds[split_component(m).kind].fires)
+            plugs.append(Plug(f"{group}.{plug}", frozenset(members), frozenset(nearby), charged))
     return plugs
 
 
 def _plug_causes(plug: Plug, line: History, catalog: Catalog) -> list[Cause]:
-    """Return a shared connector that is off, or loose, since ever or since work there."""
+    """Return a shared connector that is off, or loose, since ever or since work there.
+
+    Beside those that open circuits, one that is half home may leave shorting bars down.
+    """
     if not _asked(plug.members, line):
         return []
     chances = catalog.firing.conditions.plugs
     works = line.works_on(plug.members | plug.nearby)
     disturbed = [at for at, w in works if w.what in _DISTURBS]
     off = chances["shared_is_off"].value
+    bars = chances["own_is_shorting_bar"].value if len(plug.charged) > 1 else 0.0
+    gone, half = chances["off_opens_a_part"].value, chances["loose_opens_a_part"].value
     found: list[Cause] = []
-    for share, opens in (
-        (off, chances["off_opens_a_part"].value),
-        (1.0 - off, chances["loose_opens_a_part"].value),
+    for share, opens, members, circuit in (
+        (off, gone, plug.members, OFF),
+        (1.0 - off, half, plug.members, OFF),
+        ((1.0 - off) * bars, half, plug.charged, BAR_DOWN),
     ):
         name, weight = f"shared-plug:{plug.name}", share * chances["shared"].value
-        ever = Cause(name, plug.members, weight, opens)
-        found += _with_healing(ever, works, catalog)
-        if disturbed:
+        ever = Cause(name, members, weight, opens, circuit=circuit)
+        found += _with_healing(ever, works, catalog) if share else []
+        if disturbed and share:
             weight = share * chances["shared_after_work"].value
-            later = Cause(name, plug.members, weight, opens, start=disturbed[0])
+            later = msgspec.structs.replace(ever, weight=weight, start=disturbed[0])
             found += _with_healing(later, works, catalog)
     return found
 
@@ -173,10 +184,9 @@ def _with_healing(
     if not ends:
         return [cause]
     heals = catalog.firing.conditions.work["reseat_heals"].value
-    name, members, opens, start = cause.name, cause.members, cause.opens, cause.start
     return [
-        Cause(name, members, cause.weight * heals, opens, start, ends[-1]),
-        Cause(name, members, cause.weight * (1.0 - heals), opens, start),
+        msgspec.structs.replace(cause, weight=cause.weight * heals, end=ends[-1]),
+        msgspec.structs.replace(cause, weight=cause.weight * (1.0 - heals)),
     ]
 
 
@@ -246,9 +256,9 @@ def circuit_table(part: PartModel, reasons: tuple[Cause, ...], place: int, loose
     return _opened(circuits.home, circuits.off[:, None, None, None])
 
 
-def _opened(circuits: Array, chance: Array | float) -> Array:
-    """Return what circuits are like when all but the spent ones are unplugged with this chance."""
-    unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index("unplugged")]
+def _opened(circuits: Array, chance: Array | float, like: str = OFF) -> Array:
+    """Return what circuits are like when all but the spent ones are so with this chance."""
+    unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index(like)]
     spent = circuits[..., CIRCUITS.index("spent"), None] > 0.0
     return np.where(spent, circuits, chance * unplugged + (1.0 - chance) * circuits)
 
@@ -258,7 +268,7 @@ class Circuits(msgspec.Struct, frozen=True):
 
     Attributes:
         home: While its connector is home: (causes, micros, stages, circuits). A torn clock spring
-            opens each by itself.
+            opens each by itself, and each has a shorting bar of its own.
         off: Chance that its connector is off, which opens all of them together: (causes,).
     """
 
@@ -275,9 +285,10 @@ def circuits_of(part: PartModel, reasons: tuple[Cause, ...], place: int, loose: 
     tables, off = [], []
     for cause in reasons:
         opens = cause.opens if cause.active(place) and part.id in cause.members else 0.0
-        together = 0.0 if cause.name == SPRING else opens
+        alone = cause.name == SPRING or cause.circuit != OFF
+        together = 0.0 if alone else opens
         off.append(1.0 - (1.0 - together) * (1.0 - loose))
-        tables.append(_opened(own, opens if cause.name == SPRING else 0.0))
+        tables.append(_opened(own, opens if alone else 0.0, cause.circuit))
     return Circuits(np.array(tables), np.array(off))
 
 
@@ -479,20 +490,3 @@ def outcome_of(fault: str, *, fires: bool) -> int | None:
     if fault == "unknown" or (fault == "communication" and not fires):
         return None
     return OUTCOMES.index(OUTCOME_OF.get(fault, "other"))
-
-
-def chance_gone_with_load(part: PartModel, table: Array, firing: Firing) -> Array:
-    """Return the chance that a code goes once a load stands in place of the device, by micro.
-
-    A fault of the circuit lies in the device or behind it, in connectors and harness. The table
-    holds the chance of each of ``CIRCUITS``: (causes, micros, circuits) to (causes, micros).
-    """
-    tests = firing.scans.tests
-    chance = np.full(len(CIRCUITS), tests.gone_if_device.value)
-    chance[np.isin(CIRCUITS, ("open", "low", "leak", "other"))] = tests.gone_if_circuit.value
-    chance[CIRCUITS.index("unplugged")] = tests.gone_if_elsewhere.value
-    result = table @ chance
-    special = {"absent": tests.gone_if_device.value}
-    special |= dict.fromkeys(LOOSE, tests.gone_if_plug.value)
-    own = np.array([special.get(m.condition, np.nan) for m in part.micros])
-    return np.asarray(np.where(np.isnan(own), result, own))

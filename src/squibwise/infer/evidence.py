@@ -7,11 +7,11 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import CURED
-from squibwise.infer.circuits import chance_gone_with_load, circuit_table
+from squibwise.infer.circuits import circuit_table
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import LOOSE, OnComponent, PartModel
-from squibwise.infer.places import values_of_outcome
+from squibwise.infer.places import chance_gone_with_load, values_of_outcome
 from squibwise.infer.scan import (
     UNIT,
     chance_of_reading,

@@ -16,11 +16,12 @@ from squibwise.history.signed import (
     unit_exposed,
     was_flooded,
 )
-from squibwise.infer.circuits import chance_gone_with_load, circuit_table
+from squibwise.infer.circuits import circuit_table
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network
+from squibwise.infer.places import chance_gone_with_load
 from squibwise.infer.reports import is_supply_low, unit_is_silent
 from squibwise.infer.scan import FOREIGN, UNIT, is_scanned_whole
 from squibwise.infer.stakes import Candidate, Search, Stakes, Step, calls_for_a_new_one

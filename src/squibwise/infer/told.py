@@ -10,7 +10,7 @@ from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.returned import NOT_CURED
 from squibwise.history.signed import is_exposed, tells_of_fire, tells_of_water
-from squibwise.infer.circuits import circuit_table
+from squibwise.infer.circuits import BAR_DOWN, circuit_table
 from squibwise.infer.crash import HOURS, Blow, Scenario, hours_told, struck
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Group, Likelihood, Network, OnOccupant
@@ -459,7 +459,11 @@ def _seen_at(
     """Return where a connector is at fault, among (causes, micros), and what that may be to see."""
     if LOOKED_AT[test]:
         shared = f"shared-plug:{group.name}.{LOOKED_AT[test]}"
-        active = [c.name == shared and c.active(place) for c in group.causes]
-        return [(np.array(active)[:, None], ("not-seated", "bad-contact"))]
+        active = np.array([c.name == shared and c.active(place) for c in group.causes])
+        low = np.array([c.circuit == BAR_DOWN for c in group.causes])
+        return [
+            ((active & ~low)[:, None], ("not-seated", "bad-contact")),
+            ((active & low)[:, None], ("not-seated", "spring-not-lifted")),
+        ]
     each = zip(LOOSE, ("not-seated", "spring-not-lifted"), strict=True)
     return [(np.array([m.condition == c for m in part.micros])[None], (f,)) for c, f in each]
