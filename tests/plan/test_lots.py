@@ -16,6 +16,7 @@ from squibwise.errors import InputError
 from squibwise.intake.columns import guess_columns
 from squibwise.intake.lot_lists import open_list
 from squibwise.intake.lots import COLUMNS, read_lot
+from squibwise.intake.parquet_footer import read_footer
 from squibwise.model.bid import BidSheet, CameBack, Comebacks, Fee, FeeBand, Figures, Lessons, Share
 from squibwise.model.case import Case
 from squibwise.model.evidence import Statement
@@ -222,6 +223,26 @@ def test_the_limit_is_the_largest_bid_of_a_scale_that_jumps() -> None:
     assert find_limit(5_000, 1_000, 2_600, terms) == 1_000
     assert find_limit(None, 1_000, 0, terms) is None
     assert find_limit(5_000, 1_000, 4_000, terms) is None
+
+
+# Counted by the engine that wrote them; the second and third are a few kilobytes each.
+def test_a_list_that_unpacks_to_far_more_than_a_list_is_refused_unread(tmp_path: Path) -> None:
+    polars = pytest.importorskip("polars")
+    rows = {"id": [f"lot-{n}" for n in range(3000)], "region": ["US-OH"] * 3000}
+    tables = {"plain": rows, "cell": {"id": ["q" * 40_000_000]}, "rows": {"id": ["1"] * 1_000_000}}
+    for name, table in tables.items():
+        polars.DataFrame(table).write_parquet(tmp_path / f"{name}.parquet", compression="zstd")
+        read = read_footer(tmp_path / f"{name}.parquet")
+        assert read.rows == len(table["id"])
+    assert len(open_list(tmp_path / "plain.parquet", CATALOG, {}).used) == 2
+    for name in ("cell", "rows"):
+        with pytest.raises(InputError, match="that is no list of lots"):
+            open_list(tmp_path / f"{name}.parquet", CATALOG, {})
+    whole = (tmp_path / "plain.parquet").read_bytes()
+    for cut in (whole[:-9] + whole[-8:], whole[-40:], b"PAR1" * 4):
+        (tmp_path / "cut.parquet").write_bytes(cut)
+        with pytest.raises(ValueError, match=r"Parquet footer|without end|too deep|kind"):
+            read_footer(tmp_path / "cut.parquet")
 
 
 def test_the_workers_of_a_screening_that_was_killed_end_too() -> None:

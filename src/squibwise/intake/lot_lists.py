@@ -13,6 +13,7 @@ from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.columns import ASKED, HEADER_ROWS, guess_columns, name_currencies
 from squibwise.intake.importers.text import guess_encoding
 from squibwise.intake.lots import COLUMNS, LIST_CURRENCY, SUMS, read_country, read_year
+from squibwise.intake.parquet_footer import read_footer
 from squibwise.intake.sums import find_point, plain_sum
 from squibwise.model.lots import BadLot
 from squibwise.model.market import ColumnGuess
@@ -20,8 +21,6 @@ from squibwise.model.market import ColumnGuess
 _SIGNS = ",;\t|"
 _LONGEST = 20  # lines that one quoted cell may go over
 _FAR = 131_000  # characters that a cell may hold at most
-_FREE_ROWS, _ROWS_A_BYTE = 50_000, 2
-"""Rows of a Parquet list: so many, and more by its size; repeated rows take no room in it."""
 _MOST_COLUMNS = 300  # among which ours are looked for
 _SAMPLE = 400_000  # bytes that tell the encoding
 _TELLING = 1_000  # rows whose sums tell the sign before the cents
@@ -111,16 +110,37 @@ def _refuse_strange(confirmed: Mapping[str, str], found: LotList) -> None:
 def _open_parquet(source: Path, catalog: Catalog, confirmed: Mapping[str, str]) -> LotList:
     polars = engine()
     try:
-        table = polars.scan_parquet(source)
-        names = table.collect_schema().names()
-        count = table.select(polars.len()).collect().item()
+        names = polars.scan_parquet(source).collect_schema().names()
     except polars.exceptions.PolarsError as error:
         raise InputError(f"{source.name} is no Parquet file.", remedy="Save it again.") from error
-    size = source.stat().st_size
-    if count > _FREE_ROWS + _ROWS_A_BYTE * size:
-        message = f"{source.name} holds {count:,} rows in {size / 1000:,.0f} kB: one row repeated."
-        raise InputError(message, remedy="Keep each lot once.")
+    _refuse_swollen(source)
     return LotList(source=source, heads=_known(_guess(names, catalog, confirmed), source))
+
+
+# Times its size that a list may have unpacked, besides 16 MB, and rows a byte, besides 10,000;
+# ordinary ones have 3 to 20, and less than 3.
+_UNPACKS, _FREE = 64, 16 << 20
+_ROWS_A_BYTE, _FREE_ROWS = 20, 10_000
+
+
+def _refuse_swollen(source: Path) -> None:
+    """Refuse a Parquet file that unpacks to far more than a list of lots, before it is unpacked.
+
+    Raises:
+        InputError: It has no footer, holds too many rows for its size, or grows too much.
+    """
+    size = source.stat().st_size
+    try:
+        footer = read_footer(source)
+    except ValueError as error:
+        raise InputError(f"{source.name}: {error}.", remedy="Save it again.") from error
+    many = footer.rows > _ROWS_A_BYTE * size + _FREE_ROWS
+    if many or footer.unpacked > _UNPACKS * size + _FREE:
+        raise InputError(
+            f"{source.name} holds {footer.rows:,} rows in {size:,} bytes, "
+            f"{footer.unpacked:,} unpacked: that is no list of lots.",
+            remedy="Save the list again, or as CSV.",
+        )
 
 
 def _open_csv(source: Path, catalog: Catalog, confirmed: Mapping[str, str]) -> LotList:
