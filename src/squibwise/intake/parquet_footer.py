@@ -54,6 +54,7 @@ class _Reader:
         self.data, self.at = data, 0
 
     def byte(self) -> int:
+        """Return the next byte."""
         self.at += 1
         return self.data[self.at - 1]
 
