@@ -48,7 +48,7 @@ def read_footer(source: Path) -> Footer:
 
 
 class _Reader:
-    """Values of the Thrift compact protocol, one after the other. A class: it keeps its place."""
+    """Values of the Thrift compact protocol. A class because it keeps its place."""
 
     def __init__(self, data: bytes) -> None:
         self.data, self.at = data, 0
