@@ -289,3 +289,5 @@ def test_a_new_car_of_which_nothing_is_known_says_so_and_names_no_crash_and_no_s
     assert "mph" not in told
     assert "likely</b>" not in told
     assert "No part is needed." not in told
+    assert "Fired or gone" not in told
+    assert "s-fired" not in told.partition("<main")[2].partition('class="legend')[0]

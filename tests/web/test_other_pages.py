@@ -7,7 +7,7 @@ from html import unescape
 from typing import Any
 
 import pytest
-from tests.web.sheets import fill_in_bid, hand_in_offers
+from tests.web.sheets import fill_in_bid, hand_in_offers, make_picture
 
 from squibwise.catalog.load import load_catalog
 from squibwise.cli.examples import write_sale
@@ -660,3 +660,37 @@ def test_a_seat_is_weighed_to_its_end_with_every_condition_that_the_verdict_asks
     assert "The maker's tolerance is not known here" in html.replace("&#39;", "'")
     assert call.post(page, compared="own book, page 7", by="R").status_code == 303
     assert 'name="compared"' not in call.get(page).text
+
+
+def test_the_lines_of_a_photographed_report_are_typed_beside_its_picture(call: Any) -> None:
+    """As the refusal of a picture says; the picture stays as a photograph."""
+    path = "/car/clover-05/add"
+    sheet = {"report": ("report.png", make_picture("B1193-00"), "image/png")}
+    added = call.post(path, files=sheet, text="B1193-00 crash event recorded stored", by="R")
+    assert added.status_code == 303, added.text
+    kinds = [type(e).__name__ for e in opened(call, "clover-05").case.evidence[-2:]]
+    assert sorted(kinds) == ["Photo", "Report"]
+
+
+def test_a_fault_that_went_away_by_itself_is_explained_or_mended_where_its_gate_stands(
+    call: Any,
+) -> None:
+    """A scan names a fault, a later one does not, and nothing was done between."""
+    made = call.post("/new", "/new", id="rowan-03", equipment="curtains-and-weight-sensing", by="R")
+    assert made.status_code == 303, made.text
+    for text in (
+        "B1220-1B Driver seat side airbag resistance high, present",
+        "No faults. Complete.",
+    ):
+        sent = {"text": text, "by": "R", "complete": "yes"}
+        assert call.post("/car/rowan-03/add", **sent).status_code == 303
+    page = "/car/rowan-03/prove"
+    part = "driver.seat-bag"
+    told = unescape(call.get(page).text)
+    assert f'name="component" value="{part}"' in told
+    assert "record done" not in told
+    sent = {"gate": "faults", "component": part, "done": "nothing", "by": "R"}
+    assert "what was found" in call.post("/car/rowan-03/sign", page, **sent).text
+    signed = call.post("/car/rowan-03/sign", page, note="connector not home, seated", **sent)
+    assert signed.status_code == 303, signed.text
+    assert f'name="component" value="{part}"' not in call.get(page).text

@@ -62,7 +62,7 @@ def test_no_page_of_a_demo_car_says_a_command_an_id_or_a_word_twice(
         ("2 x belt: row2-left, nose-left", "en", "2 x belt: row 2 left, nose left"),
         ("held by unit-bolted, power-safe", "en", "held by unit bolted, power safe"),
         ("Record the car as it came (step:arrival-record)", "en", "Record the car as it came"),
-        ("seen: torn (look-1, case.toml:42; judgement)", "en", "seen: torn (look-1; judgement)"),
+        ("seen: torn (look-1, case.toml:42; judgement)", "en", "seen: torn (a look; judgement)"),
         ("/var/squibwise-x1/yarrow-9/bid.toml: broken", "en", "broken"),
         ("'model_year' must be a number", "en", "'model year' must be a number"),
         ("40% · ask: front-belts", "en", "40% · ask the maker"),

@@ -30,6 +30,17 @@ _UNREAD = re.compile(r"^'evidence/[^']+' cannot be read: (?:evidence/\S+: )?")
 """Where a file that was handed in stands in the case, before what is wrong with it."""
 _VERDICT = re.compile(r"^(?:load|label|recall):[^:]+: ")
 """The id of a verdict on a load or a part, before its words, which name it."""
+_OF_LOAD = re.compile(r"^load:(?=load )|^seat-trials:(?=\S)")
+"""The kind of a verdict before what it is about, where that names it."""
+_ENTRY = re.compile(
+    r"(?<![\w-])(scan|report|look|told|impact|test|done|reading|photo)-(?:[0-9a-f]{8}|\d+)(?![\w-])"
+)
+"""An entry of the case, which nobody at the car knows by its id."""
+_ENTRIES = {
+    "scan": "a report", "report": "a report", "look": "a look", "told": "what was told",
+    "impact": "the impact that was told", "test": "a test", "done": "a work done",
+    "reading": "a reading", "photo": "a photograph",
+}  # fmt: skip
 _RULE = re.compile(r"\bask: [a-z]+(?:-[a-z]+)*$")
 _PART = re.compile(
     rf"(?P<open> \()?(?<![\w-])(?P<part>(?:{'|'.join(PLACES)})\.[a-z]+(?:-[a-z]+)*(?:-[2-9])?)"
@@ -56,7 +67,7 @@ def tell_on_page(text: str, language: str, country: str = "") -> str:
     if ":" in text:
         text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", _FOLDER.sub("", text))))
         text = _SIGNED.sub("ticked", _VERDICT.sub("", _UNREAD.sub("", text)))
-        text = _LINE.sub(r"line \1: ", text)
+        text = _OF_LOAD.sub("", _LINE.sub(r"line \1: ", text))
     if "evidence/" in text:
         text = _HANDED_IN.sub(r"\1\2", text)
     text = _ROW.sub(r"row \1 \2", text)
@@ -133,6 +144,7 @@ def _name_ids(text: str, language: str) -> str:
     if "." in text:
         text = _PART.sub(lambda m: "" if m["open"] else _name(m, language), text)
     if "-" in text:
+        text = _ENTRY.sub(lambda m: say(_ENTRIES[m[1]], language), text)
         text = _words().sub(lambda m: say(_in_words(m[0]), language), text)
     return text
 
@@ -158,6 +170,7 @@ def _words() -> re.Pattern[str]:
     """Return what finds the words of the case file that stand for a gate, rule or place."""
     catalog = _catalog()
     words = {*catalog.tasks.gates, *catalog.rules.profiles, *ZONES, "second-scan", "lamp-check"}
+    words |= {word for word in catalog.templates if "-" in word}
     words |= {word for word in (*catalog.kinds, *catalog.rules.questions) if "-" in word}
     listed = "|".join(sorted(words, key=len, reverse=True))
     return re.compile(rf"(?<![\w/-])(?:{listed})(?![\w-])")

@@ -279,10 +279,15 @@ def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
     return told + ([f"Circuit at fault, most likely live: {faulty}."] if faulty else [])
 
 
-def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
+def tell_dangers(states: Assessment, catalog: Catalog, *, known: bool = True) -> list[str]:
     """Return what may hurt whoever works on the car: hazards, high voltage, and all that is live.
 
     What is not settled to have fired, and seen spent, is live; what is surely gone is not listed.
+
+    Args:
+        states: What is believed of the parts.
+        catalog: Kinds of components.
+        known: Is anything told of the car; of one of which nothing is, every part is live.
     """
     told = hazards_shortly(states, catalog)
     if any(split_component(c.id).kind == HIGH_VOLTAGE for c in states.components):
@@ -292,7 +297,7 @@ def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
     sure = catalog.fact("require.sure").number()
     there = (c for c in states.components if holds_charge(c.id, catalog) and c.now.missing < sure)
     unsettled = [c for c in there if c.id not in spent]
-    gone = [c.id for c in unsettled if c.now.fired + c.now.missing >= LIKELY]
+    gone = [c.id for c in unsettled if known and c.now.fired + c.now.missing >= LIKELY]
     if gone:
         told.append(
             f"Fired or gone, proven by nothing ({len(gone)}): {tell_grouped(gone, catalog)}. "

@@ -128,6 +128,8 @@ def make_picture(case: Case, states: Assessment, catalog: Catalog) -> CarPicture
     """Return what a car seen from above shows."""
     settled = catalog.fact("present.settled").number()
     marks = tuple(make_mark(c, settled, catalog) for c in states.components)
+    if not case.evidence:
+        marks = tuple(_untold(m, catalog) for m in marks)
     struck = [z for z, p in states.event.zones.items() if p >= LIKELY]
     strikes = tuple(
         Strike(
@@ -138,6 +140,12 @@ def make_picture(case: Case, states: Assessment, catalog: Catalog) -> CarPicture
         for zone in struck
     )
     return CarPicture(drive_hand=case.car.drive_hand, marks=marks, strikes=strikes)
+
+
+def _untold(mark: Mark, catalog: Catalog) -> Mark:
+    """Return a mark of a car of which nothing is known: live, and in doubt."""
+    shown = LIVE if catalog.kinds[mark.kind].fires else "sound"
+    return msgspec.structs.replace(mark, state=shown, letter=LETTERS[shown], is_settled=False)
 
 
 def _impacts(case: Case) -> Iterable[Impact]:

@@ -142,7 +142,11 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         fired=fired,
         wrong=tuple(tell_wrong(_leave_the_key(states, todo, catalog), catalog)),
         circuits=circuits,
-        dangers=(*_tell_loads(case, catalog), *tell_dangers(states, catalog), *todo.no_power),
+        dangers=(
+            *_tell_loads(case, catalog),
+            *tell_dangers(states, catalog, known=bool(case.evidence)),
+            *todo.no_power,
+        ),
         order_now=order_now(todo),
         may_be_added=may_be_added(todo),
         parts=_parts(followed),

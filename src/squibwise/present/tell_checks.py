@@ -37,6 +37,7 @@ _WHY = Text(text="Why? `squibwise check CASE --why VERDICT`", tone="quiet")
 LAMP_GATE = "lamp-check"
 REASONED = ("final-scan", "contradictions")
 """Gates that are closed elsewhere, or here by somebody who says why they hold."""
+FAULTS_GATE = "faults"
 LABELLED = ("provenance", "recalls")
 """Gates that are closed by what the label of a part says."""
 _PAGES = {
@@ -190,11 +191,13 @@ class GateTold(msgspec.Struct, frozen=True, kw_only=True):
         gate: The gate.
         page: Page of the car on which it is closed; None when it is signed with the gates.
         seats: Seat sensors to be weighed, for the gate that asks for it.
+        unmended: Parts whose fault went away while nothing on record mended it, with their names.
     """
 
     gate: Gate
     page: str | None
     seats: tuple[tuple[str, str], ...] = ()
+    unmended: tuple[tuple[str, str], ...] = ()
 
 
 def tell_open_gates(case: Case, whole: Overview, catalog: Catalog) -> list[GateTold]:
@@ -216,7 +219,12 @@ def _told(gate: Gate, case: Case, whole: Overview, catalog: Catalog) -> GateTold
         page = f"part/{gate.missing[0].partition(' ')[0]}"
     if gate.id == "doubtful" and all(SEEN_WHOLE in m for m in gate.missing):
         page = "trace"
-    return GateTold(gate=gate, page=page, seats=seats)
+    known = {c.id for c in whole.states.components}
+    gone = (m.partition(":")[0] for m in gate.missing) if gate.id == FAULTS_GATE else ()
+    unmended = tuple((c, name(c, catalog)) for c in gone if c in known)
+    if unmended and len(unmended) == len(gate.missing):
+        page = None
+    return GateTold(gate=gate, page=page, seats=seats, unmended=unmended)
 
 
 def _is_early(todo: Work) -> bool:

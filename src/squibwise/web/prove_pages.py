@@ -20,6 +20,7 @@ from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord
 from squibwise.present.phrases import in_words, name
 from squibwise.present.tell_checks import (
+    FAULTS_GATE,
     LABELLED,
     REASONED,
     parts_to_label,
@@ -46,6 +47,8 @@ from squibwise.web.sending import (
 
 SHOWN_MISSING = 5
 ANSWERS = ("yes", "no")
+MENDED = ("reseated", "repaired", "replaced")
+"""What is done to a part so that its fault goes away."""
 
 
 def gates(request: Request) -> Response:
@@ -63,6 +66,7 @@ def gates(request: Request) -> Response:
         parts=[(c, name(c, bench.catalog)) for c in parts_to_label(whole)],
         shown=SHOWN_MISSING,
         labelled=LABELLED,
+        mended=MENDED,
         reasoned=REASONED,
         scales=[
             (c, name(c, bench.catalog))
@@ -103,7 +107,23 @@ def _passed(word: str, *, noted: str = "") -> Callable[[Sent], dict[str, Any]]:
     return make
 
 
+def _mended(sent: Sent) -> dict[str, Any]:
+    """Return what was done to a part whose fault went away, or who says what was found."""
+    part, note = sent.get("component"), sent.get("note", 400)
+    done = pick(sent, "done", (*MENDED, "nothing"))
+    if not part or not done:
+        told = "Nobody says what was done."
+        raise InputError(told, remedy="Choose what was done, or that nothing was.")
+    if done != "nothing":
+        return {"kind": "done", "what": done, "component": part}
+    if not note:
+        raise InputError("Not named: what was found.", remedy="Write it into the note.")
+    return {"kind": "passed", "what": f"{part}:trace", "result": "passed", "note": note}
+
+
 def _lamp(sent: Sent) -> dict[str, Any]:
+    if sent.get("note"):
+        return _passed("lamp-check")(sent)
     seconds, lit = read_number(sent, "out_after_s"), pick(sent, "lit", ANSWERS)
     stayed = pick(sent, "stayed_out", ANSWERS)
     if not lit:
@@ -135,6 +155,7 @@ _ENTRIES: dict[str, Callable[[Sent], dict[str, Any]]] = {
     ),
     **{gate: _passed(gate, noted="the reason") for gate in REASONED},
     "lamp-check": _lamp,
+    FAULTS_GATE: _mended,
     **dict.fromkeys(LABELLED, _label),
 }
 

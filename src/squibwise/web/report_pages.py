@@ -13,6 +13,7 @@ from squibwise.errors import InputError
 from squibwise.garage import entering, store
 from squibwise.garage.correcting import NO_CODE, Correction, correct_line
 from squibwise.garage.database import connected
+from squibwise.intake.case_file.car_files import is_picture
 from squibwise.intake.report.codes import find_codes
 from squibwise.model.names import split_component
 from squibwise.model.report import CodeLine, Report
@@ -51,7 +52,10 @@ def add(request: Request, sent: Sent) -> Response:
     """Add a report, or the block of a bench card, to a car."""
     opened = opened_for(request)
     files, text = sent.files.get("report", ()), sent.words.get("text", "")
-    if text.strip():
+    pictures: tuple[tuple[str, bytes], ...] = ()
+    if text.strip():  # its lines were typed off: a picture beside them is a photograph of it
+        pictures = tuple((name, data) for name, data in files if is_picture(data))
+        files = tuple(f for f in files if f not in pictures)
         files = (*files, ("pasted.txt", text.encode("utf-8")))
     if not files:
         raise InputError("Nothing was handed in.", remedy="Choose a file or paste the text.")
@@ -60,12 +64,18 @@ def add(request: Request, sent: Sent) -> Response:
     _refuse_again(files, opened, bench_of(request))
 
     def make(folder: Path) -> tuple[Pairs, ...]:
-        return tuple(e for f in files for e in _entries(folder, *f, sent))
+        shown = [_photographed(folder, *f) | common(sent) for f in pictures]
+        return (*(e for f in files for e in _entries(folder, *f, sent)), *shown)
 
     enter(request, opened, sent, f"add {', '.join(n for n, _ in files)[:80]}", make)
     mark = _id(files[-1][1])
     found = any(e.id == mark for e in bench_of(request).open(opened.id).case.evidence)
     return go(f"/car/{opened.id}/report/{mark}" if found else f"/car/{opened.id}")
+
+
+def _photographed(folder: Path, file_name: str, data: bytes) -> dict[str, Any]:
+    with as_file(file_name, data) as file:
+        return dict(entering.photo_entry(folder, file, "", None))
 
 
 def _id(data: bytes) -> str:

@@ -181,6 +181,7 @@ def _ask_who(request: Request, error: UnnamedError, sent: Sent) -> Response:
 _MARKS = ("token", "seen", "once")
 LABELS = {
     "by": "Who",
+    "out_after_s": "Seconds until it went out",
     "note": "Note",
     "component": "Part",
     "seen_word": "What do you see?",
