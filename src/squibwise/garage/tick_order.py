@@ -308,12 +308,7 @@ def _tell_open_list(tick: Tick) -> Iterator[str]:
     if not closing or tick.note:
         return
     asked = _list_adding_questions(tick.todo, tick.chosen)
-    looks = [
-        o.n
-        for o in tick.todo.operations
-        if o.action == "look"
-        and not (o.done or o.is_advice or o.kind == "ask" or is_ticked(o, tick.chosen))
-    ]
+    looks = [o.n for o in _list_open_looks(tick)]
     left = [f"no. {write_numbers(looks)} (looks)"] if looks else []
     left += [f"{', '.join(asked)} (questions)"] if asked else []
     unsure = [o for o in tick.todo.orders if o.kind == "look-first" and o.p >= 0.5 and not o.done]
@@ -331,6 +326,16 @@ def _tell_open_list(tick: Tick) -> Iterator[str]:
             f"{' and '.join(left)}. {' '.join(ways)} Or close it with what stays open: "
             f"squibwise did CASE {closing[0].n} --note '{' '.join(asked) or 'seat frame'} later'."
         )
+
+
+def _list_open_looks(tick: Tick) -> list[Operation]:
+    """Return the looks that may still add to the order list, none of them ticked."""
+    return [
+        o
+        for o in tick.todo.operations
+        if o.action == "look"
+        and not (o.done or o.is_advice or o.kind == "ask" or is_ticked(o, tick.chosen))
+    ]
 
 
 def _part_in_doubt(order: Order) -> str:
@@ -401,6 +406,8 @@ def signed_along(catalog: Catalog) -> frozenset[str]:
 def _list_commands(tick: Tick) -> Iterator[str]:
     """Yield the commands that tick what was asked for and all that comes before it, in order."""
     needed = _with_what_comes_first(tick)
+    if ORDER_CLOSED in tick.chosen and not tick.note:
+        needed |= {o.id for o in _list_open_looks(tick)}
     for visit in tick.todo.visits:  # between two visits the power comes on or off
         together: list[int] = []
         for operation in visit.operations:

@@ -283,11 +283,7 @@ def tell_dangers(states: Assessment, catalog: Catalog, *, known: bool = True) ->
     """Return what may hurt whoever works on the car: hazards, high voltage, and all that is live.
 
     What is not settled to have fired, and seen spent, is live; what is surely gone is not listed.
-
-    Args:
-        states: What is believed of the parts.
-        catalog: Kinds of components.
-        known: Is anything told of the car; of one of which nothing is, every part is live.
+    Of a car of which nothing is ``known`` every part is live.
     """
     told = hazards_shortly(states, catalog)
     if any(split_component(c.id).kind == HIGH_VOLTAGE for c in states.components):
