@@ -117,6 +117,8 @@ def test_an_order_list_that_is_open_names_the_look_that_settles_it() -> None:
     with pytest.raises(InputError) as refused:
         refuse_obstacles(Tick(todo=whole("side-pole").todo, chosen=chosen, catalog=CATALOG))
     assert "squibwise saw CASE centre.headliner WORD" in str(refused.value)
+    looks = [o for o in whole("side-pole").todo.operations if o.action == "look" and not o.done]
+    assert f"squibwise did CASE {looks[0].n}\n" in refused.value.remedy
 
 
 # Judgement, common practice, no source.
