@@ -16,6 +16,7 @@ from squibwise.cli.terminal import lay_out
 from squibwise.errors import InputError
 from squibwise.garage.saying import find_told
 from squibwise.garage.tick_order import Tick, refuse_obstacles
+from squibwise.garage.tick_visit import expand_visit
 from squibwise.garage.ticking import drop_fallen, tell_left_open
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
@@ -110,6 +111,13 @@ def test_a_tick_that_leaves_a_part_open_says_which_and_why() -> None:
     assert [t.split(":")[0] for t in told] == [
         "no. 167 stays open for the driver belt retractor with pretensioner"
     ]
+
+
+def test_a_visit_may_be_named_in_quotes() -> None:
+    todo = whole("lamp-on").todo
+    quoted = expand_visit(("visit 1",), todo, CATALOG)
+    assert quoted == expand_visit(("visit", "1"), todo, CATALOG)
+    assert quoted.words == ["1"]
 
 
 def test_an_order_list_that_is_open_names_the_look_that_settles_it() -> None:

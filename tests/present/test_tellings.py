@@ -730,6 +730,14 @@ def test_settled_needs_both_ends_of_the_range_until_work_leaves_them_behind(
     assert is_settled(part, 0.9) is settled
 
 
+@pytest.mark.parametrize(("p", "told"), [(0.7, ("only if a look says so (70%)",)), (0.998, ())])
+def test_what_is_certain_is_not_called_needed_only_if_a_look_says_so(
+    p: float, told: tuple[str, ...]
+) -> None:
+    zeroed = Operation(n=84, id="set:a", action="set", title="Zero the angle", kind="look-first")
+    assert tell_sureness(structs.replace(zeroed, p=p)) == told
+
+
 @pytest.mark.parametrize(
     ("is_advice", "told"),
     [(False, "only if the maker asks for it"), (True, "stays closed: the maker does not ask")],

@@ -57,6 +57,7 @@ def expand_visit(
     Raises:
         InputError: There is no such visit, nothing of it is open, or what comes next stands alone.
     """
+    words = words[0].split() if len(words) == 1 else words  # "visit 3", quoted
     if VISIT not in words:
         return Stroke(words=list(words))
     number = words[-1] if len(words) == 2 else ""

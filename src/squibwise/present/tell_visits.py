@@ -179,7 +179,7 @@ def tell_sureness(operation: Operation) -> tuple[str, ...]:
     """Return how sure it is that an operation is needed; nothing when it is."""
     if operation.kind == "rule":
         return ("by rule",)
-    if operation.kind == "look-first":
+    if operation.kind == "look-first" and operation.p < _SURE:
         return (f"only if a look says so ({percent(operation.p)})",)
     if is_left_closed(operation):
         return ("stays closed: the maker does not ask for it",)

@@ -19,6 +19,9 @@ Refused = Callable[[str], tuple[Finding, ...]]
 LOOK = '[[evidence]]\nkind = "look"\ncomponent = "driver.front-bag"\nseen = "cover-torn"\n'
 E = "[[evidence]]\n"
 LOOK_AT = E + "kind = 'look'\ncomponent = '{}'\nseen = 'intact'\n"
+SAID_LIKE_TWIN = (
+    "[[evidence]]\nkind = 'look'\ncomponent = 'driver.buckle-pretensioner'\nseen = 'stalk-normal'\n"
+)
 SAID_FIRED = LOOK_AT.format("driver.front-bag").replace("intact", "fired")
 PRICE = "[[price]]\nwhat = '{}'\nlow = {}\nlikely = 2\nhigh = 3\n"
 OUTCOME = "kind = 'test-outcome'\nloop = 'driver.front-bag/9'\ntest = 'x'\noutcome = 'y'\n"
@@ -106,6 +109,8 @@ MISTAKES = [
     ('[car]\ndrive_hand: "left"\n', "case-syntax", 2, "an equals sign, not a colon"),
     (E + "kind = 'lamp'\n", "case-unknown-kind", 2, "Did you mean 'lamp-check'?"),
     (LOOK_AT.format("driver airbag"), "case-unknown-component", 3, "driver.front-bag"),
+    (LOOK_AT.format("driver.airbag"), "case-unknown-component", 3, "driver.front-bag"),
+    (SAID_LIKE_TWIN, "case-unknown-look", 4, "Did you mean 'stalk-like-twin'?"),
     (LOOK_AT.format("centre.lamp"), "case-unknown-component", 3, "Did you mean 'warning-lamp'?"),
     ("[case]\nid = \"it's\n", "case-syntax", 2, "begins with \""),
     ("[case]\nid = 'x'\n#a\nid = 'y'\n", "case-syntax", 4, "line 2"),

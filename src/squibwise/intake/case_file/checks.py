@@ -177,7 +177,9 @@ def _kind_of(value: str, path: KeyPath, notes: Notes) -> Kind | None:
         _complain(f"'{value}': there is no place '{place}'.", suggest(place, PLACES), path, notes)
         return None
     if kind is None:
-        remedy = did_you_mean(rest, kinds) or "`squibwise catalog` lists the kinds."
+        meant = _find_called(f"{place} {rest.replace('-', ' ')}", kinds)
+        guess = did_you_mean(rest, kinds) or (f"Did you mean {meant}?" if meant else "")
+        remedy = guess or "`squibwise catalog` lists the kinds."
         _complain(f"'{value}': there is no component kind '{rest}'.", remedy, path, notes)
     elif place not in kind.places:
         message = f"'{value}': a {kind.title} is never at '{place}'."
@@ -199,10 +201,15 @@ def _complain(message: str, remedy: str, path: KeyPath, notes: Notes) -> None:
 def _how_to_write(value: str, kinds: Mapping[str, Kind]) -> str:
     if value in kinds:
         return f"Write <place>.<kind>, for example {kinds[value].places[0]}.{value}."
+    ids = _find_called(value, kinds) or "driver.front-bag"
+    return f"Write <place>.<kind>, for example {ids}."
+
+
+def _find_called(words: str, kinds: Mapping[str, Kind]) -> str:
+    """Return the ids, three at most, of what is called so: ``driver airbag``; empty = nothing."""
     called = {f"{p}.{k.kind}": f"{p} {k.title}" for k in kinds.values() for p in k.places}
-    near = process.extract(value.lower(), called, scorer=fuzz.token_set_ratio, score_cutoff=_NAMED)
-    ids = " or ".join(sorted((n[2] for n in near), key=lambda i: len(called[i]))[:3])
-    return f"Write <place>.<kind>, for example {ids or 'driver.front-bag'}."
+    near = process.extract(words.lower(), called, scorer=fuzz.token_set_ratio, score_cutoff=_NAMED)
+    return " or ".join(sorted((n[2] for n in near), key=lambda i: len(called[i]))[:3])
 
 
 def seen(word: str, kind: str, path: KeyPath, notes: Notes) -> bool:
