@@ -114,7 +114,9 @@ def test_a_wrong_word_is_told_without_a_line_and_nothing_is_written(run: Line, o
     assert text(own) == OWN
 
 
-@pytest.mark.parametrize("name", ["foo", "foo bar", "a.b", ".b", "driver.", "A\x1b.x"])
+@pytest.mark.parametrize(
+    "name", ["foo", "foo bar", "a.b", ".b", "driver.", "A\x1b.x", "driver.front-bag/"]
+)
 def test_what_is_no_component_is_refused_as_that(run: Line, own: Path, name: str) -> None:
     done = run("saw", own, name, "intact")
     assert (done.code, "did not foresee" in done.err) == (2, False)

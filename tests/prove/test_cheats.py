@@ -290,6 +290,9 @@ def test_loads_of_a_traced_circuit_cannot_be_kept_quiet(issue: Maker, made: Made
 def test_a_meter_on_an_igniter_called_something_else(issue: Maker, made: Made) -> None:
     odd = with_changed(made, "ohm-1", time=made["at"](10), quantity="resistance", method="meter")
     assert "refused" in open_gates(issued(issue, made, evidence=odd))["verdicts"]
+    drop = {"quantity": "voltage drop", "unit": "V", "method": "at 100 mA through the inflator"}
+    odd = with_changed(made, "ohm-1", time=made["at"](10), **drop)
+    assert "refused" in open_gates(issued(issue, made, evidence=odd))["verdicts"]
 
 
 def test_wide_limits_typed_in_as_the_makers_stand_on_page_one(issue: Maker, made: Made) -> None:

@@ -246,7 +246,7 @@ def _told_seat(tokens: Sequence[str]) -> dict[str, Any]:
 def _told_impact(tokens: Sequence[str]) -> dict[str, Any]:
     zones = [t for t in tokens if t in ZONES]
     extents = [t for t in tokens if t in EXTENTS]
-    clocks = [int(t) for t in tokens if t.isdecimal() and 1 <= int(t) <= HOURS]
+    clocks = [int(t) for t in tokens if t.isdecimal() and len(t) <= 2 and 1 <= int(t) <= HOURS]
     named = len(zones) + len(extents) + len(clocks)
     if len(zones) != 1 or max(len(extents), len(clocks)) > 1 or named != len(tokens):
         return {}

@@ -299,7 +299,10 @@ def is_across_igniter(reading: Reading, catalog: Catalog) -> bool:
 _SAFE_METHODS = ("scan-live-value", "substitute-load")
 _THROUGH = ("ohm", "ohms", "\u03c9", "\u2126", "ma", "siemens")
 _METER = re.compile(r"multi-?met|ohm-?met|\bdmm\b|\bdvm\b|test[ -]?lamp|megger|continuity test")
-_RESISTANCE = re.compile(r"resist|\bohms?\b|continu|conduct|impedan|megger|widerst|durchgang")
+_RESISTANCE = re.compile(
+    r"resist|\bohms?\b|continu|conduct|impedan|megger|widerst|durchgang|"
+    r"voltage drop|spannungsabfall|\bcurrent\b|\d ?ma\b"
+)
 _IGNITER = re.compile(r"squib|ignit|inflator|initiator|pyro|charge|z[u\u00fc]nd")
 
 

@@ -22,7 +22,6 @@ from squibwise.intake.case_file.schema import (
     ProfileTable,
 )
 from squibwise.intake.case_file.toml_text import KeyPath
-from squibwise.model.names import split_loop
 
 _FAR = 1e300  # nothing on a car is beyond it; keeps infinities and endless digits out
 
@@ -368,6 +367,6 @@ def _complain_of_kind(kind: object, path: KeyPath, notes: Notes) -> None:
 def _check_seen(table: object, path: KeyPath, notes: Notes) -> None:
     component, seen = _get(table, "component"), _get(table, "seen")
     if isinstance(component, str) and isinstance(seen, str) and seen.strip():
-        kind = checks.kind_word(split_loop(component)[0].partition(".")[2])
+        kind = checks.kind_word(component.partition("/")[0].partition(".")[2])
         if kind in notes.catalog.kinds:
             checks.seen(seen, kind, (*path, "seen"), notes)
