@@ -98,3 +98,44 @@ def test_a_legend_on_one_line_is_read_into_the_column_of_its_letters() -> None:
 def test_shortened_names_are_read(text: str, component: str) -> None:
     (line,) = read(f"B1A11 {text}")
     assert line.component == component
+
+
+def test_answers_in_columns_of_seats_name_the_seat() -> None:
+    cells = (
+        ("check", "driver", "passenger", "remark"),
+        ("front airbag circuit open", "yes", "no", "B1A11"),
+        ("retractor pretensioner open", "yes", "yes", "B1A12 and B1A13"),
+        ("seat airbag shorted", "no", "no", ""),
+        ("buckle switch shorted", "no", "yes", "B1A14"),
+    )
+    lines = [RawLine(number=n, text="\t".join(row), cells=row) for n, row in enumerate(cells, 1)]
+    found = understand(lines, "test", CATALOG).lines
+    assert [(ln.code, ln.component, ln.present) for ln in found] == [
+        ("B1A11", "driver.front-bag", True),
+        ("B1A12", "driver.retractor-pretensioner", True),
+        ("B1A13", "passenger.retractor-pretensioner", True),
+        ("B1A14", "passenger.buckle-switch", True),
+    ]
+
+
+def test_blinks_counted_one_after_the_other_in_a_story_are_read_and_a_neighbour_s_are_not() -> None:
+    lines = read(
+        "The lamp of the car blinks its codes when the test pin is grounded.",
+        "Then 3-4 passenger airbag open",
+        "Next 4-1 driver airbag shorted",
+        "My neighbor's coupe also blinks a 3-2 but that one is a clock spring he says.",
+    )
+    assert [(ln.code, ln.kind, ln.present) for ln in lines] == [
+        ("3-4", "front-bag", True),
+        ("4-1", "front-bag", True),
+        ("3-2", "clock-spring", False),
+    ]
+
+
+def test_a_correction_of_the_code_may_correct_the_place_as_well() -> None:
+    (line,) = read(
+        "car is right-hand drive",
+        "B1A11  offside seat airbag open circuit",
+        "correction: first line should read NEARSIDE seat airbag, B1A12 not B1A11.",
+    )
+    assert (line.code, line.component) == ("B1A12", "passenger.seat-bag")

@@ -221,13 +221,16 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     the sentence, or a clause behind it that says that something was.
     """
     code, words = line.codes[0], line.words
-    if len(line.codes) > 1 or not code.is_exact or words.statuses or _COLUMNS.search(line.text):
+    may_be = code.is_exact or code.style == "flash"
+    if len(line.codes) > 1 or not may_be or words.statuses or _COLUMNS.search(line.text):
         return False
     lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
     text = without_codes(line)
     if lexicon.names_kin(line.text, [n for n in (language, *BASE) if n]):
         return True
+    if not code.is_exact:
+        return False
     if words.says_nothing:
         small, holding, strange = _sort(text, lexicon, language)
         return strange > 1 or (strange > 0 and small + holding > 0)

@@ -150,6 +150,8 @@ def _replace_code(line: Line, sheet: Sheet, known: Set[str]) -> bool:
         kept.code = code
         if kept in before:
             kept.raws.append(line.raw)
+            if len(_places(line.words)) == 1:
+                _place(kept.words, line.words)  # "should read nearside, B1E71 not B1E17"
         gone = [f for f in (*before, *taken_back, *holds) if f is not kept]
         sheet.faults = [f for f in sheet.faults if not any(f is g for g in gone)]
         return True

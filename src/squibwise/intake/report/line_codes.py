@@ -90,7 +90,8 @@ _NEXT_CODES = 15  # how far the second of two codes may lie that share their beg
 _LONGEST_RANGE = 32  # codes that a range may hold
 _MORE_FLASHES = pattern(
     r"\b(?:dtc|codes?|codice|codigo|kod|fehlercode|next|also|then|that'?s|auch|dann|aussi|puis|luego|"
-    r"tambien|anche|poi|tambem|depois|tez|potem)\s+([1-9]\d)(?=\s*[,:;=(-]|\.?\s*$)"
+    r"tambien|anche|poi|tambem|depois|tez|potem)\s+"
+    r"([1-9]-[1-9](?![\w:/+-]|[.,]\d)|[1-9]\d(?=\s*[,:;=(-]|\.?\s*$))"
 )
 _FLASH_FIRST = pattern(r"(?:^|[.:)]\s+)([1-9]\d)(?=\s+[-=:]\s+[^\W\d_]{3})")
 _IN_ROW = pattern(r"[,;]\s[^\W\d_]{3,}\s$")  # "software U0460, calibration C0461"
