@@ -1087,6 +1087,9 @@ def test_a_bare_tick_of_a_setting_or_a_search_stands_on_page_one(issue: Maker, m
 
     assert "no figure, no document: passenger seat weight sensing" in told("")
     assert "no repair on record: passenger front airbag" in told("")
+    assert 'no document: passenger seat weight sensing ("done by the book")' in told(
+        "done by the book"
+    )
     assert "Signed as set" not in told("zero -0.1 kg, manual 7.2")
 
 

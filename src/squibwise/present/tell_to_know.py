@@ -215,7 +215,10 @@ def _relabelled(content: Content) -> list[str]:
 
 
 def _bare_signatures(content: Content, history: History) -> list[str]:
-    """Return settings and searches that stand signed with nothing found, read or named beside."""
+    """Return settings and searches that stand signed with nothing found, read or named beside.
+
+    A note without a single figure, such as "done", names none.
+    """
     titles = {c.id: c.title for c in content.components}
     measured = {split_loop(e.component)[0] for e in history.entries if isinstance(e, _MEASURED)}
     mended = {w.component for _, w in history.works if w.what != "disconnected"}
@@ -227,7 +230,7 @@ def _bare_signatures(content: Content, history: History) -> list[str]:
             f'{titles[c]} ("{cut(p.note, LONGEST_NOTE)}")' if p.note else titles[c]
             for what, p in signed.items()
             if what.endswith(action) and p.result == "passed"
-            if not p.note or proved == "mended"
+            if proved == "mended" or not any(letter.isdigit() for letter in p.note)
             if (c := what.removesuffix(action)) in titles and c not in known
         ]
         told += [f"{head}: {listed(bare, 3)}."] if bare else []
