@@ -61,3 +61,18 @@ def test_no_fault_is_read_and_the_way_on_is_told(name: str) -> None:
 def test_a_report_with_prices_or_bare_numbers_stays_a_report(text: str) -> None:
     name = "r.csv" if ";" in text else "r.txt"
     assert len(read_text(text, name).lines) >= 2
+
+
+SWEDISH = """Felkoder krockkuddesystem
+B1001 Förarens krockkudde, avbrott i kretsen
+B1014 Bältessträckare vänster fram, kortslutning till jord
+Krocksensor höger fram: ingen signal
+Passagerarens sidokrockkudde avbrott
+"""
+
+
+def test_a_text_in_a_language_that_is_not_read_is_told_so() -> None:
+    found = {f.code for f in read_text(SWEDISH).findings}
+    assert "language-not-known" in found
+    english = "B1001 driver airbag open circuit\nB1014 left curtain short to ground, squib loop xyz"
+    assert "language-not-known" not in {f.code for f in read_text(english).findings}

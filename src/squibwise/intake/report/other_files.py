@@ -1,6 +1,6 @@
 """What a file holds that was handed in as a report and is none: crash data, numbers, lists."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 
 import msgspec
@@ -8,6 +8,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import bare
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.sheet import Line
 from squibwise.model.origin import Finding, Origin
 
@@ -24,6 +25,8 @@ _NUMBERS = pattern(  # two numbers or more, or one that is no whole one
 _NUMBER = pattern(r"\d+(?:[.,]\d+)?")
 _MANY = 20  # rows of numbers that make a table
 _MOSTLY = 0.8
+_WORD, _FEW_WORDS = 4, 8  # letters of a word that shows a language, and so many of them
+_STRANGE = 0.3  # share of known words below which the language is none that is known
 _FIRST_ROWS = 5  # among which the names of columns stand
 _PRICED = pattern(
     r"(?i)(?:[$€£]\s?\d|\d[.,]\d\d\s?(?:[$€£]|eur|usd|gbp|chf|pln|zł)?\W*$|\b(?:vat|mwst|tva|iva)\b)"
@@ -135,5 +138,22 @@ def tell_other(kind: str, name: str) -> Finding:
         severity="warning",
         message=told.what,
         remedy=told.remedy,
+        origin=Origin(file=name),
+    )
+
+
+def tell_language(lines: Sequence[Line], lexicon: Lexicon, name: str) -> Iterator[Finding]:
+    """Yield that a text is in a language that is not read, where few of its words are known."""
+    words = [t.text for ln in lines if not ln.cells for t in ln.tokens]
+    words = [w for w in words if len(w) >= _WORD and w.isalpha()]
+    if len(words) < _FEW_WORDS or sum(w in lexicon.known for w in words) > _STRANGE * len(words):
+        return
+    yield Finding(
+        code="language-not-known",
+        severity="warning",
+        message="Most words of this text are in no language that is read here. Read are English, "
+        "German, Spanish, French, Italian, Portuguese, Polish and some Dutch.",
+        remedy="Write part, side and fault of each line in one of these, or put what each code "
+        "means under [[codes]]; what is not read is no clean scan.",
         origin=Origin(file=name),
     )

@@ -8,7 +8,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.report.candidates import Scope, candidates_of
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.lines import MAX_LINE, language_of
-from squibwise.intake.report.other_files import is_priced, tell_other
+from squibwise.intake.report.other_files import is_priced, tell_language, tell_other
 from squibwise.intake.report.own_words import read_days, read_odometer, read_serial
 from squibwise.intake.report.part_lists import read_piece
 from squibwise.intake.report.phrases import find_hits, find_layout
@@ -260,6 +260,7 @@ def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Findin
     yield from _without_table(sheet.faults, name)
     yield from _not_understood(sheet)
     yield from _not_sure(told, name)
+    yield from tell_language(sheet.lines, lexicon_of(scope.catalog), name)
     kind = sheet.other_kind or ("prices" if not told and is_priced(sheet.lines) else "")
     if kind:
         yield tell_other(kind, name)
