@@ -212,6 +212,7 @@ def test_a_look_that_may_well_fail_is_not_passed_among_the_others_of_a_visit() -
     assert chance >= CATALOG.fact("require.look-alone-from").number()
     visit = next(n for n, v in enumerate(todo.visits, 1) if v.id == "strip")
     stroke = expand_visit(["visit", str(visit)], todo, CATALOG, evidence)
+    assert expand_visit([f"visit {visit}"], todo, CATALOG, evidence) == stroke
     assert str(number) not in stroke.words
     told = " ".join(stroke.told)
     assert f"{chance:.0%} to be replaced" in told.partition(f"no. {number} (")[2]

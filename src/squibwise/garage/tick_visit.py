@@ -58,8 +58,9 @@ def expand_visit(
         InputError: There is no such visit, nothing of it is open, or what comes next stands alone.
     """
     words = words[0].split() if len(words) == 1 else words  # "visit 3", quoted
-    if VISIT not in words:
+    if VISIT not in " ".join(words).split():
         return Stroke(words=list(words))
+    words = " ".join(words).split()
     number = words[-1] if len(words) == 2 else ""
     if not (number.isdecimal() and 1 <= int(number) <= len(todo.visits)):
         raise InputError(
