@@ -244,3 +244,27 @@ def test_a_clean_last_scan_lowers_no_belief_in_a_part_that_was_kept() -> None:
     lamp = LampCheck(id="lamp", lit=True, out_after_s=5, stayed_out=True)
     sound = [of(_ask(*job, *more), sensor).now.sound for more in ((), (last,), (last, lamp))]
     assert sound == sorted(sound)
+
+
+# A part that is whole beside a circuit that was bad until its lead was renewed fits together.
+@pytest.mark.parametrize(("between", "clashes"), [("replaced", 0), ("cleared", 1), ("", 1)])
+def test_an_eye_does_not_clash_with_a_circuit_that_reads_good_since_a_repair(
+    between: str, clashes: int
+) -> None:
+    bag = "passenger.seat-bag"
+    low = build.scan(build.code(1, bag, fault="low-or-short"))
+    work = [done(between, "centre.wiring")] if between else []
+    whole = Look(id="whole", component=bag, seen="seam-whole")
+    answer = _ask(low, *work, build.scan(id="scan-2", when="after-repair"), whole)
+    told = [c for c in answer.contradictions if "the eye is believed" in c.text]
+    assert len(told) == clashes
+
+
+def test_a_circuit_that_reads_bad_again_after_its_repair_clashes_with_the_eye() -> None:
+    bag = "passenger.seat-bag"
+    code = build.code(1, bag, fault="low-or-short")
+    whole = Look(id="whole", component=bag, seen="seam-whole")
+    again = build.scan(code, id="scan-3", when="after-repair")
+    good = build.scan(id="scan-2", when="after-repair")
+    answer = _ask(build.scan(code), done("replaced", "centre.wiring"), good, whole, again)
+    assert any("the eye is believed" in c.text for c in answer.contradictions)

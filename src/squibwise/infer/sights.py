@@ -14,7 +14,7 @@ from squibwise.infer.parts import OnComponent, PartModel, has_plug
 from squibwise.infer.reports import chance_whole, one_cause, unit_able
 from squibwise.infer.scan import lines_about, load_fitted, read_stage
 from squibwise.model.belief import Contradiction
-from squibwise.model.evidence import Evidence, LampCheck, Look, Reading
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Look, Reading
 from squibwise.model.names import split_loop
 from squibwise.model.report import Report
 
@@ -226,7 +226,8 @@ def find_live_but_open(net: Network, catalog: Catalog) -> list[Contradiction]:
             or net.line.works_on(frozenset({part.id}))
         ):
             continue
-        for report in (e for e in net.line.entries if isinstance(e, Report)):
+        cured = _cured_at(part, net, catalog)
+        for report in (e for e in net.line.entries[cured:] if isinstance(e, Report)):
             lines = [c for c, told in lines_about(part, report, {}, net, catalog) if told.outcome]
             if lines:
                 text = (
@@ -240,6 +241,29 @@ def find_live_but_open(net: Network, catalog: Catalog) -> list[Contradiction]:
     return result
 
 
+def _cured_at(part: PartModel, net: Network, catalog: Catalog) -> int:
+    """Return the place of the last report that reads a circuit good after a repair; else 0.
+
+    One that reads it good with nothing repaired since the fault takes nothing back: that may come
+    and go.
+    """
+    reports = [(at, e) for at, e in enumerate(net.line.entries) if isinstance(e, Report)]
+    faults = [at for at, e in reports if lines_about(part, e, {}, net, catalog)]
+    repairs = [
+        at
+        for at, e in enumerate(net.line.entries)
+        if isinstance(e, DoneWork) and e.what in _REPAIRS and at > max(faults, default=at)
+    ]
+    good = (at for at, e in reports if repairs and at > repairs[0])
+    return max((at for at in good if _reads_good(at, part, net, catalog)), default=0)
+
+
+def _reads_good(place: int, part: PartModel, net: Network, catalog: Catalog) -> bool:
+    entry = net.line.entries[place]
+    return isinstance(entry, Report) and _shows_good(entry, part, net, catalog)
+
+
+_REPAIRS = ("replaced", "reseated", "repaired")
 _LIVE_REMEDY = (
     "Handle it as live: power off and the whole wait before its connector is touched. Codes that "
     "share a connector are one observation. Trace the circuit, connector first; buy nothing for it "
