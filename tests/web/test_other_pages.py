@@ -694,3 +694,19 @@ def test_a_fault_that_went_away_by_itself_is_explained_or_mended_where_its_gate_
     signed = call.post("/car/rowan-03/sign", page, note="connector not home, seated", **sent)
     assert signed.status_code == 303, signed.text
     assert f'name="component" value="{part}"' not in call.get(page).text
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"cabin": "5000", "degrees": "F"}, "Temperature in the cabin: 5000 is out of range."),
+        ({"cabin": "22", "degrees": "C", "volts": "999"}, "Supply: 999 is out of range."),
+    ],
+)
+def test_a_figure_of_a_weighing_is_refused_as_it_was_typed_under_the_name_of_its_field(
+    call: Any, typed: dict[str, str], told: str
+) -> None:
+    path = "/car/harrow-07/seat/passenger.occupant-sensor"
+    refused = call.post(path, applied="0", by="R", **typed)
+    assert refused.status_code == 422
+    assert told in unescape(refused.text)

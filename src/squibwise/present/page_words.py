@@ -36,6 +36,8 @@ _ENTRY = re.compile(
     r"(?<![\w-])(scan|report|look|told|impact|test|done|reading|photo)-(?:[0-9a-f]{8}|\d+)(?![\w-])"
 )
 """An entry of the case, which nobody at the car knows by its id."""
+_TWICE = re.compile(r"(?<=\W)([^;()]+)(?:; \1)+(?=[;)])")
+"""The same kind of entry several times in a row."""
 _ENTRIES = {
     "scan": "a report", "report": "a report", "look": "a look", "told": "what was told",
     "impact": "the impact that was told", "test": "a test", "done": "a work done",
@@ -145,6 +147,7 @@ def _name_ids(text: str, language: str) -> str:
         text = _PART.sub(lambda m: "" if m["open"] else _name(m, language), text)
     if "-" in text:
         text = _ENTRY.sub(lambda m: say(_ENTRIES[m[1]], language), text)
+        text = _TWICE.sub(r"\1", text)
         text = _words().sub(lambda m: say(_in_words(m[0]), language), text)
     return text
 

@@ -25,7 +25,8 @@ from squibwise.web.sending import (
     sends,
 )
 
-COLDEST, HEAVIEST = -100.0, 10_000.0  # beyond these nothing is read
+HEAVIEST = 10_000.0  # beyond it nothing is read
+CABIN, VOLTS = (-60.0, 90.0), (0.0, 60.0)  # as the case file takes them, [degC] and [V]
 STEPS = ("empty", "about half", "the whole load", "about half again", "empty again")
 
 
@@ -73,6 +74,14 @@ def _warmth(celsius: float | None, opened: Opened) -> float | None:
     return None if celsius is None else warmth_in(celsius, opened.case.measures)[0]
 
 
+def _read_warmth(sent: Sent) -> float | None:
+    """Return the temperature in the cabin, in degrees Celsius, as it was typed in either unit."""
+    in_fahrenheit = pick(sent, "degrees", ("C", "F")) == "F"
+    ends = [1.8 * end + 32.0 if in_fahrenheit else end for end in CABIN]
+    warm = read_number(sent, "cabin", *ends)
+    return round((warm - 32.0) / 1.8, 2) if warm is not None and in_fahrenheit else warm
+
+
 @sends
 def weigh(request: Request, sent: Sent) -> Response:
     """Write down one loading of a seat."""
@@ -82,9 +91,7 @@ def weigh(request: Request, sent: Sent) -> Response:
     if sent.get("compared"):
         return _compare(request, sent, opened, sensor)
     factor = KG_PER_POUND if pick(sent, "unit", ("kg", "lb")) == "lb" else 1.0
-    warm = read_number(sent, "cabin", COLDEST, HEAVIEST)
-    if warm is not None and pick(sent, "degrees", ("C", "F")) == "F":
-        warm = round((warm - 32.0) / 1.8, 2)
+    warm = _read_warmth(sent)
     applied = read_number(sent, "applied", 0.0, HEAVIEST)
     if applied is None:
         raise InputError("The load is missing.", remedy="Write what was laid on; 0 when empty.")
@@ -96,7 +103,7 @@ def weigh(request: Request, sent: Sent) -> Response:
         "read_kg": None if read is None else round(read * factor, 3),
         "status": pick(sent, "status", ("on", "off")),
         "cabin_c": warm,
-        "volts": read_number(sent, "volts", 0.0, HEAVIEST),
+        "volts": read_number(sent, "volts", *VOLTS),
         "seat_position": sent.get("position", 80),
         "cover": sent.get("cover", 80),
         "dry": {"yes": True, "no": False}.get(pick(sent, "dry", ("yes", "no"))),
