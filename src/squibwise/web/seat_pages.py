@@ -77,8 +77,8 @@ def _warmth(celsius: float | None, opened: Opened) -> float | None:
 def _read_warmth(sent: Sent) -> float | None:
     """Return the temperature in the cabin, in degrees Celsius, as it was typed in either unit."""
     in_fahrenheit = pick(sent, "degrees", ("C", "F")) == "F"
-    ends = [1.8 * end + 32.0 if in_fahrenheit else end for end in CABIN]
-    warm = read_number(sent, "cabin", *ends)
+    least, most = (1.8 * end + 32.0 if in_fahrenheit else end for end in CABIN)
+    warm = read_number(sent, "cabin", least, most)
     return round((warm - 32.0) / 1.8, 2) if warm is not None and in_fahrenheit else warm
 
 
