@@ -58,6 +58,8 @@ def find_missing(
     before = {o.id: set(o.after) for o in todo.operations}
     openings = own_openings(todo)
     let_off = {HEAT_OUT} if cold else set()
+    if any(o.id == HEAT_OUT and not (o.done or is_ticked(o, chosen)) for o in todo.operations):
+        let_off.add(HEAT_BACK)  # nothing was taken out, so nothing is to be put back
     ticked = {o.id for o in todo.operations if is_ticked(o, chosen | along)}
     due = [
         o

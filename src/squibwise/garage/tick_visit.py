@@ -57,7 +57,6 @@ def expand_visit(
     Raises:
         InputError: There is no such visit, nothing of it is open, or what comes next stands alone.
     """
-    words = words[0].split() if len(words) == 1 else words  # "visit 3", quoted
     if VISIT not in " ".join(words).split():
         return Stroke(words=list(words))
     words = " ".join(words).split()
