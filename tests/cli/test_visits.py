@@ -43,7 +43,8 @@ def test_a_visit_is_ticked_up_to_what_is_decided_on_its_own(run: Line, case: Pat
     first = do(run, case, 8, "visit", "1")
     assert "Then: squibwise did CASE 2 --safe" in first.out
     left = [o["id"] for o in operations(run, case, 1) if not o["done"]]
-    assert left == ["step:key-on-gate"]
+    assert left == ["look:cabin", "step:key-on-gate"]
+    assert "looked at by itself: no. 3 (" in " ".join(first.out.split())
     held = do(run, case, 8, "visit", "1")
     assert held.code == 2
     assert "no. 2, which is done on its own" in held.err
