@@ -201,6 +201,23 @@ def test_terms_that_a_later_row_leaves_out_or_adds_are_no_contradiction() -> Non
     assert sheet.suppliers[0].free_from == Money(minor=20_000, currency="USD")
 
 
+# A currency in which nothing is known: the twin on the other side tells, else it is said.
+def test_where_no_usual_price_is_known_the_twin_is_looked_at_and_the_rest_is_told() -> None:
+    here = msgspec.structs.replace(BELT, usual_low=None, usual_high=None)
+    there = msgspec.structs.replace(
+        here,
+        key="front-belt@passenger",
+        title="front seat belt assembly, passenger",
+        contains=("passenger.retractor-pretensioner",),
+    )
+    rows = "front-belt@driver,Rook,99,new,3,,\nfront-belt@passenger,Rook,1450,new,3,,\n"
+    judged, findings = _judge(rows, _case(), (here, there))
+    assert [f.code for f in findings] == ["offer-too-cheap", "offer-price-unknown"]
+    assert "what another new one costs (1,450" in findings[0].message
+    assert findings[1].message.endswith("looked at: front seat belt assembly, passenger.")
+    assert [j.is_usable for j in judged] == [False, True]
+
+
 def test_what_a_request_says_is_kept_apart_from_what_is_offered() -> None:
     head = ("old label number", "part number", "vin", "stages", "Breaker's VIN")
     columns = [g.column for g in guess_columns(head, CATALOG, {})]
@@ -221,7 +238,11 @@ def test_an_answered_request_for_another_part_is_told_and_not_counted_on(
     column: str, right: str, wrong: str
 ) -> None:
     bag = Need(
-        key="driver-bag@driver", title="driver airbag", contains=("driver.front-bag",), live=True
+        key="driver-bag@driver",
+        title="driver airbag",
+        contains=("driver.front-bag",),
+        live=True,
+        usual_low=BELT.usual_low,
     )
     case = _case()
     car = msgspec.structs.replace(case.car, vin=VIN, stages={"driver.front-bag": 2})
@@ -238,7 +259,7 @@ def test_an_answered_request_for_another_part_is_told_and_not_counted_on(
 # dearest other seller makes nothing suspect.
 @pytest.mark.parametrize(
     ("price", "beside"),
-    [(95, "that another seller asks for a new one (400"), (170, "asks for a recycled one (175")],
+    [(95, "what another new one costs (400"), (170, "asks for a recycled one (175")],
 )
 def test_a_new_live_part_far_cheaper_than_others_offer_it_is_not_counted_on(
     price: int, beside: str
@@ -771,11 +792,19 @@ def test_a_side_that_is_none_is_a_bad_row() -> None:
 
 def test_a_price_for_a_pair_is_refused_wherever_the_pair_stands() -> None:
     head = "part,supplier,price,unit\n"
-    rows = ("belts a pair,Alder,430,", "belt,Alder,430 per pair,", "belt,Alder,430,Pair")
-    sheet = _read(head + "\n".join((*rows, "belt,Alder,215,each", "front-belt@driver,Alder,99,")))
+    rows = [
+        "belts a pair,Alder,430,",
+        "belt,Alder,430 per pair,",
+        "belt,Alder,430,Pair",
+        "front-belt@driver,Alder,430,para",
+        "front-belt@driver,Alder,430.50 per pair,",
+        "belt,Alder,430,beide Seiten",
+    ]
+    fine = ("belt para conductor,Alder,215,each", "front-belt@driver,Alder,99,")
+    sheet = _read(head + "\n".join((*rows, *fine)))
     assert [o.price.minor for o in sheet.offers] == [21_500, 9_900]
     bad = [f for f in sheet.findings if f.code == "offer-row-bad"]
-    assert [f.origin.line for f in bad] == [2, 3, 4]
+    assert [f.origin.line for f in bad] == [2, 3, 4, 5, 6, 7]
     assert all("pair" in f.message for f in bad)
 
 

@@ -129,10 +129,10 @@ def _answered(cells: Cells) -> dict[str, str]:
 
 def _refuse_pairs(cells: Cells, reader: Reader) -> None:
     """Refuse a row that is priced by the pair: what one of them costs is not said."""
-    market = reader.catalog.market
+    market, unit = reader.catalog.market, cells.get("unit", "")
     words = re.findall(r"[^\W\d_]+", f"{cells['part']} {cells['price']}")
-    is_pair = any(market.meaning("pair", w) for w in (*words, cells.get("unit", "")))
-    if is_pair and "@" not in cells["part"]:
+    is_pair = any(market.meaning("pair", w) for w in (*words, unit))
+    if is_pair or market.meaning("pair-unit", unit.strip(" .")):
         raise BadCellError("it is priced by the pair: write a row for each part with its own price")
 
 

@@ -52,7 +52,7 @@ def is_suspect(offer: Offer, need: Need, catalog: Catalog, rivals: Sequence[Offe
         offer: What is asked about.
         need: What it would be bought for.
         catalog: Below which share of another price it is far too cheap.
-        rivals: Offers of other sellers for the same need.
+        rivals: Offers for the same need, and for its twins elsewhere in the car.
     """
     price, share = offer.price, catalog.fact("market.too-cheap").number()
     if offer.condition != "new" or not need.live:
@@ -64,17 +64,39 @@ def is_suspect(offer: Offer, need: Need, catalog: Catalog, rivals: Sequence[Offe
             return "what it usually costs"
         if mine >= low:
             return ""  # an ordinary price, however dear the others are
-    others = [o for o in rivals if o.supplier != offer.supplier]
+    has_usual = usual is not None and usual.currency == price.currency
+    others = [o for o in rivals if o.supplier != offer.supplier or not (has_usual or o is offer)]
     others = [o for o in others if o.price.currency == price.currency]
     others.sort(key=lambda o: o.sum_for(need))
     new = next((o for o in others if o.condition == "new"), None)
     if new is not None and mine < share * new.sum_for(need):
-        who = f"{new.price.text()}, {new.supplier}"
-        return f"the least that another seller asks for a new one ({who})"
+        return f"what another new one costs ({new.price.text()}, {new.supplier})"
     used = next((o for o in others if o.condition != "new"), None)
     if used is not None and mine < used.sum_for(need):
         return f"what {used.supplier} asks for a {used.condition} one ({used.price.text()})"
     return ""
+
+
+def tell_unknown_prices(judged: Iterable[JudgedOffer], needs: Iterable[Need]) -> list[Finding]:
+    """Say once of which new live parts nobody knows what they usually cost, in this currency."""
+    by_key = {n.key: n for n in needs}
+    unknown: dict[str, dict[str, None]] = {}
+    for offer, need in ((j.offer, by_key.get(j.need)) for j in judged if j.is_usable):
+        currency = offer.price.currency
+        if need is None or not need.live or offer.condition != "new" or offer.state in KEPT_STATES:
+            continue
+        if need.usual_low is None or need.usual_low.currency != currency:
+            unknown.setdefault(currency, {})[need.title] = None
+    return [
+        Finding(
+            code="offer-price-unknown",
+            severity="warning",
+            message=f"No usual price is known in {currency}: whether these new live parts are far "
+            f"too cheap was not looked at: {'; '.join(titles)}.",
+            remedy="Ask for the maker's invoice and the label before they are ordered.",
+        )
+        for currency, titles in unknown.items()
+    ]
 
 
 def is_dear(offer: Offer, need: Need, catalog: Catalog) -> bool:

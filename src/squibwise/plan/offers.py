@@ -37,6 +37,7 @@ from squibwise.plan.offer_doubts import (
     tell_too_cheap,
     tell_too_dear,
     tell_too_few,
+    tell_unknown_prices,
 )
 from squibwise.plan.offer_names import (
     Cover,
@@ -165,7 +166,7 @@ def judge_offers(
             findings += (
                 [tell_taken_for_all(offer, meant)] if _is_for_all(offer, meant, cover) else []
             )
-    return tuple(judged), tuple(findings)
+    return tuple(judged), (*findings, *tell_unknown_prices(judged, wanted))
 
 
 def _cover(
@@ -203,8 +204,9 @@ def _owe(offer: Offer, need: Need, names: Names, case: Case) -> Offer:
 def _rivals(
     matched: Mapping[str, tuple[Offer, Need | None, list[Finding]]], need: Need
 ) -> list[Offer]:
-    """Return the offers that are named for a need, a person's own stock too."""
-    return [o for o, mine, _ in matched.values() if mine is not None and mine.key == need.key]
+    """Return the offers of parts that cost the same: for a need, and for its twins elsewhere."""
+    kind = assembly_of(need.key)
+    return [o for o, n, _ in matched.values() if n is not None and assembly_of(n.key) == kind]
 
 
 def _is_ours(offer: Offer, names: Names, case: Case, catalog: Catalog) -> set[str]:
