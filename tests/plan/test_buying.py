@@ -15,6 +15,7 @@ from squibwise.model.market import WEEKDAYS, BuyPlan, Days, Need, Offer, ShopTer
 from squibwise.plan.buying import solve
 from squibwise.plan.buying_problem import (
     CHEAPEST,
+    LATER,
     NOW,
     RECOMMENDED,
     SOONEST,
@@ -684,6 +685,34 @@ def test_a_car_that_somebody_else_has_is_not_worked_on(technicians: int) -> None
     times = sorted((t.start, t.end) for t in plan.schedule)
     assert all(end <= start for (_, end), (start, _) in itertools.pairwise(times))
     assert plan.ready_day == 1
+
+
+# By hand: a buckle that is needed once in eight and is on no day, by a look on day 0. That for 145
+# comes on day 60 and keeps the car 52 days, an eighth of 52 x (40 + 90); that for 150 on day 6.
+def test_what_is_too_unlikely_for_any_day_keeps_the_car_by_its_chance() -> None:
+    problem = _problem(
+        needs=(
+            Need(key="bag", title="bag"), Need(key="buckle", title="buckle", chance=0.125),
+        ),
+        offers=(
+            _offer("bag", "Alder", 60_000, 8),
+            _offer("buckle", "Alder", 15_000, 5),
+            _offer("buckle", "Birch", 14_500, 59),
+        ),
+        suppliers=tuple(Supplier(name=n, shipping=_usd(0)) for n in ("Alder", "Birch")),
+        tasks=(Task(id="look", minutes=20), Task(id="fit", minutes=60, needs=("bag",))),
+        terms=ShopTerms(bay_day=40, late_day=90, deadline=8),
+        looks={"buckle": "look"},
+    )  # fmt: skip
+    best = solve(problem, RECOMMENDED, np.random.default_rng(3))
+    assert _bought(best) == {"bag": "Alder", "buckle": "Alder"}
+    assert best.rework.minor == 0
+    far = Aim(name="far", only={"buckle": ((2, LATER),)})
+    worse = solve(problem, far, np.random.default_rng(3))
+    assert worse.ready_day == 8
+    assert worse.rework.minor == 0.125 * 52 * 13_000
+    assert worse.ready is not None
+    assert worse.ready.on_time == pytest.approx(0.875, abs=0.06)
 
 
 # By hand: the used panel comes on day 6 and its car is ready on day 6; if it fails the new one is

@@ -228,6 +228,7 @@ class _Model:
                 price = expected_price(need, offer, stage, terms) * took
                 (cancelled if offer.state in BACK_STATES else parts).append(price)
             rework += self._replace_failed(need, options)
+            self._wait_if_needed(need, options)
             is_here = any(offers[i][1].state in HERE_STATES for i, _ in options)
             delivered = 0 if is_here else terms.delivery_minutes
             for task in self.problem.tasks:
@@ -298,19 +299,44 @@ class _Model:
                     comes = self._day_after(need, stage, self._lead(offer) + lead)
                     again.setdefault(chance, []).append((comes, took))
         tasks = [t for t in self.problem.tasks if need.key in t.needs]
-        minor, terms = self.problem.minor, self.problem.terms
-        bay_day, late_day = minor(terms.bay_day), minor(terms.late_day)
-        if again and tasks and (bay_day or late_day):
+        if again and tasks and self._days_cost:
             fitted = self._last_day(need, tasks)
             for chance, comes in again.items():
-                name = f"{need.key} {chance}"
-                ready_on = self._ready_anew(name, fitted, comes)
-                late = self._count_late(ready_on, f"after the deadline {name}") - self.late
-                self.waits_anew.append(
-                    math.ceil(chance * bay_day - 1e-6) * (ready_on - self.ready_on)
-                )
-                self.waits_anew.append(math.ceil(chance * late_day - 1e-6) * late)
+                self._charge_days(f"{need.key} {chance}", chance, fitted, comes)
         return found
+
+    @property
+    def _days_cost(self) -> bool:
+        """Does it cost anything that the car is ready later."""
+        return bool(self.problem.terms.bay_day or self.problem.terms.late_day)
+
+    def _wait_if_needed(self, need: Need, options: Sequence[Option]) -> None:
+        """What is on no day, being unlikely, keeps the car by its chance until it is there."""
+        on_a_day = any(need.key in t.needs for t in self.problem.tasks)
+        if on_a_day or not 0.0 < need.chance < 1.0 or not self._days_cost:
+            return
+        offers = self.problem.offers
+        comes = [
+            (self._day_after(need, s, self._lead(offers[i][1])), self.take[i, s])
+            for i, s in options
+        ]
+        self._charge_days(f"{need.key} at all", need.chance, self.ready, comes)
+
+    def _charge_days(
+        self,
+        name: str,
+        chance: float,
+        fitted: Any,  # noqa: ANN401 - a variable of the solver
+        comes: Sequence[tuple[Any, Any]],
+    ) -> None:
+        """Add what it costs, by its chance, that something comes after its day."""
+        minor, terms = self.problem.minor, self.problem.terms
+        bay_day, late_day = minor(terms.bay_day), minor(terms.late_day)
+        ready_on = self._ready_anew(name, fitted, comes)
+        late = self._count_late(ready_on, f"after the deadline {name}") - self.late
+        longer = ready_on - self.ready_on
+        self.waits_anew.append(math.ceil(chance * bay_day - 1e-6) * longer)
+        self.waits_anew.append(math.ceil(chance * late_day - 1e-6) * late)
 
     def _day_after(self, need: Need, stage: int, lead: int) -> Any:  # noqa: ANN401 - may be a variable
         """Return the working day on which something is there so many days after its order."""

@@ -237,16 +237,28 @@ def least_minutes(task: Task) -> int:
 def believe_ready(chosen: Chosen, rng: "np.random.Generator", draws: int = _DRAWS) -> ReadyBelief:
     """Return when the car is ready as lead times vary and used parts fail, each part by itself.
 
-    What fails on the day it comes is ordered anew then, as the plan says. Whoever waits for a part
-    does meanwhile what can be done, in the order of the plan.
+    What fails on the day it comes is ordered anew then, as the plan says; what is too unlikely to
+    be on any day keeps the car by its chance until it is there. Whoever waits for a part does
+    meanwhile what can be done, in the order of the plan.
     """
     problem = chosen.problem
     drawn = _draw_leads(chosen, rng, draws)
-    by_leads = {tuple(x.items()): 0 for x in drawn}  # few differ where few lead times do
-    for leads in by_leads:
+    by_leads: dict[tuple[tuple[int, int], ...], tuple[int, dict[str, int]]] = {}
+    for leads in {tuple(x.items()) for x in drawn}:  # few differ where few lead times do
         ways = (way(chosen, dict(leads)).ends for way in (_keep_order, _keep_busy))
-        by_leads[leads] = min(ready_day(problem, ends) for ends in ways)
-    days = sorted(by_leads[tuple(x.items())] for x in drawn)
+        by_leads[leads] = min(((ready_day(problem, e), e) for e in ways), key=lambda w: w[0])
+    perhaps = _list_perhaps(chosen)
+    needed = rng.random((draws, len(perhaps))) < [chance for _, chance in perhaps]
+    days = []
+    for leads_of, mine in zip(drawn, needed.tolist(), strict=True):
+        day, ends = by_leads[tuple(leads_of.items())]
+        there = [
+            find_arrival(chosen, o, leads_of, ends)
+            for (o, _), n in zip(perhaps, mine, strict=True)
+            if n
+        ]
+        days.append(max([day, *(problem.open_days.next_open(d) for d in there)]))
+    days.sort()
     promised = problem.terms.deadline
     if promised is None:
         promised = ready_day(problem, lay_out(chosen)[1])
@@ -256,6 +268,15 @@ def believe_ready(chosen: Chosen, rng: "np.random.Generator", draws: int = _DRAW
         on_time=sum(d <= promised for d in days) / draws,
         draws=draws,
     )
+
+
+def _list_perhaps(chosen: Chosen) -> list[tuple[Option, float]]:
+    """Return what is bought that is on no day, being unlikely, with its chance."""
+    problem = chosen.problem
+    on_a_day = {key for t in problem.tasks for key in t.needs}
+    chances = {n.key: n.chance for n in problem.needs if 0.0 < n.chance < 1.0}
+    keys = ((o, problem.offers[o[0]][0]) for o in chosen.taken)
+    return [(o, chances[k]) for o, k in keys if k in chances and k not in on_a_day]
 
 
 def _draw_leads(chosen: Chosen, rng: "np.random.Generator", draws: int) -> list[dict[int, int]]:

@@ -80,6 +80,10 @@ class OpenDays(msgspec.Struct, frozen=True):
         """Return the first working day on or after a calendar day."""
         return bisect_left(self.days, calendar) if self.days else calendar
 
+    def next_open(self, calendar: int) -> int:
+        """Return the first day of work on or after a calendar day, in days of the calendar."""
+        return self.calendar(self.working(calendar))
+
 
 def list_open_days(today: dt.date | None, terms: ShopTerms) -> OpenDays:
     """Return the days on which the shop works; without a date, every day."""

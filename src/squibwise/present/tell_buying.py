@@ -176,7 +176,7 @@ _WORDS = {
     "outside": "work of others",
     "standing": "days it stands",
     "late": "after the deadline",
-    "rework": "used parts that fail, and the days anew",
+    "rework": "what fails, and the days that this or an unlikely part adds",
     "cancelled": "orders cancelled",
 }
 

@@ -338,11 +338,19 @@ def _place_cause(operation: Operation, scope: Scope, *, long: bool) -> Placed:
     return Placed(phase=phase, area="connectors", rank=(2, 98, operation.n), operation=powered)
 
 
+_PROGRAM = "set:program"
+
+
 def _place_settings(scope: Scope, *, long: bool) -> list[Placed]:
+    """Return the settings; what a unit keeps is set after the unit was programmed, not before."""
     found = []
-    for operation in set_up(scope):
-        early = long and operation.id == "set:program"
-        after = ("step:first-power",) if early else operation.after
+    settings = tuple(set_up(scope))
+    programmed = tuple(o.id for o in settings if o.id == _PROGRAM)
+    for operation in settings:
+        is_first = operation.id == _PROGRAM
+        early = long and is_first
+        later = operation.after if is_first else (*operation.after, *programmed)
+        after = ("step:first-power",) if early else later
         placed = msgspec.structs.replace(operation, after=after)
         phase = "prove" if early else "final"
         number = 62 if early else operation.n
