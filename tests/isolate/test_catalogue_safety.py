@@ -86,7 +86,7 @@ def test_key_on_has_its_gate_and_hands_have_their_wait() -> None:
         "not pinched",
     ):
         assert words in on
-    assert "{wait} minutes" in off
+    assert "Wait {wait} min," in off
     assert "second battery" in off
 
 

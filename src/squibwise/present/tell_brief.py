@@ -144,7 +144,7 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         circuits=circuits,
         dangers=(
             *_tell_loads(case, catalog),
-            *tell_dangers(states, catalog, known=bool(case.evidence)),
+            *tell_dangers(states, catalog, known=not untold),
             *todo.no_power,
         ),
         order_now=order_now(todo),
