@@ -433,7 +433,7 @@ def _nodes(node: PlanNode) -> list[PlanNode]:
 def test_the_card_carries_steps_cautions_and_what_each_outcome_means() -> None:
     card = traced(BAG, LOW).next_test
     assert card.how[0].startswith("Key off")
-    assert "Wait 30 minutes" in card.how[1]
+    assert "Wait 30 min," in card.how[1]
     assert card.hold_minutes == 30.0
     assert {"maker-first", "full-wait"} <= {c.id for c in card.cautions}
     assert card.outcomes
