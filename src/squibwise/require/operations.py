@@ -14,7 +14,15 @@ from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import LOOK, look
 from squibwise.require.orders import FASTENERS, Piece
 from squibwise.require.scope import Scope, find_all_ways, find_piece_ways, is_signed, to_minutes
-from squibwise.require.steps import UNIT_WAYS, find_situations, is_labelled, is_programmed
+from squibwise.require.steps import (
+    SHUT_BEFORE_POWER,
+    UNIT_WAYS,
+    find_situations,
+    goes_in_after_loads,
+    is_labelled,
+    is_long_way,
+    is_programmed,
+)
 
 OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850
 OPEN = 100
@@ -86,13 +94,17 @@ def _is_area_done(way: Way, scope: Scope) -> bool:
 
 
 def _is_shut_early(way: Way, scope: Scope) -> bool:
-    """Was an opening closed, and something is to be fitted behind it after all."""
+    """Was an opening closed, and something is to be fitted behind it after all.
+
+    What goes in after the loads does so with panel and wheel closed: it is reached from outside.
+    """
     if _place(f"close:{way.id}", scope) <= _place(f"open:{way.id}", scope):
         return False
+    on_loads = way.opening.id in SHUT_BEFORE_POWER and is_long_way(scope)
     return any(
         scope.orders[p.id].kind in ("certain", "rule") and not scope.orders[p.id].done
         for p in scope.changed
-        if way in _open_ways(p, scope)
+        if way in _open_ways(p, scope) and not (on_loads and goes_in_after_loads(p))
     )
 
 

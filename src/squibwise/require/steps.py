@@ -135,6 +135,11 @@ def seats_out(scope: Scope) -> frozenset[str]:
 SHUT_BEFORE_POWER = ("wheel", "panel")
 
 
+def goes_in_after_loads(piece: Piece) -> bool:
+    """Does a piece go in once the loads are out, where the first power is one on loads."""
+    return piece.assembly.operation.fit != "base" and piece.assembly.id not in MOUNTED_EARLY
+
+
 def stays_open(way: Way, scope: Scope) -> bool:
     """Does an opening stay open over the first power on loads.
 

@@ -36,6 +36,7 @@ from squibwise.require.steps import (
     UNIT_WAYS,
     cause_operations,
     find_situations,
+    goes_in_after_loads,
     is_long_way,
     list_loads,
     list_steps,
@@ -198,10 +199,10 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
     out = seats_out(scope) if long else frozenset()
     late: set[str] = set()
     early = MOUNTED_EARLY if long else frozenset()
-    live = {p.assembly.id for p in scope.pieces if p.assembly.operation.fit != "base"}
+    waiting = {p.assembly.id for p in scope.pieces if goes_in_after_loads(p)}
     for operation in fit(scope, connects_later=early):
         way = _way_behind(operation, scope)
-        after_power = long and operation.assembly in live and operation.assembly not in early
+        after_power = long and operation.assembly in waiting
         if after_power:
             kept = (a for a in operation.after if a != "open:panel")
             operation = msgspec.structs.replace(operation, after=(*kept, "step:return-loads"))
