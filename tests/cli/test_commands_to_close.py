@@ -63,6 +63,9 @@ B0072-1B Passenger seat belt retractor pretensioner circuit resistance high, cur
         "height-adjusters": "no",
         "rear-belts": "no",
         "front-belts": "no",
+        "headliner": "no",
+        "side-sensors-fired": "no",
+        "trims": "no",
     },
     fitted=BELTS,
 )
@@ -144,6 +147,11 @@ def open_case(typist: Typist, car: Car, tmp_path: Path) -> None:
     typist("add", tmp_path / "typed.toml")
     for part, word in car.seen.items():
         typist("saw", part, word, "--by", "R. Own", "--time", "2026-06-05T08:00")
+    answer_asked(typist, car)
+
+
+def answer_asked(typist: Typist, car: Car) -> None:
+    """Answer what is asked by now, as the maker's procedure has it."""
     for question, word in car.answers.items():
         if question in typist.questions():
             typist("answer", question, word, *SOURCE)
@@ -160,7 +168,10 @@ def finish_work(typist: Typist, car: Car) -> None:
         for o in typist.operations()
         if not o["done"] and (o["counted"] or o["action"] in ("look", "set"))
     ]
+    closing = next(str(o["n"]) for o in left if o["id"] == "step:order-closed")
     for words in bundles(left):
+        if closing in words[0].split(","):
+            answer_asked(typist, car)  # what the looks asked
         typist.sign(*words)
 
 

@@ -282,3 +282,27 @@ def test_nothing_is_closed_over_a_unit_that_is_not_bolted_down() -> None:
     early = msgspec.structs.replace(todo, visits=tuple(visits))
     missing = find_missing(early, chosen | {fitted.id})
     assert bolted.id in {o.id for o in missing[by_id[closed.id]]}, "signed before it was fitted"
+
+
+# Between the two powers of the long way: loads are out, airbags go in, the key stays off.
+@pytest.mark.parametrize("step", ["step:move-steering", "step:second-scan"])
+def test_what_needs_the_key_on_waits_while_the_power_is_off_again(step: str) -> None:
+    before = (KEY_ON, OFF, WAITED, "step:first-power", "step:second-power-down")
+    told = told_at((step,), *before, "step:second-make-safe", "step:return-loads")
+    assert "the power is off; it was taken away since it was on" in told
+
+
+def test_every_line_of_a_list_is_a_word_that_a_case_file_may_hold() -> None:
+    """What a tick writes is read back: a line that no file may hold could never be ticked."""
+    bags = ("driver.front-bag", "passenger.front-bag", "driver.knee-bag", "left.curtain")
+    looks = [{"kind": "look", "component": c, "seen": "deployed"} for c in bags]
+    looks.append({"kind": "look", "component": "centre.control-unit", "seen": "damaged"})
+    looks.append({"kind": "impact", "zone": "door-left", "extent": "severe"})
+    car = {"model_year": 2019, "equipment": "full-modern-set"}
+    tables = {"case": {"id": "x", "region": "US-OH"}, "car": car, "evidence": looks}
+    todo = line.overview(line.make_case(tables, CATALOG), CATALOG).todo
+    words = [o.id for o in todo.operations if o.action in ("open", "join", "close", "do", "look")]
+    assert "join:loaded" in words
+    passed = [{"kind": "passed", "what": w, "result": "passed", "by": "R"} for w in words]
+    again = line.make_case({**tables, "evidence": [*looks, *passed]}, CATALOG)
+    assert [f.message for f in again.findings if f.code == "case-unknown-item"] == []

@@ -9,7 +9,7 @@ PORT = 8321
 
 def run_bench(place: Path, port: int, *, lan: bool, opens: bool) -> int:
     """Run the bench as a program of its own until it is stopped, and return its exit code."""
-    command = [sys.executable, "-m", "squibwise.web.running", str(place), "--port", str(port)]
+    command = [sys.executable, "-P", "-m", "squibwise.web.running", str(place), "--port", str(port)]
     command += ["--lan"] * lan + ["--open"] * opens
     try:
         return subprocess.run(command, check=False).returncode

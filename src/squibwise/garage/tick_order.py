@@ -14,6 +14,7 @@ from squibwise.garage.tick_before import (
     HEAT_OUT,
     IN_AN_AREA,
     MAKING_SAFE,
+    POWERING,
     RETURN_LOADS,
     STRUCTURE,
     all_before,
@@ -111,6 +112,7 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_unweighed(tick),
         *_tell_open_list(tick),
         *_tell_disorder(tick),
+        *_tell_unpowered(tick),
         *_tell_times(tick),
         *_tell_held(tick),
     ]
@@ -380,6 +382,18 @@ def _tell_disorder(tick: Tick) -> Iterator[str]:
                 "airbag or pretensioner. Where none came near: "
                 f"squibwise did CASE {welded.n} --safe --note 'no heat used'."
             )
+
+
+def _tell_unpowered(tick: Tick) -> Iterator[str]:
+    """Yield what needs the key on while the power is off, but for what is ticked with it."""
+    history = read_history(tick.evidence)
+    if not is_powered_down(history, tick.catalog, tick.at) or {*POWERING} & tick.chosen:
+        return
+    visits = (v.operations for v in tick.todo.visits if v.power == "on")
+    powered = {o.id for mine in visits if {*POWERING} & {o.id for o in mine} for o in mine}
+    needing = [o.n for o in tick.operations if o.id in powered - {*POWERING}]
+    if needing:
+        yield f"no. {write_numbers(needing)}: the power is off; it was taken away since it was on."
 
 
 def _tell_held(tick: Tick) -> Iterator[str]:

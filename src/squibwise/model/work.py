@@ -31,6 +31,8 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 DemandKind = Literal["certain", "rule", "look-first", "ask"]
 Power = Literal["as-found", "on", "off"]
+ON_LOADS = "loaded"
+"""After ``join:``: what was unplugged for access and stood on a load over the first power."""
 UNDER_POWER = "power"
 """The one room of all work under power, in which one thing is done at a time."""
 

@@ -10,7 +10,7 @@ from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Step
 from squibwise.errors import CatalogError
 from squibwise.model.names import Side, seat_at, split_component, split_loop
-from squibwise.model.work import UNDER_POWER, Area, Operation, Power, Visit
+from squibwise.model.work import ON_LOADS, UNDER_POWER, Area, Operation, Power, Visit
 from squibwise.require.access import FRONT, Way
 from squibwise.require.demands import pick_cautions
 from squibwise.require.job import hold_gates
@@ -226,7 +226,7 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
             after = tuple(a for a in operation.after if a not in late)
             operation = msgspec.structs.replace(operation, after=after)
         if phase == "fit":  # no hand behind a trim while the wait runs
-            after = (*operation.after, "step:return-loads", "join:loaded")
+            after = (*operation.after, "step:return-loads", f"join:{ON_LOADS}")
             operation = msgspec.structs.replace(operation, after=after)
         is_last = way.opening.id == HIGH_VOLTAGE_WAY
         rank = (3, 1, 0, operation.n) if is_last else (1, 99 - way.slot, 4, operation.n)
@@ -272,15 +272,15 @@ def _plug_back(fitted: Sequence[Placed], scope: Scope) -> list[Placed]:
     names = ", ".join(component_title(c, scope.job.catalog) for c in left)
     operation = Operation(
         n=PLUG_BACK,
-        id="join:loaded",
+        id=f"join:{ON_LOADS}",
         action="join",
         title=f"Plug in and lock again where a load was: {names}",
         components=left,
         after=("step:return-loads",),
         joins=left,
         cautions=pick_cautions(("full-wait", "static", "no-meter"), scope.job.catalog),
-        done=is_signed("join:loaded", scope),
-        passes_when="passed join:loaded: each connector lock felt home",
+        done=is_signed(f"join:{ON_LOADS}", scope),
+        passes_when=f"passed join:{ON_LOADS}: each connector lock felt home",
     )
     return [Placed(phase="fit", area="connectors", rank=(1, 0, 1, PLUG_BACK), operation=operation)]
 

@@ -20,6 +20,7 @@ from squibwise.intake.vin import read_vin
 from squibwise.model.names import PLACES, split_loop
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS, VERDICT_WORDS, Action
+from squibwise.model.work import ON_LOADS
 
 _CLOSE = (
     62.0  # share of letters in common, in %, from which a suggestion helps more than it misleads
@@ -327,7 +328,7 @@ def _is_operation(value: str, notes: Notes) -> bool:
         "look": list(catalog.tasks.ticks),
         "set": [s.id for s in catalog.tasks.settings.values()],
         **{key: list(catalog.tasks.openings) for key in ("open", "close")},
-        "join": [*catalog.tasks.openings, *catalog.assemblies],
+        "join": [*catalog.tasks.openings, *catalog.assemblies, ON_LOADS],
         **{key: list(catalog.assemblies) for key in ("out", "fit", "trace")},
     }
     base = tail.partition("@")[0]
