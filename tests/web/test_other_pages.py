@@ -430,7 +430,6 @@ def test_a_seat_is_weighed_step_by_step_in_the_units_of_the_region(call: Any) ->
         ("final-scan", {"note": "the unit was read, its report names it"}, Passed),
         ("maker-procedure", {"note": "Manual 2019, rev. 4"}, Passed),
         ("disposal", {"note": "handed to a licensed carrier"}, Passed),
-        ("lamp-check", {"lit": "yes", "out_after_s": "6", "stayed_out": "yes"}, LampCheck),
         ("provenance", {"component": "driver.front-bag", "number": "X-1"}, PartLabel),
         ("answerable", {}, Passed),
     ],
@@ -443,6 +442,32 @@ def test_gates_are_signed_by_name(call: Any, gate: str, given: dict[str, str], k
     assert answer.status_code == 303, answer.text
     after = [e for e in opened(call, "burdock-09").case.evidence if isinstance(e, kind)]
     assert len(after) == len(before) + 1
+
+
+LAMP_SEEN = {"gate": "lamp-check", "lit": "yes", "out_after_s": "6", "stayed_out": "yes"}
+
+
+def test_the_lamp_is_told_once_the_power_is_on_and_not_before(call: Any) -> None:
+    early = call.post("/car/burdock-09/sign", "/car/burdock-09/prove", by="T", **LAMP_SEEN)
+    assert early.status_code == 422
+    assert "no. 92 comes after no. " in early.text
+    head = '[case]\nid = "thistle-08"\n[car]\nmodel_year = 2001\nequipment = "front-bags"\n'
+    belt = (
+        '[[evidence]]\nkind = "look"\ncomponent = "driver.buckle-pretensioner"\nseen = "deployed"\n'
+    )
+    steps = [
+        f'[[evidence]]\nkind = "passed"\nwhat = "step:{w}"\nresult = "passed"\n'
+        for w in ("power-down", "make-safe", "final-power")
+    ]
+    with connected(call.app.state.bench.place) as garage:
+        text = "".join((head, belt, *steps))
+        store.add(garage, "thistle-08", {"case.toml": text.encode()}, "put in", now())
+    page, path = "/car/thistle-08/prove", "/car/thistle-08/sign"
+    assert call.post(path, page, **LAMP_SEEN).status_code == 422, "nobody signed"
+    told = call.post(path, page, by="T", **LAMP_SEEN)
+    assert told.status_code == 303, told.text
+    lamps = [e for e in opened(call, "thistle-08").case.evidence if isinstance(e, LampCheck)]
+    assert [(e.lit, e.out_after_s, e.stayed_out) for e in lamps] == [(True, 6.0, True)]
 
 
 def test_the_record_is_a_draft_while_a_gate_is_open(call: Any) -> None:

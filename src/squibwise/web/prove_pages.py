@@ -15,6 +15,7 @@ from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.keys import own_key, sign_finished
+from squibwise.garage.tick_order import LAMP, Tick, refuse_disorder
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord
@@ -88,6 +89,9 @@ def sign(request: Request, sent: Sent) -> Response:
     refuse_stale(opened, sent)
     if sent.get("gate") not in {g.id for g in bench.whole(opened).gates if g.open}:
         raise InputError("This gate is closed already.", remedy="Go on with those that are open.")
+    if sent.get("gate") == "lamp-check":  # no lamp lights before the power is on
+        todo = bench.whole(opened).todo
+        refuse_disorder(Tick(todo=todo, chosen=frozenset({LAMP}), catalog=bench.catalog))
     pick(sent, "component", opened.case.car.components)
     entry = make(sent) | common(sent)
     enter(request, opened, sent, f"signed {in_words(sent.get('gate', 40))}", lambda _: (entry,))
