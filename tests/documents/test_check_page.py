@@ -12,7 +12,7 @@ from typing import Any
 
 import msgspec
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Browser
 
 from squibwise import __version__
 from squibwise.catalog.load import load_catalog
@@ -31,37 +31,31 @@ pytestmark = pytest.mark.skipif(NODE is None, reason="no engine for JavaScript a
 
 
 OTHER = bytes(range(2, 34))
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
 @pytest.fixture(scope="module")
-def in_browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+def in_browser(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Iterator[Any]:
     """Return who gives the page, opened from disk in a real browser, one file and one key."""
-    path = next((p for b in BROWSERS if (p := shutil.which(b))), None)
-    if path is None:
-        pytest.skip("no Chromium: apt-get install chromium")
     place = tmp_path_factory.mktemp("browser")
     (place / "check.html").write_text(check_page(CATALOG), encoding="utf-8")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": 390, "height": 844})  # a phone
-        page.goto((place / "check.html").as_uri())
+    page = browser.new_page(viewport={"width": 390, "height": 844})  # a phone
+    page.goto((place / "check.html").as_uri())
 
-        def run(data: bytes, key: str) -> dict[str, Any]:
-            page.fill("#key", "")
-            page.evaluate("document.getElementById('answer').replaceChildren()")
-            given = {"name": "x", "mimeType": "application/octet-stream", "buffer": data}
-            page.fill("#key", key)
-            page.set_input_files("#file", [given])
-            page.wait_for_selector("#answer h2")
-            kinds = {"yes": "valid", "perhaps": "not checked", "no": "not valid"}
-            kind = page.get_attribute("#answer", "class") or ""
-            width = page.evaluate("document.documentElement.scrollWidth")
-            told, said = page.inner_text("#answer"), page.text_content("#said") or ""
-            return {"verdict": kinds[kind], "told": told, "said": said, "width": width}
+    def run(data: bytes, key: str) -> dict[str, Any]:
+        page.fill("#key", "")
+        page.evaluate("document.getElementById('answer').replaceChildren()")
+        given = {"name": "x", "mimeType": "application/octet-stream", "buffer": data}
+        page.fill("#key", key)
+        page.set_input_files("#file", [given])
+        page.wait_for_selector("#answer h2")
+        kinds = {"yes": "valid", "perhaps": "not checked", "no": "not valid"}
+        kind = page.get_attribute("#answer", "class") or ""
+        width = page.evaluate("document.documentElement.scrollWidth")
+        told, said = page.inner_text("#answer"), page.text_content("#said") or ""
+        return {"verdict": kinds[kind], "told": told, "said": said, "width": width}
 
-        yield run
-        browser.close()
+    yield run
+    page.close()
 
 
 @pytest.fixture(scope="session")

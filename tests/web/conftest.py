@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from starlette.testclient import TestClient
 
 from squibwise.garage import store
@@ -25,11 +25,6 @@ from squibwise.web.running import free_port, own_names
 DEMO = Path(sys.modules["squibwise"].__path__[0]) / "demo"
 CARS = ("harrow-07", "burdock-09", "clover-05")
 HOST = "bench.test:80"
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-FLAGS = (
-    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync --disable-dev-shm-usage"
-)
 SIZES = {"phone": (390, 844), "laptop": (1366, 768)}
 
 
@@ -89,18 +84,6 @@ def found(html: str, name: str) -> str:
 def call(place: Path) -> Caller:
     """The application over the module's garage."""
     return Caller(place)
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """The one browser, Debian's Chromium; without one the test is skipped by name."""
-    path = next((p for b in BROWSERS if (p := shutil.which(b))), None)
-    if path is None:
-        pytest.skip("no Chromium: apt-get install chromium")
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=path, args=FLAGS.split())
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")
