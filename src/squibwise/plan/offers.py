@@ -148,6 +148,7 @@ def judge_offers(
     given = [_with_label(o, wanted, case) for o in offers if not _is_never_bought(o)]
     matched = {o.id: (o, *match_need(o, names)) for o in given}
     covers = _cover(matched, wanted, names, case, catalog)
+    rivals = _group_rivals(matched)
     for offer, need, doubt in matched.values():
         cover = covers.get(offer.id)
         meant = cover.need if cover is not None else need
@@ -160,7 +161,7 @@ def judge_offers(
         elif offer.state in BACK_STATES:
             judged.append(_judge_spent(_owe(offer, meant, names, case), meant, offer.state))
         else:
-            one, told = _weigh(offer, meant, _rivals(matched, meant), names, case, catalog)
+            one, told = _weigh(offer, meant, rivals, names, case, catalog)
             judged += _with_rest(one, meant, cover)
             findings += [*(doubt if need is not None else ()), *told]
             findings += (
@@ -179,11 +180,11 @@ def _cover(
     """Return which pieces each offer covers: what is not to be fitted takes no other's place."""
     by_name = {i: (o, n) for i, (o, n, _) in matched.items() if o.state not in BACK_STATES}
     covers = cover_pieces(by_name, wanted, names, case, catalog)
-    unfit = set()
+    unfit, rivals = set(), _group_rivals(matched)
     for word, (offer, need) in by_name.items():
         meant = covers[word].need if word in covers else need
         if meant is not None and offer.state in KEPT_STATES:
-            one = _weigh(offer, meant, _rivals(matched, meant), names, case, catalog)[0]
+            one = _weigh(offer, meant, rivals, names, case, catalog)[0]
             unfit |= {word} if one.is_wrong or one.is_barred else set()
     rest = {word: x for word, x in by_name.items() if word not in unfit}
     return covers | cover_pieces(rest, wanted, names, case, catalog) if unfit else covers
@@ -201,12 +202,15 @@ def _owe(offer: Offer, need: Need, names: Names, case: Case) -> Offer:
     return msgspec.structs.replace(offer, return_days=0, restock=0.0)
 
 
-def _rivals(
-    matched: Mapping[str, tuple[Offer, Need | None, list[Finding]]], need: Need
-) -> list[Offer]:
-    """Return the offers of parts that cost the same: for a need, and for its twins elsewhere."""
-    kind = assembly_of(need.key)
-    return [o for o, n, _ in matched.values() if n is not None and assembly_of(n.key) == kind]
+def _group_rivals(
+    matched: Mapping[str, tuple[Offer, Need | None, list[Finding]]],
+) -> dict[str, list[Offer]]:
+    """Return the offers of parts that cost the same, a need's and its twins', by assembly."""
+    found: dict[str, list[Offer]] = {}
+    for offer, need, _ in matched.values():
+        if need is not None:
+            found.setdefault(assembly_of(need.key), []).append(offer)
+    return found
 
 
 def _is_ours(offer: Offer, names: Names, case: Case, catalog: Catalog) -> set[str]:
@@ -261,14 +265,14 @@ def _is_for_all(offer: Offer, need: Need, cover: Cover | None) -> bool:
 def _weigh(
     offer: Offer,
     need: Need,
-    rivals: Sequence[Offer],
+    rivals: Mapping[str, Sequence[Offer]],
     names: Names,
     case: Case,
     catalog: Catalog,
 ) -> tuple[JudgedOffer, list[Finding]]:
     """Return an offer for a need as it is judged, and what is doubtful of it."""
     found = _judge(offer, need, case, catalog)
-    suspect = is_suspect(offer, need, catalog, rivals)
+    suspect = is_suspect(offer, need, catalog, rivals.get(assembly_of(need.key), ()))
     wrong = _compare_label(offer, need, names, case)
     other = compare_answer(offer, need, case, catalog)
     few = offer.quantity is not None and offer.quantity < offer.times(need)
