@@ -130,9 +130,10 @@ def _answered(cells: Cells) -> dict[str, str]:
 def _refuse_pairs(cells: Cells, reader: Reader) -> None:
     """Refuse a row that is priced by the pair: what one of them costs is not said."""
     market, unit = reader.catalog.market, cells.get("unit", "")
-    words = re.findall(r"[^\W\d_]+", f"{cells['part']} {cells['price']}")
-    is_pair = any(market.meaning("pair", w) for w in (*words, unit))
-    if is_pair or market.meaning("pair-unit", unit.strip(" .")):
+    told = re.findall(r"[^\W\d_]+", f"{cells['price']} {unit}")
+    words = (*re.findall(r"[^\W\d_]+", cells["part"]), *told, unit)
+    is_pair = any(market.meaning("pair", w) for w in words)
+    if is_pair or any(market.meaning("pair-unit", w) for w in (*told, unit.strip(" ."))):
         raise BadCellError("it is priced by the pair: write a row for each part with its own price")
 
 
