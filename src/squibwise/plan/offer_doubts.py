@@ -57,15 +57,13 @@ def is_suspect(offer: Offer, need: Need, catalog: Catalog, rivals: Sequence[Offe
     price, share = offer.price, catalog.fact("market.too-cheap").number()
     if offer.condition != "new" or not need.live:
         return ""
-    mine, usual = offer.sum_for(need), need.usual_low
-    if usual is not None and usual.currency == price.currency:
-        low = usual.minor * need.quantity
-        if mine < share * low:
-            return "what it usually costs"
-        if mine >= low:
-            return ""  # an ordinary price, however dear the others are
-    has_usual = usual is not None and usual.currency == price.currency
-    others = [o for o in rivals if o.supplier != offer.supplier or not (has_usual or o is offer)]
+    mine, low = offer.sum_for(need), _find_usual_low(offer, need)
+    if low is not None and mine < share * low:
+        return "what it usually costs"
+    if low is not None and mine >= low:
+        return ""  # an ordinary price, however dear the others are
+    alone = low is None  # then the same seller's other pieces tell too
+    others = [o for o in rivals if o.supplier != offer.supplier or (alone and o is not offer)]
     others = [o for o in others if o.price.currency == price.currency]
     others.sort(key=lambda o: o.sum_for(need))
     new = next((o for o in others if o.condition == "new"), None)
@@ -77,6 +75,17 @@ def is_suspect(offer: Offer, need: Need, catalog: Catalog, rivals: Sequence[Offe
     return ""
 
 
+def _find_usual_low(offer: Offer, need: Need) -> int | None:
+    """Return the lowest usual price of what is needed; None = unknown in this currency.
+
+    In minor units.
+    """
+    usual = need.usual_low
+    if usual is None or usual.currency != offer.price.currency:
+        return None
+    return usual.minor * need.quantity
+
+
 def tell_unknown_prices(judged: Iterable[JudgedOffer], needs: Iterable[Need]) -> list[Finding]:
     """Say once of which new live parts nobody knows what they usually cost, in this currency."""
     by_key = {n.key: n for n in needs}
@@ -85,7 +94,7 @@ def tell_unknown_prices(judged: Iterable[JudgedOffer], needs: Iterable[Need]) ->
         currency = offer.price.currency
         if need is None or not need.live or offer.condition != "new" or offer.state in KEPT_STATES:
             continue
-        if need.usual_low is None or need.usual_low.currency != currency:
+        if _find_usual_low(offer, need) is None:
             unknown.setdefault(currency, {})[need.title] = None
     return [
         Finding(
