@@ -7,6 +7,9 @@ FULL   := $(VENV)/.full
 PIP    := $(BIN)/pip --disable-pip-version-check --quiet
 LOCKED := install --no-deps --require-hashes -r
 
+# Checks start the program some hundred times: each start would compile every module anew.
+unexport PYTHONDONTWRITEBYTECODE
+
 .PHONY: demo setup test wheel lock bench cluster fuzz stress mutate clean
 
 # What the program needs, and no more: some twenty packages.
