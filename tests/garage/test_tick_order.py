@@ -1,6 +1,7 @@
 """What stands in the way of a tick, told as it is."""
 
 import datetime as dt
+import functools
 from typing import Any
 
 import msgspec
@@ -85,6 +86,7 @@ BARRIER = "door-left.vapour-barrier"
 IN_REACH = ("step:arrival-record", OFF, WAITED, "open:door-left")
 
 
+@functools.cache
 def door_job(seen: str, *passed: str) -> tuple[Any, tuple[Any, ...]]:
     """Return the work on a car struck at the left door whose barrier looks so, and its evidence."""
     tables = {
@@ -217,6 +219,27 @@ def test_a_look_that_may_well_fail_is_not_passed_among_the_others_of_a_visit() -
     told = " ".join(stroke.told)
     assert f"{chance:.0%} to be replaced" in told.partition(f"no. {number} (")[2]
     assert f"{chance:.0%}" in " ".join(tell_doubts((number,), todo, CATALOG))
+
+
+# Common practice, no source: where heat came near is known by whoever saw the body work, so it is
+# said by itself; a stroke over the visit ends there.
+def test_what_is_live_is_not_called_out_of_the_heat_in_passing() -> None:
+    todo, evidence = door_job("damaged")
+    body = next(o for o in todo.operations if o.id == HEAT_OUT)
+    door = next(o for o in todo.operations if o.id == "out:side-sensor@door-left")
+
+    def strike(*operations: Any) -> Any:
+        area = msgspec.structs.replace(todo.visits[2].areas[0], operations=operations)
+        visit = msgspec.structs.replace(todo.visits[2], areas=(area,))
+        bare = msgspec.structs.replace(todo, visits=(visit,))
+        return expand_visit(["visit", "1"], bare, CATALOG, evidence)
+
+    stroke = strike(door, body)
+    assert stroke.words == [str(door.n)]
+    assert f"did CASE {body.n}, once it is all out; where no heat comes near" in stroke.then
+    assert "did CASE 42 --safe --note 'no heat used'" in stroke.then
+    with pytest.raises(InputError, match=f"comes to no. {body.n}, which is done on its own"):
+        strike(body)
 
 
 def test_what_is_lost_with_the_power_and_was_not_saved_is_told() -> None:

@@ -509,6 +509,25 @@ def test_why_of_an_operation_names_its_cautions_and_how_to_tick_it(
     assert "10 min (5 to 20)" in shown
 
 
+@pytest.mark.parametrize(
+    ("number", "command"),
+    [
+        (94, "squibwise add teasel-99 FILE --when after-repair --complete\n"),
+        (92, "squibwise did teasel-99 92 --lamp SECONDS --by NAME\n"),
+        (81, "squibwise did teasel-99 81 --safe --by NAME\n"),
+    ],
+)
+def test_why_of_what_is_no_tick_names_the_command_that_is_taken(
+    number: int, command: str, text: Any, catalog: Catalog
+) -> None:
+    step = next(s.id for s in catalog.tasks.steps.values() if s.number == number)
+    held = ("power-safe",) if number == 81 else ()
+    operation = msgspec.structs.replace(
+        WORK.operations[1], n=number, id=f"step:{step}", hold_minutes=0, blocked_by=held
+    )
+    assert command in text(tell_operation(CASE, operation, WORK, catalog))
+
+
 def test_why_of_an_order_names_what_comes_with_it(text: Any, catalog: Catalog) -> None:
     shown = " ".join(text(tell_order(CASE, WORK.orders[0], catalog)).split())
     assert "contains driver.front-bag" in shown

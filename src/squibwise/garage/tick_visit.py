@@ -6,7 +6,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.errors import InputError
-from squibwise.garage.tick_before import POWERING
+from squibwise.garage.tick_before import HEAT_OUT, POWERING, STRUCTURE
 from squibwise.garage.tick_order import ASKING_A_WORD, Tick, find_command_alone, write_numbers
 from squibwise.model.evidence import Evidence
 from squibwise.model.work import Operation, Work
@@ -71,7 +71,7 @@ def expand_visit(
     visit = todo.visits[int(number) - 1]
     plain = [o for o in visit.operations if o.n not in doubts and o.action != "trace"]
     numbers, alone = _take_at_once(plain, tick)
-    then = find_command_alone(alone, tick) if alone is not None else ""
+    then = _find_command(alone, tick) if alone is not None else ""
     left = _tell_left_out(_reached(visit.operations, alone), doubts, tick)
     if numbers:
         return Stroke(words=[str(n) for n in numbers], then=then, left_out=left)
@@ -172,11 +172,36 @@ def _take_at_once(
     numbers: list[int] = []
     for operation in filter(_is_sure, operations):
         waited = bool(operation.hold_minutes) and not numbers
-        if find_command_alone(operation, tick) and not waited:
+        if _find_command(operation, tick) and not waited:
             says = bool(tick.note) and not numbers and operation.id in ASKING_A_WORD
             return ([operation.n], None) if says else (numbers, operation)
         numbers.append(operation.n)
     return numbers, None
+
+
+def find_entering(
+    operation: Operation, todo: Work, catalog: Catalog, evidence: tuple[Evidence, ...]
+) -> tuple[str, str]:
+    """Return the command by which an operation is entered, and when: a scan stands for itself."""
+    tick = Tick(todo=todo, chosen=frozenset(), catalog=catalog, evidence=evidence)
+    alone = find_command_alone(operation, tick) or f"squibwise did CASE {operation.n}"
+    command, _, when = alone.partition("  (")
+    return command.rstrip(), when.removesuffix(")") or "once it is done"
+
+
+def _find_command(operation: Operation, tick: Tick) -> str:
+    """Return the command of what is ticked alone in a visit; empty where others may go along.
+
+    Nobody signs in passing that what is live is out of the heat: only whoever saw the body work
+    knows where heat came.
+    """
+    if operation.id != HEAT_OUT:
+        return find_command_alone(operation, tick)
+    structure = tick.catalog.tasks.steps[STRUCTURE.removeprefix("step:")].number
+    return (
+        f"squibwise did CASE {operation.n}, once it is all out; where no heat comes near, "
+        f"squibwise did CASE {structure} --safe --note 'no heat used'"
+    )
 
 
 def _is_sure(operation: Operation) -> bool:

@@ -5,6 +5,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from itertools import groupby
 
 from squibwise.catalog.load import Catalog
+from squibwise.garage.tick_visit import find_entering
 from squibwise.model.case import Case
 from squibwise.model.names import PLACES
 from squibwise.model.work import Area, Caution, Operation, Visit, Work
@@ -386,7 +387,9 @@ def tell_operation(case: Case, operation: Operation, todo: Work, catalog: Catalo
     """
     because = tell_reasons(operation.because, case, catalog)
     cautions = (f"{c.text} ({source_title(c.source, catalog)})" for c in operation.cautions)
-    entry = Entry(lines=(f"squibwise did {case.id} {operation.n} --by NAME",))
+    command, when = find_entering(operation, todo, catalog, case.evidence)
+    signed = " --by NAME" if " did " in command else ""
+    entry = Entry(lines=(command.replace("CASE", case.id) + signed,))
     return Telling(
         title=case.id,
         subtitle=case.title,
@@ -398,7 +401,7 @@ def tell_operation(case: Case, operation: Operation, todo: Work, catalog: Catalo
                 ),
                 section("Because", because) if operation.because else None,
                 tell_cautions(cautions),
-                None if operation.done else section("Tick it", entry, note="once it is done"),
+                None if operation.done else section("Enter it", entry, note=when),
             )
         ),
         closing=standing(catalog),
