@@ -92,7 +92,7 @@ def test_a_line_that_is_ticked_after_all_above_it_is_never_refused(job: str) -> 
                 chosen=frozenset((operation.id, *operation.demands)),
                 catalog=CATALOG,
                 safe=True,
-                note="all others live, the rest stays open",
+                note="all others live, the rest stays open; 20 kg laid on, 20.3 read",
             )
         )
 

@@ -12,8 +12,12 @@ from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
 from squibwise.garage.tick_before import find_missing
 from squibwise.garage.tick_order import Tick, list_due_again, refuse_obstacles
+from squibwise.garage.tick_seat import tell_unweighed
 from squibwise.garage.tick_visit import expand_visit, tell_doubts, tell_unsaved
 from squibwise.garage.ticking import entries_for, word_entries
+from squibwise.history.order import read_history
+from squibwise.model.evidence import SeatTrial
+from squibwise.model.work import Minutes, Operation
 
 CATALOG = load_catalog()
 DAY = dt.datetime(2026, 6, 5, 8)
@@ -261,10 +265,35 @@ def test_what_a_seat_read_under_a_weight_is_said_with_its_tick() -> None:
     chosen = frozenset({weigh.id})
     with pytest.raises(InputError, match=r"no\. 88 is a measurement"):
         refuse_obstacles(Tick(todo=alone, chosen=chosen, catalog=CATALOG, evidence=evidence))
+    with pytest.raises(InputError, match=r"no\. 88 is a measurement"):
+        refuse_obstacles(
+            Tick(todo=alone, chosen=chosen, catalog=CATALOG, evidence=evidence, note="all done")
+        )
     said = "20 kg laid on, 20.3 read"
     refuse_obstacles(Tick(todo=alone, chosen=chosen, catalog=CATALOG, evidence=evidence, note=said))
     with pytest.raises(InputError, match=r"comes to no\. 88, which is done on its own"):
         expand_visit(["visit", "1"], alone, CATALOG, evidence)
+
+
+def test_a_seat_is_not_set_to_zero_in_passing() -> None:
+    zero = Operation(
+        n=87, id="set:seat-zero", action="set", title="zero", kind="certain",
+        demands=(f"{SEAT}:calibrate",), minutes=Minutes(low=1, likely=1, high=1),
+    )  # fmt: skip
+    clear = msgspec.structs.replace(zero, id="set:camera", n=89, demands=("windshield:calibrate",))
+
+    def told(*ticked: Operation, note: str = "", trials: tuple[SeatTrial, ...] = ()) -> str:
+        return " ".join(tell_unweighed(ticked, note, read_history(trials), CATALOG))
+
+    assert "no. 87 is a measurement" in told(zero, clear)
+    assert "what the unit answered" in told(zero)
+    assert told(zero, clear, note="done")
+    assert not told(zero, note="unit answers: zero set")
+    assert not told(zero, trials=(SeatTrial(id="t", component=SEAT, applied_kg=0.0, read_kg=0.1),))
+    assert not told(msgspec.structs.replace(zero, done=True), clear)
+
+
+SEAT = "passenger.occupant-sensor"
 
 
 # A unit that was bolted down before it was fitted is bolted anew, behind its opening: what was

@@ -1093,6 +1093,19 @@ def test_a_bare_tick_of_a_setting_or_a_search_stands_on_page_one(issue: Maker, m
     assert "Signed as set" not in told("zero -0.1 kg, manual 7.2")
 
 
+def test_a_weight_check_without_a_load_stands_on_page_one(issue: Maker, made: Made) -> None:
+    def told(*more: Any, note: str = "") -> str:
+        weighed = Passed(id="w", what="step:weigh-seat", result="passed", by="R. Own", note=note)
+        return known(issued(issue, made, *more, evidence=(weighed, *made["evidence"]())))
+
+    assert "no load and no reading entered; nothing noted." in told()
+    assert 'what was noted: "30 kg, fine"' in told(note="30 kg, fine")
+    trial = SeatTrial(id="t", component="passenger.occupant-sensor", applied_kg=30.0, read_kg=30.1)
+    assert "Seat weight check" not in known(
+        issued(issue, made, evidence=(trial, *made["evidence"]()))
+    )
+
+
 def test_a_label_from_before_any_work_may_be_the_old_one(issue: Maker, made: Made) -> None:
     old = PartLabel(
         id="o",

@@ -310,6 +310,34 @@ def test_seat_trials_are_met_once_a_named_person_compared_them_with_the_makers_l
     assert judge(*trials(*GOOD), signed)[SEAT].outcome == "met"
 
 
+@pytest.mark.parametrize(
+    ("off", "gap", "expected", "told"),
+    [
+        (3.0, 3.0, "met", "up and down the maker allows 3 kg (maker, 7.2)"),
+        (3.0, None, "undecided", "up-down gap 0.5 kg"),
+        (None, 3.0, "undecided", "tolerance is not known"),
+        (3.0, 0.4, "undecided", "up and down"),
+        (0.1, 3.0, "not met", "the maker allows 0.1 kg (maker, 7.2)"),
+    ],
+)
+def test_seat_trials_are_judged_by_the_makers_limits_of_both_tolerance_and_gap(
+    off: float | None, gap: float | None, expected: str, told: str
+) -> None:
+    figures = (off, gap)
+    given = [None if f is None else Given(value=f, source="maker, 7.2") for f in figures]
+    profile = Profile(seat_off_kg=given[0], seat_gap_kg=given[1])
+    found = judge(*trials(*GOOD), profile=profile)[SEAT]
+    assert found.outcome == expected
+    assert told in found.text
+    assert ("seat_gap_kg" in found.decide) == (gap is None)
+
+
+def test_a_seat_that_stays_down_when_the_load_comes_off_is_not_met() -> None:
+    sticks = ((0.0, 0.0), (15.0, 15.0), (30.0, 30.0), (15.0, 25.0), (0.0, 8.0))
+    profile = Profile(seat_gap_kg=Given(value=2.0, source="maker, 7.3"))
+    assert judge(*trials(*sticks), profile=profile)[SEAT].outcome == "not met"
+
+
 # Source: 30 kg of solid metal read as 27 to 33 kg, one maker's procedure of 2007 (an example).
 def test_seat_trials_far_off_are_not_met() -> None:
     bad = ((0.0, 0.3), (15.0, 15.4), (30.0, 24.0), (15.0, 15.9), (0.0, 0.4))

@@ -24,18 +24,19 @@ from squibwise.garage.tick_before import (
     must_precede,
     own_openings,
 )
+from squibwise.garage.tick_seat import SEAT_NOTES, tell_unweighed
 from squibwise.garage.tick_times import tell_backdated, tell_haste, tell_too_early
 from squibwise.history.order import read_history
 from squibwise.history.power import KEY_ON_GATES, is_powered_down, is_powered_since_safe
 from squibwise.history.signed import find_loads
-from squibwise.model.evidence import Evidence, SeatTrial
+from squibwise.model.evidence import Evidence
 from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
 from squibwise.model.work import Operation, Order, Work
 
 ORDER_CLOSED = "step:order-closed"
-LAMP, SCAN, WEIGH = "step:lamp-check", "step:final-scan", "step:weigh-seat"
+LAMP, SCAN = "step:lamp-check", "step:final-scan"
 SAFE_STEPS = frozenset(("step:make-safe", "step:second-make-safe"))
-ASKING_A_WORD = ("step:live-charges", ORDER_CLOSED, WEIGH)
+ASKING_A_WORD = ("step:live-charges", ORDER_CLOSED, *SEAT_NOTES)
 AGAIN_STEPS = ("step:power-down", "step:make-safe")
 
 
@@ -104,12 +105,13 @@ def refuse_obstacles(tick: Tick) -> None:
     refuse_unsettled(_list_signed(tick), tick.todo)
     _refuse_key_on(tick)
     _refuse_live_hands(tick)
+    history = read_history(tick.evidence)
     told = [
         *_tell_undecided(tick),
         *_tell_unproved(tick),
         *_tell_unmeasured(tick),
         *_tell_unnoted(tick),
-        *_tell_unweighed(tick),
+        *tell_unweighed(tick.operations, tick.note, history, tick.catalog),
         *_tell_open_list(tick),
         *_tell_disorder(tick),
         *_tell_unpowered(tick),
@@ -294,16 +296,6 @@ def _tell_unnoted(tick: Tick) -> Iterator[str]:
         )
 
 
-def _tell_unweighed(tick: Tick) -> Iterator[str]:
-    """Yield a weight check that is ticked though nobody says what was laid on and what was read."""
-    weighing = [o for o in tick.operations if o.id == WEIGH and not o.done]
-    if weighing and not any(isinstance(e, SeatTrial) for e in tick.evidence) and not tick.note:
-        yield (
-            f"no. {weighing[0].n} is a measurement: enter each load with `squibwise weighed`, or "
-            f"say what was laid on and read: did CASE {weighing[0].n} --note 'LOAD AND READING'."
-        )
-
-
 def _tell_open_list(tick: Tick) -> Iterator[str]:
     """Yield what may still add a line to the order list where that is closed without a word."""
     closing = [o for o in tick.operations if o.id == ORDER_CLOSED and not o.done]
@@ -481,7 +473,7 @@ def find_command_alone(operation: Operation, tick: Tick) -> str:
     is_decided = operation.id in tick.gates or (
         _is_held(operation) and {*operation.blocked_by} & signed_along(tick.catalog)
     )
-    options = {LAMP: "--lamp SECONDS", FIT_LOADS: "--ohm OHM", WEIGH: "--note 'LOAD AND READING'"}
+    options = {LAMP: "--lamp SECONDS", FIT_LOADS: "--ohm OHM", **SEAT_NOTES}
     options |= {"step:live-charges": "--note live"} if tick.todo.unproven else {}
     asked = _list_adding_questions(tick.todo)
     options |= {ORDER_CLOSED: f"  (once answered: {', '.join(asked)})"} if asked else {}

@@ -102,6 +102,8 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         wait_minutes: Wait after power-down that the maker prescribes; None = longest published.
         loop_low_ohm: Lowest loop resistance the maker allows. [ohm]
         loop_high_ohm: Highest. [ohm]
+        seat_off_kg: Most by which the seat weight sensing may read off a dead weight. [kg]
+        seat_gap_kg: Most between its readings of one load, laid on and taken off. [kg]
         rules: The user's own rules; each overrides the profile.
         sold_apart: Component kinds that are sold on their own for this car, though they usually
             come inside an assembly.
@@ -113,9 +115,23 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     wait_minutes: Given | None = None
     loop_low_ohm: Given | None = None
     loop_high_ohm: Given | None = None
+    seat_off_kg: Given | None = None
+    seat_gap_kg: Given | None = None
     rules: tuple[OwnRule, ...] = ()
     sold_apart: tuple[str, ...] = ()
     comes_with: tuple[str, ...] = ()
+
+    @property
+    def figures(self) -> tuple[Given, ...]:
+        """The maker's figures that were entered."""
+        every = (
+            self.wait_minutes,
+            self.loop_low_ohm,
+            self.loop_high_ohm,
+            self.seat_off_kg,
+            self.seat_gap_kg,
+        )
+        return tuple(g for g in every if g is not None)
 
 
 class Price(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

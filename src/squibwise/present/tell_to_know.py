@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from squibwise.history.closing import (
     denied_events,
@@ -234,7 +234,16 @@ def _bare_signatures(content: Content, history: History) -> list[str]:
             if (c := what.removesuffix(action)) in titles and c not in known
         ]
         told += [f"{head}: {listed(bare, 3)}."] if bare else []
-    return told
+    return [*told, *_unweighed(signed, history)]
+
+
+def _unweighed(signed: Mapping[str, Passed], history: History) -> list[str]:
+    """Return that the weight check of a seat stands signed, and that no load of it was entered."""
+    check = signed.get("step:weigh-seat") or signed.get("weigh-seat")
+    if check is None or check.result != "passed" or history.all_of(SeatTrial):
+        return []
+    note = f'what was noted: "{cut(check.note, LONGEST_STATED)}"' if check.note else "nothing noted"
+    return [f"Seat weight check signed, no load and no reading entered; {note}."]
 
 
 _MEASURED = (Reading, SeatTrial)
@@ -365,8 +374,7 @@ def _own_figures(content: Content) -> list[str]:
     told = _tell_rules(softer, LONGEST_NOTE)
     whole = len(told) + MOST_RULES
     told += _tell_rules([r for r in profile.rules if r not in softer], LONGEST_STATED)
-    figures = (profile.wait_minutes, profile.loop_low_ohm, profile.loop_high_ohm)
-    told += [f"{g.value:g} ({g.source})" for g in figures if g is not None]
+    told += [f"{g.value:g} ({g.source})" for g in profile.figures]
     signed = [e for e in content.evidence if isinstance(e, Passed)]
     decided = {v.what for v in content.verdicts} & {e.what for e in signed if e.note and e.by}
     rules = [f"Rules and figures typed in as the maker's: {listed(told, whole)}."] if told else []

@@ -39,7 +39,8 @@ from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import Report
 from squibwise.model.words import DECISIONS
 from squibwise.model.work import Demand, Work
-from squibwise.prove.measured import last_seat_work, list_better
+from squibwise.prove.measured import list_better
+from squibwise.prove.seats import last_seat_work
 from squibwise.prove.verdicts import LAMP, SCAN
 
 DISPOSAL = ("disposal", "dispose", "step:dispose")

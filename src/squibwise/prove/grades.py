@@ -293,7 +293,8 @@ _LEANS_ON: dict[str, Callable[[Context], Sequence[Evidence]]] = {
     "provenance": labels_of,
     "recalls": lambda c: [x for x in labels_of(c) if x.provenance in USED],
     "seat-after-work": lambda c: [
-        e for e in signed_items("calibrate")(c) if "occupant-sensor" in word_of(e)
+        *(e for e in signed_items("calibrate")(c) if "occupant-sensor" in word_of(e)),
+        *_all_of(SeatTrial)(c),
     ],
     "disposal": _disposals,
     "lamp-check": _lamp,
@@ -307,8 +308,7 @@ def _own_rules(context: Context) -> tuple[str, ...]:
     """Return the rules and limits of the maker as the owner typed them in."""
     profile = context.case.profile
     told = [f"rule '{r.action} {r.component}': {r.source}" for r in profile.rules]
-    given = (profile.wait_minutes, profile.loop_low_ohm, profile.loop_high_ohm)
-    told += [f"the maker's figure {g.value:g}: {g.source}" for g in given if g is not None]
+    told += [f"the maker's figure {g.value:g}: {g.source}" for g in profile.figures]
     if not told and profile.name != "unknown":
         told = [f"kind of rules '{profile.name}', chosen by whoever made the case"]
     return tuple(told)

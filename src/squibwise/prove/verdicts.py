@@ -16,7 +16,8 @@ from squibwise.model.words import Outcome
 from squibwise.model.work import Work
 from squibwise.prove.fitted import label_verdicts, load_verdicts
 from squibwise.prove.limits import because_of
-from squibwise.prove.measured import reading_verdicts, seat_verdicts
+from squibwise.prove.measured import reading_verdicts
+from squibwise.prove.seats import seat_verdicts
 
 _SIGNED = ("reading:", "seat-trials:", "label:")
 _ABOUT_PART = ("reading:", "label:", "recall:", "seat-trials:")
@@ -43,7 +44,7 @@ def verdicts(
         *load_verdicts(history, catalog),
         *lamp_verdicts(history, work, catalog),
         *scan_verdicts(history, work, catalog, case.car.vin),
-        *seat_verdicts(history, catalog),
+        *seat_verdicts(history, catalog, case.profile),
         *label_verdicts(history, catalog, case.car.vin, case.car.drive_hand),
     ]
     left_in = assessment.loads_left_in if assessment else ()

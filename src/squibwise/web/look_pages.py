@@ -60,6 +60,8 @@ MAKER_FIGURES = {
     "wait_minutes": "Wait after the power comes off [min]",
     "loop_low_ohm": "Least resistance of a circuit [ohm]",
     "loop_high_ohm": "Most resistance of a circuit [ohm]",
+    "seat_off_kg": "Most a seat may read off a dead weight [kg]",
+    "seat_gap_kg": "Most between up and down at one load [kg]",
 }
 """Figures of the maker that replace the longest and widest published ones."""
 _PICTURES = {

@@ -45,6 +45,7 @@ def test_every_table_has_a_section_with_exactly_its_keys(table: str) -> None:
     expected = {
         "evidence": keys_of(Entry),
         "profile": {"name", "wait_minutes", "loop_low_ohm", "loop_high_ohm", "rules"}
+        | {"seat_off_kg", "seat_gap_kg"}
         | {"sold_apart", "comes_with"}
         | {"component", "action", "when", "source"},
     }

@@ -316,6 +316,8 @@ def _profile(written: Written, notes: Notes) -> Profile:
         wait_minutes=_wait(given(table.wait_minutes), notes),
         loop_low_ohm=given(table.loop_low_ohm),
         loop_high_ohm=given(table.loop_high_ohm),
+        seat_off_kg=given(table.seat_off_kg),
+        seat_gap_kg=given(table.seat_gap_kg),
         rules=tuple(
             OwnRule(component=r.component, action=r.action, when=r.when, source=r.source)
             for r in table.rules

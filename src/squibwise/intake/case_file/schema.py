@@ -377,6 +377,8 @@ class ProfileTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     wait_minutes: GivenTable | None = None
     loop_low_ohm: GivenTable | None = None
     loop_high_ohm: GivenTable | None = None
+    seat_off_kg: GivenTable | None = None
+    seat_gap_kg: GivenTable | None = None
     rules: tuple[RuleTable, ...] = ()
     sold_apart: tuple[Rule, ...] = ()
     comes_with: tuple[Rule, ...] = ()
