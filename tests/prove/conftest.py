@@ -24,10 +24,10 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.evidence import DoneWork, LampCheck, PartLabel, Passed, Reading, SubstituteLoad
 from squibwise.model.origin import Origin
-from squibwise.model.proof import ProofRecord, Verdict
+from squibwise.model.proof import Gate, ProofRecord, Verdict
 from squibwise.model.report import Coverage, ReadReport, Report
 from squibwise.model.work import Caution, Demand, Work
-from squibwise.prove import record
+from squibwise.prove import gates, record
 from squibwise.prove import verdicts as judge
 
 TODAY = dt.date(2026, 3, 20)
@@ -291,6 +291,24 @@ def issue(catalog: Catalog) -> Maker:
         return record(chosen, states, items, costs, found, catalog, TODAY)
 
     return maker
+
+
+@pytest.fixture(scope="session")
+def ask(catalog: Catalog) -> Callable[..., dict[str, Gate]]:
+    """Return what answers with every gate: any input may be exchanged."""
+
+    def asked(
+        case: Case | None = None,
+        assessment: Assessment | None = None,
+        work: Work | None = None,
+        verdicts: tuple[Verdict, ...] = (),
+    ) -> dict[str, Gate]:
+        chosen, items = case or make_case(), work or make_work()
+        states = assessment or make_assessment()
+        found = (*verdicts, *judge(chosen, items, catalog, states))
+        return {g.id: g for g in gates(chosen, states, items, found, catalog)}
+
+    return asked
 
 
 @pytest.fixture(scope="session")

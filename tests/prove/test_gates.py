@@ -21,25 +21,10 @@ from squibwise.model.origin import Finding
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
 from squibwise.model.work import Area, Operation, Visit
-from squibwise.prove import gates
 from squibwise.prove import verdicts as judge
 from squibwise.prove.gates import DISPOSAL, QUESTIONS
 
 Made = dict[str, Any]
-
-
-@pytest.fixture
-def ask(made: Made, catalog: Catalog) -> Callable[..., dict[str, Gate]]:
-    def asked(
-        case: Any = None, assessment: Any = None, work: Any = None, verdicts: Any = ()
-    ) -> dict[str, Gate]:
-        chosen, items = case or made["case"](), work or made["work"]()
-        states = assessment or made["assessment"]()
-        found = (*verdicts, *judge(chosen, items, catalog, states))
-        answer = gates(chosen, states, items, found, catalog)
-        return {g.id: g for g in answer}
-
-    return asked
 
 
 Ask = Callable[..., dict[str, Gate]]

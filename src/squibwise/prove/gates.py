@@ -395,7 +395,7 @@ def _taken_out(component: str, fitted: int, context: Context) -> int:
     """Return the place at which the old part came out; that of the new one when nobody said."""
     taken = (o for o in context.work.operations if o.action == "out")
     own = [o.id for o in taken if component in o.components]
-    out = last_signed(context.history, *own) if own else None
+    out = last_signed(context.history, *own)
     once = len(replacements(context.history).get(component, ())) == 1
     return min(out[0], fitted) if out is not None and once else fitted
 
@@ -423,7 +423,7 @@ def _same_content(scan: Evidence, context: Context) -> list[str]:
     return [
         f"{scan.id}: its file is a copy of that of {r.id}. Scan again after the last work."
         for r in reports
-        if r.id != scan.id and name in kept and r.file != name and kept[r.file] == kept[name]
+        if name in kept and r.file != name and kept[r.file] == kept[name]
     ][:1]
 
 

@@ -20,7 +20,6 @@ from squibwise.prove.measured import reading_verdicts
 from squibwise.prove.seats import seat_verdicts
 
 _SIGNED = ("reading:", "seat-trials:", "label:")
-_ABOUT_PART = ("reading:", "label:", "recall:", "seat-trials:")
 
 
 def verdicts(
@@ -73,9 +72,9 @@ def _decided(verdict: Verdict, history: History, catalog: Catalog) -> Verdict:
 
 def _without_loads(verdict: Verdict, left_in: tuple[str, ...], history: History) -> Verdict:
     """Return a verdict that is met only where no load was left in what it speaks of."""
-    about = _components_of(verdict, history)
+    about = _component_of(verdict, history)
     whole = verdict.what in ("lamp-check", "second-scan") and bool(left_in)
-    if verdict.outcome != "met" or not (whole or about & set(left_in)):
+    if verdict.outcome != "met" or not (whole or about in left_in):
         return verdict
     names = ", ".join(left_in)
     return msgspec.structs.replace(
@@ -86,12 +85,11 @@ def _without_loads(verdict: Verdict, left_in: tuple[str, ...], history: History)
     )
 
 
-def _components_of(verdict: Verdict, history: History) -> set[str]:
-    word, _, name = verdict.what.partition(":")
-    if f"{word}:" not in _ABOUT_PART:
-        return set()
+def _component_of(verdict: Verdict, history: History) -> str:
+    """Return the component a verdict speaks of; of the whole car, none."""
+    name = verdict.what.partition(":")[2]
     readings = {r.id: r.component for _, r in history.all_of(Reading)}
-    return {readings.get(name, name).partition("/")[0]}
+    return readings.get(name, name).partition("/")[0]
 
 
 LAMP, SCAN = "lamp-check", "second-scan"
