@@ -8,7 +8,8 @@ import pytest
 
 from squibwise.catalog.load import DATA, load_catalog
 from squibwise.catalog.reading import read_toml
-from squibwise.catalog.vocabulary import LAYOUT, SmallWords, Term, read_terms
+from squibwise.catalog.small_words import SmallWords
+from squibwise.catalog.vocabulary import LAYOUT, Term, read_terms
 from squibwise.errors import CatalogError
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report.lexicon import lexicon_of, tokenise

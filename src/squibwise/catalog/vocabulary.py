@@ -9,6 +9,7 @@ from typing import Literal, get_args
 import msgspec
 
 from squibwise.catalog.reading import read_toml, read_tsv, refuse_repeats
+from squibwise.catalog.small_words import SmallWords
 from squibwise.errors import CatalogError
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.words import FAULTS, Basis, Status
@@ -28,7 +29,7 @@ both otherside theone also atwheel atdash atroof atseat atbumper atpost link
 """
 _VOICES = """
 not gone past was mine worked good asked sure exists need tested away elsewhere wondered sought
-amends empty before after
+amends empty before after own
 """  # what is said of a fault
 _LAYOUT = """
 count total clean whole othermodule key header module meta supplyvolts advice flash label area
@@ -99,49 +100,6 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     def fits(self, features: set[str]) -> bool:
         """Tell whether the rule holds for these features."""
         return self.needs <= features and not self.without & features
-
-
-class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """``small.toml``: words of sentences by what they do there, of all languages together.
-
-    Attributes:
-        only: What they stand before is all that is left.
-        lacks: They say that something is not there.
-        any: They ask for something where nobody writes the sign of a question.
-        all: They speak of everything that was named.
-        denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
-        no_longer: Two words, one behind the other, that say that something is over.
-        and_: They join; so do ``letters``, which name other things as well.
-        or_: They join what excludes one another.
-        then: They join what follows in time.
-        but: They begin a clause that goes against the one before it.
-        inside: They lead to a place that holds something.
-        has: They say that something holds something.
-        adverb_ends: How adverbs end, which change nothing of what a sentence says.
-        doubting: Adverbs that deny, doubt or date what it says.
-    """
-
-    only: frozenset[str]
-    lacks: frozenset[str]
-    any: frozenset[str]
-    all: frozenset[str]
-    denies: frozenset[str]
-    no_longer: tuple[tuple[str, str], ...]
-    and_: frozenset[str] = msgspec.field(name="and")
-    letters: frozenset[str]
-    or_: frozenset[str] = msgspec.field(name="or")
-    then: frozenset[str]
-    but: frozenset[str]
-    inside: frozenset[str]
-    has: frozenset[str]
-    adverb_ends: tuple[str, ...]
-    doubting: frozenset[str]
-
-    def __post_init__(self) -> None:
-        told = [each for name in self.__struct_fields__ for each in getattr(self, name)]
-        words = {w for each in told for w in ([each] if isinstance(each, str) else each)}
-        if strange := sorted(w for w in words if not (w.isascii() and w.islower())):
-            raise CatalogError(f"write {', '.join(strange)} in small letters, without accents")
 
 
 class Vocabulary:

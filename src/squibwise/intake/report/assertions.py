@@ -61,6 +61,8 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
         catalog: For the vocabulary.
         usual: The report's own language.
     """
+    if line.words.features & FAULTS == {"deployed"}:
+        return False  # seen or said by somebody: no unit tells it without a code
     lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
     if line.cells or _COLUMNS.search(line.text.strip()):
@@ -221,6 +223,8 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     the sentence, or a clause behind it that says that something was.
     """
     code, words = line.codes[0], line.words
+    if _had(line, lexicon_of(catalog)):
+        return True
     may_be = code.is_exact or code.style == "flash"
     if len(line.codes) > 1 or not may_be or words.statuses or _COLUMNS.search(line.text):
         return False
@@ -239,6 +243,19 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     return any(w.voices & {"was", "before"} and not stands_alone(w) for w in clauses)
 
 
+def _had(line: Line, lexicon: Lexicon) -> bool:
+    """``I had B1E71 plus B1E90``: a verb of the past leads to codes of which nothing is told."""
+    lead = flat(line.text[: line.codes[0].start])
+    if has_fault(line.words) or line.words.statuses or not lexicon.may_name("had", lead):
+        return False
+    return bool(_past_verb(lexicon).search(lead))
+
+
+@lru_cache(maxsize=4)
+def _past_verb(lexicon: Lexicon) -> re.Pattern[str]:
+    return re.compile(rf"(?<![^\W_])(?:{lexicon.names_of('had')})(?![^\W_])")
+
+
 def denies_strangely(line: Line, catalog: Catalog) -> bool:
     """``NOT SUPPORTED HERE: B1AA0``: words that nobody knows, and a negation, lead to a list."""
     lead, lexicon = line.text[: line.codes[0].start], lexicon_of(catalog)
@@ -254,6 +271,14 @@ def _has_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
     hits = find_hits(lexicon, tokens, language)
     is_foreign = any("foreign" in h.means for h in hits)
     return is_foreign or _sort(clause, lexicon, language)[2] > 0
+
+
+def count_strange(
+    text: str, lexicon: Lexicon, language: str | None, besides: frozenset[str]
+) -> int:
+    """Return how many words of a text are strange, other words than some that are known there."""
+    tokens = tuple(t for t in tokenise(text) if t.text not in besides)
+    return _sort_tokens(tokens, lexicon, language)[2]
 
 
 def _sort(text: str, lexicon: Lexicon, language: str | None) -> tuple[int, int, int]:

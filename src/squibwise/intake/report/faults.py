@@ -164,7 +164,8 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         return
     if _begins_row(line):
         state.current = None
-    is_sure = not stands_alone(line.words) or is_asserted(line, catalog, sheet.language)
+    is_told = is_asserted(line, catalog, sheet.language) and not line.why
+    is_sure = not stands_alone(line.words) or is_told
     current = state.current if is_sure else None  # a story goes on with no row
     if current is not None and _is_status(line) and state.blanks <= _GAP:
         _attach(line, current)
@@ -313,7 +314,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             words=words,
             unit=_unit_of(words, line, len(pieces)),
             absent=_absent(words, line, sheet.language, catalog)
-            or _denied_by_name(line, code, text, words, catalog, sheet.language),
+            or _denied_by_name(line, code, text, words, catalog, sheet.language)
+            or line.why,
             section=state.section,
         )
         if "same" in words.features and state.current is not None and not fault.absent:

@@ -369,7 +369,7 @@ def why_absent(words: Words, *, is_coded: bool) -> str:
         (is_silent and not is_coded and not words.features & _SENSED, "denied"),
         ("elsewhere" in voices and not is_coded, "another system"),
         ("sought" in voices and not is_coded and not words.statuses, "a check without a result"),
-        ("mine" in voices, "another car"),
+        ("mine" in voices or {"own", "was"} <= voices, "another car"),
         ("past" in voices, "past"),
         ("gone" in voices, "gone"),
         ("not" in voices and (told or not is_coded), "denied"),

@@ -10,10 +10,12 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.again import join_mentions, name_tails
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.corrections import correct_faults, hear_on
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.labels import drop_labels, is_number_only
+from squibwise.intake.report.leads import follow_leads
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import read_codes
 from squibwise.intake.report.lines import (
@@ -22,6 +24,7 @@ from squibwise.intake.report.lines import (
     supply_volts,
     without_codes,
 )
+from squibwise.intake.report.marks import apply_ticks, apply_times
 from squibwise.intake.report.meaning import fold_line, settle, tell
 from squibwise.intake.report.other_files import name_table
 from squibwise.intake.report.part_lists import (
@@ -109,6 +112,7 @@ def gather_lines(lines: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet
     """Return the faults that lines tell of, before anything is known of the car."""
     sheet = sort_lines(lines, name, catalog)
     gather(sheet, catalog)
+    join_mentions(sheet)
     correct_faults(sheet, catalog)
     return sheet
 
@@ -172,10 +176,13 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
     apply_letters(sheet.lines, lexicon)
+    apply_ticks(sheet.lines)
+    apply_times(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
     take_module_names(sheet.lines, lexicon)
     apply_legend(sheet, lexicon)
     read_codes(sheet, lexicon)
+    name_tails(sheet.lines)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
     sheet.other_kind = name_table(sheet.lines, catalog)
     if sheet.other_kind:
@@ -197,6 +204,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         _read_line(line, sheet, lexicon, catalog, name)
     drop_labels(sheet.lines, lexicon)
     hear_on(sheet.lines)
+    follow_leads(sheet.lines, lexicon, sheet.language)
     list_labelled(sheet.lines)
     sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED
     if sheet.lists_parts:

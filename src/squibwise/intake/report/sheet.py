@@ -32,7 +32,7 @@ class Line(msgspec.Struct, kw_only=True):
         is_module: It names a module of the car.
         is_whole: It says that every circuit, or every other one, was tested and is good.
         is_keyed: It begins with a label and a colon.
-        why: Why it tells of no present fault, such as ``a question``; empty when it may.
+        why: Why it tells of no fault that is there now, such as ``a question``; empty when it may.
         module: Name of the module that it stands under; None when there was none.
         unit: Which unit that is.
         group: What a heading above says of every line below it, such as a side; None for nothing.

@@ -16,7 +16,7 @@ from squibwise.intake.report.headings import (
     next_below,
     reads_as_name,
 )
-from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
+from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
 from squibwise.intake.report.phrases import find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.words import PARTS, Words, has_fault, has_part
@@ -25,8 +25,9 @@ from squibwise.model.report import Unit
 _LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
 _OTHERS = pattern(
-    r"\W*(?:other|andere|weitere|autres|otr[ao]s|altr[ei]|outr[ao]s|inne|pozostale)\s"
-    r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad)\w*\.?\s?:"
+    r"\W*(?:other|andere|weitere|autres|otr[ao]s|altr[ei]|outr[ao]s|inne|pozostale|overige)\s"
+    r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad|cod|kod|fault|fehler|"
+    r"defaut|averia|guast|error|falha|avaria|usterk|storing)\w*\.?\s?(?::|\.{3})"
 )
 _LABELLED_ROW = pattern(r"\s*([^\W\d][\w-]{1,11})(?::\s+|\s?[.·_]{3,}\s*)[BCPU][0-9A-F]{4}\b")
 _UNITS = pattern(
@@ -43,7 +44,6 @@ _NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
     r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
     r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
-_COMPUTERS = frozenset((w,) for w in "ecu module unit computer controller".split())
 _NEXT_LINES = 6  # within which the first code stands below its heading
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
@@ -54,6 +54,7 @@ _FEW_ROWS = 3
 _PRINTED = pattern(r"\s{2,}")  # what parts the columns of a printed table
 _NAME = pattern(r"[^\W\d]\D{1,24}")
 _COLUMNS = 8
+_NAME_WORDS = 4  # of a part of the car and its unit: "tailgate ECU"
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
 
@@ -72,7 +73,9 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
     if "othermodule" in means:
         return "other", True
     is_area = "area" in means or any(map(lexicon.is_of_area, texts))
-    return ("other", False) if is_area else ("unknown", False)
+    is_name = is_area and len(texts) <= _NAME_WORDS
+    is_sure = is_name and not lexicon.small.computers.isdisjoint(texts)
+    return ("other", is_sure) if is_area else ("unknown", False)
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
@@ -236,7 +239,7 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
         return False
     is_silence = "communication" in told
     holds = not told & {"bag", "lamp"} or is_silence
-    says = holds and _names_holder(line, lexicon)
+    says = holds and (_names_holder(line, lexicon) or _leads_from_unit(line, lexicon))
     if is_engine or says or "elsewhere" in line.words.voices:
         return True
     if has_part(line.words) or told & (_OWN | {"communication", "unit", "lamp"}):
@@ -262,8 +265,39 @@ def _is_labelled(line: Line, lexicon: Lexicon) -> bool:
     """``Brakes: C1044 sensor unplugged``: the label before a code names another unit."""
     label = _label_before_code(line)
     named, is_sure = name_unit(label, lexicon) if label else ("unknown", False)
-    is_own = line.words.features & (PARTS - _ANYWHERE) or has_part(line.words)
-    return named == "other" and (is_sure or not is_own)
+    told = line.words.features
+    is_own = told & (PARTS - _ANYWHERE) or has_part(line.words)
+    return named == "other" and (is_sure or "foreign" in told or not is_own)
+
+
+def _leads_from_unit(line: Line, lexicon: Lexicon) -> bool:
+    """``I should add that the brake pump keeps C1B20``: the words before a code name a unit.
+
+    Not so before a code of the network, which tells of the other end of the line.
+    """
+    code = line.codes[0]
+    lead = line.text[: code.start]
+    tokens = tokenise(lead)
+    is_named = name_unit(lead, lexicon) == ("other", True) or _names_computer(tokens, lexicon)
+    if code.code[:1] == "U" or not is_named or lexicon.has_name("restraint", flat(lead)):
+        return False
+    words = read_words(tokens, find_hits(lexicon, tokens, None))
+    return not has_fault(words) and not words.features & _OWN
+
+
+def _names_computer(tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
+    """``the tyre pressure box``, ``im Anhängermodul``: a part of the car and a computer for it."""
+    texts = tuple(t.text for t in tokens)
+    if any(lexicon.is_of_area(t) and t.endswith(tuple(lexicon.small.computers)) for t in texts):
+        return True
+    found = ((at, *find_layout(lexicon, texts, at)) for at in range(len(texts)))
+    return any(
+        "area" in means and _is_computer(texts, at + length, lexicon) for at, means, length in found
+    )
+
+
+def _is_computer(texts: tuple[str, ...], at: int, lexicon: Lexicon) -> bool:
+    return at < len(texts) and texts[at] in lexicon.small.computers
 
 
 def _names_holder(line: Line, lexicon: Lexicon) -> bool:
@@ -275,7 +309,7 @@ def _names_holder(line: Line, lexicon: Lexicon) -> bool:
             continue
         before, after = texts[max(at - 2, 0) : at], texts[at + length : at + length + 2]
         holds = at <= 1 and bool(lexicon.small.has & set(after))
-        is_unit = "othermodule" in means or texts[at + length : at + length + 1] in _COMPUTERS
+        is_unit = "othermodule" in means or _is_computer(texts, at + length, lexicon)
         holds = holds or (at <= 1 and is_unit and _leads_to_code(line, lexicon))
         is_english = texts[at] in lexicon.base
         if holds or (lexicon.small.inside - ({"no"} if is_english else set())) & set(before):

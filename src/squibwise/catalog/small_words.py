@@ -1,0 +1,52 @@
+"""Small words of sentences by what they do there, of all languages together."""
+
+import msgspec
+
+from squibwise.errors import CatalogError
+
+
+class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``small.toml``: words of sentences by what they do there, of all languages together.
+
+    Attributes:
+        only: What they stand before is all that is left.
+        lacks: They say that something is not there.
+        any: They ask for something where nobody writes the sign of a question.
+        all: They speak of everything that was named.
+        finding: They say that something showed, or name where it would; denied, it did not.
+        denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
+        no_longer: Two words, one behind the other, that say that something is over.
+        and_: They join; so do ``letters``, which name other things as well.
+        or_: They join what excludes one another.
+        then: They join what follows in time.
+        but: They begin a clause that goes against the one before it.
+        inside: They lead to a place that holds something.
+        has: They say that something holds something.
+        computers: Behind a part of the car they name the unit for it.
+        adverb_ends: How adverbs end, which change nothing of what a sentence says.
+        doubting: Adverbs that deny, doubt or date what it says.
+    """
+
+    only: frozenset[str]
+    lacks: frozenset[str]
+    any: frozenset[str]
+    all: frozenset[str]
+    finding: frozenset[str]
+    denies: frozenset[str]
+    no_longer: tuple[tuple[str, str], ...]
+    and_: frozenset[str] = msgspec.field(name="and")
+    letters: frozenset[str]
+    or_: frozenset[str] = msgspec.field(name="or")
+    then: frozenset[str]
+    but: frozenset[str]
+    inside: frozenset[str]
+    has: frozenset[str]
+    computers: frozenset[str]
+    adverb_ends: tuple[str, ...]
+    doubting: frozenset[str]
+
+    def __post_init__(self) -> None:
+        told = [each for name in self.__struct_fields__ for each in getattr(self, name)]
+        words = {w for each in told for w in ([each] if isinstance(each, str) else each)}
+        if strange := sorted(w for w in words if not (w.isascii() and w.islower())):
+            raise CatalogError(f"write {', '.join(strange)} in small letters, without accents")

@@ -1,0 +1,125 @@
+"""What a line that leads up to others says of all of them, and whose car a line speaks of.
+
+``Checked for and did not find:``, ``Donor car, airbag unit:``, ``mine is B1345``.
+"""
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.assertions import UNSURE, count_strange
+from squibwise.intake.report.headings import DECORATED, indent, next_below
+from squibwise.intake.report.lexicon import Lexicon
+from squibwise.intake.report.lines import why_absent
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import FAULTS, Words, stands_alone
+
+ANOTHER = "another car"
+_BULLET = pattern(r"\s*([-*>•·+]|\d{1,2}[.)])\s")
+_LONGEST = 14  # words of a line that leads up to others
+_NAMED = 4  # words of one that does without a colon
+_NEXT = 2  # lines within which what it leads up to begins
+_ALLOWED = frozenset({"cleared", "locked"})  # "not cleared:" denies no fault
+
+
+def follow_leads(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None:
+    """Put what a leading line says of the lines below it onto them.
+
+    Args:
+        lines: With their words.
+        lexicon: All phrases.
+        usual: The report's own language.
+    """
+    for at, line in enumerate(lines):
+        why = _why_below(lines, at, lexicon, usual) if _leads(lines, at) else ""
+        for below in _led(lines, at) if why else ():
+            _set_aside(below, why)
+    _tell_owners(lines)
+    _doubt_quoted(lines)
+
+
+def _leads(lines: list[Line], at: int) -> bool:
+    """Tell whether a line stands above others and says no fault itself."""
+    line = lines[at]
+    if line.codes or line.cells or line.role == "blank" or stands_alone(line.words):
+        return False
+    if len(line.tokens) > _LONGEST:
+        return False
+    if line.text.rstrip().endswith(":") or DECORATED.match(line.text):
+        return True
+    after = next_below(lines, at, _NEXT)
+    is_name = "mine" in line.words.voices and len(line.tokens) <= _NAMED
+    return is_name and after is not None and bool(after.codes)
+
+
+def _why_below(lines: list[Line], at: int, lexicon: Lexicon, usual: str | None) -> str:
+    """Why the lines below one tell of no fault that is there now; empty when they may."""
+    line, after = lines[at], next_below(lines, at, _NEXT)
+    if "mine" in line.words.voices:
+        return ANOTHER
+    texts = {t.text for t in line.tokens}
+    finds = line.role == "clean" or not lexicon.small.finding.isdisjoint(texts)
+    unknown = count_strange(line.text, lexicon, usual, lexicon.small.finding)
+    denies = line.words.voices & {"not", "gone", "away"} or not lexicon.denying.isdisjoint(texts)
+    if not denies or _is_lack(line.words):
+        is_open = unknown and not (finds or line.words.statuses or line.count is not None)
+        return UNSURE if is_open and line.role == "unread" and not _is_coded(after) else ""
+    is_sure = finds and after is not None and bool(_dress(after, line))
+    return "denied" if is_sure and not unknown else UNSURE if finds or not _is_coded(after) else ""
+
+
+def _is_coded(line: Line | None) -> bool:
+    return line is not None and bool(line.codes)
+
+
+def _is_lack(words: Words) -> bool:
+    """``not communicating:``, ``not cleared:``: what is denied is a fault, or the end of one."""
+    return bool(words.features & FAULTS) or not _ALLOWED.isdisjoint(words.statuses)
+
+
+def _dress(line: Line, lead: Line) -> str:
+    """How a line of a list stands out: by its bullet, or set in; empty when it does not."""
+    bullet = _BULLET.match(line.text)
+    if bullet is not None:
+        return "1" if bullet[1][0].isdecimal() else bullet[1]
+    return " " if indent(line) > indent(lead) else ""
+
+
+def _led(lines: list[Line], at: int) -> list[Line]:
+    """The lines that a line leads up to: as long as none is left out and they are dressed alike."""
+    found: list[Line] = []
+    for place in range(at + 1, len(lines)):
+        line = lines[place]
+        if line.role == "blank" and not found and place <= at + _NEXT:
+            continue
+        is_other = found and _dress(line, lines[at]) != _dress(found[0], lines[at])
+        if line.role == "blank" or _leads(lines, place) or line.is_module or is_other:
+            break
+        found.append(line)
+    return found
+
+
+def _set_aside(line: Line, why: str) -> None:
+    """Let a line tell of no fault that is there now; see ``Line.why``."""
+    if line.codes or (line.role == "words" and why == UNSURE):
+        line.why = why
+    elif line.role in ("words", "unread") and why != UNSURE:
+        line.role, line.why = "aside", why
+
+
+def _tell_owners(lines: list[Line]) -> None:
+    """Who tells faults first tells those of this car; who says ``mine`` after that, perhaps not."""
+    is_told = False
+    for line in lines:
+        tells = bool(line.codes) or (line.role == "words" and stands_alone(line.words))
+        if not tells or line.why:
+            continue
+        if "own" not in line.words.voices:
+            is_told = True
+        elif is_told and not why_absent(line.words, is_coded=bool(line.codes)):
+            line.why = UNSURE
+
+
+def _doubt_quoted(lines: list[Line]) -> None:
+    """Who says that a list is put right does not mean the one that is quoted below any more."""
+    own = next((at for at, ln in enumerate(lines) if "amends" in ln.words.voices), len(lines))
+    for line in lines[own:]:
+        if line.raw.lstrip().startswith(">") and not lines[own].raw.lstrip().startswith(">"):
+            line.why = line.why or (UNSURE if line.codes or line.role == "words" else "")
