@@ -14,7 +14,9 @@ GONE = "not there"  # of a row that its column denies
 _PIECE = pattern(r"\S+(?: \S+)*")
 _ENTRY = pattern(r"\S+")
 _TICK = pattern(r"(?:[xX*+●•✓✔✗✘☒☑]|\([xX]\)|\[[xX]\])")
-_NOTHING = pattern(r"\W*|(?i:none|nil|nothing|nix|nichts|keine?|rien|aucun|nada|niente|nic|brak|niets)")
+_NOTHING = pattern(
+    r"\W*|(?i:none|nil|nothing|nix|nichts|keine?|rien|aucun|nada|niente|nic|brak|niets)"
+)
 _DATE = pattern(r"\b\d{1,2}[./-]\d{1,2}\b|\b(?:19|20)\d{2}\b")
 _CODE = pattern(r"(?<![\w.])(?:[BCPU][0-9A-Fa-f]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![\w.])")
 _ASTRAY_TICK = 7  # characters that a tick may stand beside its heading
