@@ -61,8 +61,6 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
         catalog: For the vocabulary.
         usual: The report's own language.
     """
-    if line.words.features & FAULTS == {"deployed"}:
-        return False  # seen or said by somebody: no unit tells it without a code
     lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
     if line.cells or _COLUMNS.search(line.text.strip()):

@@ -46,6 +46,7 @@ from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
 from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (
     FAULT_WORDS,
+    FAULTS,
     HEADS,
     KERB,
     OWN_PARTS,
@@ -164,7 +165,8 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         return
     if _begins_row(line):
         state.current = None
-    is_told = is_asserted(line, catalog, sheet.language) and not line.why
+    is_seen = line.words.features & FAULTS == {"deployed"}  # no unit tells it without a code
+    is_told = is_asserted(line, catalog, sheet.language) and not (line.why or is_seen)
     is_sure = not stands_alone(line.words) or is_told
     current = state.current if is_sure else None  # a story goes on with no row
     if current is not None and _is_status(line) and state.blanks <= _GAP:

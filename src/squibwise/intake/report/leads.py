@@ -27,7 +27,7 @@ def follow_leads(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None
         lexicon: All phrases.
         usual: The report's own language.
     """
-    for at, line in enumerate(lines):
+    for at in range(len(lines)):
         why = _why_below(lines, at, lexicon, usual) if _leads(lines, at) else ""
         for below in _led(lines, at) if why else ():
             _set_aside(below, why)
