@@ -160,6 +160,12 @@ def altered(record: ProofRecord) -> dict[str, bytes]:
         "the footer in other words, signed anew": _reworded(record, "texts"),
         "a key more in the content, signed anew": _reworded(record, "more"),
         "no day of issue, signed anew": _resealed(record, issued_on="2026-02-30"),
+        "may leave out more, signed anew": _resealed(
+            record, may_withhold=(*record.may_withhold, "content/parts")
+        ),
+        "may leave out a look, signed anew": _resealed(
+            record, may_withhold=(*record.may_withhold, "content/evidence/1")
+        ),
         "in another's name": _signature(record, by="Somebody Else"),
         "signature of another scheme": _signature(record, scheme="Ed448"),
         "spare bits of the signature": _signature(

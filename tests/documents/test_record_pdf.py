@@ -623,6 +623,7 @@ def test_a_text_is_cut_before_its_letters_are_tried(monkeypatch: pytest.MonkeyPa
     [
         (-9, b"", "more memory"),
         (1, b"MemoryError\n", "more memory"),
+        (1, b"lib._core._ArrayMemoryError: Unable to allocate 9 MiB\n", "more memory"),
         (1, b"", "nothing of the file"),
     ],
 )

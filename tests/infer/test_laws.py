@@ -4,6 +4,7 @@ import math
 import random
 
 import build
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -250,6 +251,20 @@ def test_whole_assessments_hold_together(found: tuple) -> None:
     assert all(c.because for c in answer.components)
     assert sum(answer.event.front_passenger.values()) == pytest.approx(1.0, abs=1e-6)
     assert answer.assumptions
+
+
+def test_what_a_run_remembers_does_not_grow_with_the_evidence() -> None:
+    """A car that was walked line by line took half a gigabyte, and its record more than allowed."""
+    look = Look(id="l", component="driver.front-bag", seen="intact")
+    net = build_network(build.case(look, on=SMALL), build.CATALOG, {})
+    engine, items = Engine(net, build.CATALOG), weigh_evidence(net, build.CATALOG)
+    base, again = engine.run(()), msgspec.structs.replace
+    more = [again(i, parts=tuple(again(p) for p in i.parts)) for i in items for _ in range(40)]
+    for one in more:
+        engine.run_beside(base, one, (one,))
+    clusters = sum(len(group.clusters) for group in net.groups)
+    assert len(more) >= 40
+    assert len(engine._tellings) - 2 * clusters <= 4
 
 
 def test_a_word_that_there_was_no_crash_is_evidence_of_none() -> None:

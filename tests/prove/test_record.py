@@ -164,6 +164,17 @@ def test_nothing_else_can_be_left_out(issue: Maker, name: str) -> None:
     assert verify(json.dumps(value).encode()).valid is False
 
 
+@pytest.mark.parametrize(
+    "name", ["content/verdicts", "content/parts", "content/evidence/3", "content/evidence/x", "y"]
+)
+def test_who_writes_a_record_cannot_have_more_left_out(issue: Maker, made: Made, name: str) -> None:
+    record = issue(case=with_recorder(made))
+    wider = msgspec.structs.replace(record, may_withhold=(*record.may_withhold, name))
+    valid, found = codes(to_json(seal(wider)))
+    assert (valid, "record-withholds" in found) == (False, True)
+    assert codes(to_json(seal(record)))[0]
+
+
 def parts_of(record: ProofRecord) -> dict[str, Any]:
     return sealed_parts(msgspec.to_builtins(record))
 

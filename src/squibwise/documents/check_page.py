@@ -7,6 +7,7 @@ from typing import Any
 from squibwise import __version__
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.texts import WordSet
+from squibwise.prove.recording import WITHHELD
 from squibwise.prove.verifying import KEYS_OF, VERSIONS
 
 _TEMPLATE = "check.html"
@@ -19,6 +20,7 @@ def check_page(catalog: Catalog) -> str:
         "version": __version__,
         "versions": VERSIONS,
         "keys": {schema: sorted(keys) for schema, keys in KEYS_OF.items()},
+        "withheld": WITHHELD,
         "words": [_words(words) for words in catalog.word_sets],
     }
     page = resources.files("squibwise.documents").joinpath(_TEMPLATE).read_text(encoding="utf-8")

@@ -6,9 +6,10 @@ fired Z, and micros M of a part.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cached_property
 from itertools import islice
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -21,7 +22,7 @@ from squibwise.infer.parts import EpochChain, OnComponent, PartModel, fold_evide
 
 Array = npt.NDArray[np.float64]
 _SPRING = "driver.clock-spring"
-_KEPT = 4  # results remembered per group
+_KEPT = 4  # results remembered besides those of all the evidence, and of none
 
 
 class Message(msgspec.Struct, frozen=True):
@@ -232,9 +233,13 @@ class Engine:
     def _remember(self, key: tuple[int, tuple[int, ...]], found: GroupResult) -> None:
         """Keep a result; the first ones (all evidence, none) stay, later ones make room."""
         groups = len(self.net.groups)
-        if len(self._cache) >= _KEPT * groups:
-            del self._cache[next(islice(self._cache, 2 * groups, None))]
+        _make_room(self._cache, 2 * groups, 2 * groups + _KEPT)
         self._cache[key] = found
+
+    def order(self, pieces: Sequence[Likelihood]) -> list[int]:
+        """Return the places of pieces so that those of one cluster follow each other."""
+        own = [sorted({self.place[on.part][:2] for on in piece.parts}) for piece in pieces]
+        return sorted(range(len(pieces)), key=lambda n: own[n])
 
     def touched(self, piece: Likelihood) -> frozenset[int]:
         """Return the groups a piece speaks of. Pieces are kept, so that their ids stay theirs."""
@@ -302,6 +307,7 @@ class Engine:
         rest = self._rests.get((index, changed[0]))
         if rest is None:
             others = tuple(m for i, m in enumerate(base[0]) if i != changed[0])
+            _make_room(self._rests, 0, _KEPT)
             rest = self._rests[index, changed[0]] = _product(people, others)
         return rest * factor
 
@@ -314,6 +320,8 @@ class Engine:
         if told is None:
             chains = self._chains(self.net.groups[index], cluster, evidence)
             told = _Told(*_message(cluster, chains), chains)
+            first = 2 * sum(len(g.clusters) for g in self.net.groups)
+            _make_room(self._tellings, first, first + _KEPT)
             self._tellings[key] = told
         return told
 
@@ -389,6 +397,12 @@ def _occupants_and_causes(group: Group, likelihoods: tuple[Likelihood, ...]) -> 
                 seat = seat * on.values
     weights = np.array([c.weight for c in group.causes])
     return np.asarray(seat[:, None, :, None, None] * weights)
+
+
+def _make_room(known: dict[Any, Any], first: int, most: int) -> None:
+    """Let the oldest of what is remembered go where it is full, but for the first ones."""
+    if len(known) >= most:
+        del known[next(islice(known, first, None))]
 
 
 def _message(cluster: Cluster, chains: dict[str, EpochChain]) -> tuple[Message, float]:

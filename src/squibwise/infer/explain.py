@@ -166,8 +166,9 @@ def _chances(
     tables = GivenAll(base, engine, masks)
     logs, events = np.zeros(len(pieces)), np.zeros((len(pieces), *base.weights.shape))
     own = []
-    for row, (piece, some) in enumerate(zip(pieces, kept, strict=True)):
-        posterior = engine.run_beside(base, piece, some)
+    for row in engine.order(pieces):
+        piece = pieces[row]
+        posterior = engine.run_beside(base, piece, kept[row])
         logs[row], events[row] = posterior.log_evidence, posterior.weights
         own += [(row, tables.under(posterior, index)) for index in engine.touched(piece)]
     chances = tables.by_event(events)

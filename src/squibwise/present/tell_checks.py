@@ -13,7 +13,7 @@ from squibwise.model.origin import Finding
 from squibwise.model.proof import Gate, Overview, ProofRecord, Verdict, Verification
 from squibwise.model.words import Outcome
 from squibwise.model.work import Work
-from squibwise.present.figures import percent
+from squibwise.present.figures import counted, percent
 from squibwise.present.phrases import (
     in_words,
     name,
@@ -25,6 +25,7 @@ from squibwise.present.phrases import (
 from squibwise.present.telling import Bullets, Section, Table, Telling, Text, Tone, filled, section
 from squibwise.prove.gates import SEEN_WHOLE
 from squibwise.prove.sealing import in_quotes
+from squibwise.prove.verifying import ENTRY
 
 _GROUPS: tuple[tuple[Outcome, str, Tone], ...] = (
     ("not met", "Not met", "alarm"),
@@ -135,10 +136,20 @@ def _gate(gate: Gate) -> Section:
     return section(gate.id, Text(text=f"Asked for: {gate.text}"), *missing, *remedy)
 
 
+def _tell_left_out(withheld: Sequence[str]) -> str:
+    """Return what a copy leaves out; that an entry held crash data only its writer can know."""
+    told = f"This copy leaves out {counted(len(withheld), 'part')}: crash data and prices."
+    entries = sum(name.startswith(ENTRY) for name in withheld)
+    if not entries:
+        return told
+    said = f"{counted(entries, 'entry', 'entries')} of the evidence among them"
+    return f"{told} {said}: that they were crash data is the word of whoever wrote it."
+
+
 def tell_verification(result: Verification, file: Path) -> Telling:
     """Return whether a record can be relied on, by whom it is, and what that does not say."""
     limits = "This says nothing of whether the work was good, only that the text is as issued."
-    left = (f"This copy leaves out {len(result.withheld)} parts: crash data and prices.",)
+    left = (_tell_left_out(result.withheld),)
     by_key: tuple[str, ...] = ()
     if result.fingerprint:
         since = f", known here since {result.known_since}" if result.known_since else ""

@@ -197,6 +197,8 @@ def _lists(value: Any) -> Any:  # noqa: ANN401 - any JSON value
 SCHEMA = "squibwise-record-3"
 CRASH_DATA = ("event", "reasons", "next_looks", "assumptions", "weak")
 PRICES = ("costs",)
+WITHHELD = tuple(f"content/{key}" for key in (*CRASH_DATA, *PRICES))
+"""Parts that a copy may leave out, besides entries of crash data."""
 
 
 def record(
@@ -273,7 +275,7 @@ _CORRECT = "Correct the time of the entry, or set the clock right."
 
 def _may_withhold(record: ProofRecord) -> Iterator[str]:
     """Yield the parts that a buyer's copy may leave out: crash data, what it tells, and prices."""
-    yield from (f"content/{key}" for key in (*CRASH_DATA, *PRICES))
+    yield from WITHHELD
     for number, entry in enumerate(record.content["evidence"]):
         if entry["type"] == "recorder":
             yield f"content/evidence/{number}"

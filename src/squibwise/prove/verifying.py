@@ -13,7 +13,7 @@ from squibwise.catalog.texts import WordSet, hash_words
 from squibwise.errors import InputError, ModelError
 from squibwise.model.origin import Finding, Severity
 from squibwise.model.proof import KnownKey, ProofRecord, Verification
-from squibwise.prove.recording import KEYS, SCHEMA
+from squibwise.prove.recording import KEYS, SCHEMA, WITHHELD
 from squibwise.prove.sealing import (
     CHANGED,
     digest,
@@ -55,6 +55,7 @@ def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Ver
         return refused("record-unreadable", "No record: it is not laid out as one.", NOT_OURS)
     problems = [
         *_tampering(record, value),
+        *_wider_list(record),
         *_draft_problems(record),
         *other,
         *_strange_version(record),
@@ -207,6 +208,25 @@ def _tampering(record: ProofRecord, value: dict[str, Any]) -> list[Finding]:
         return []
     text = "The content does not belong to its digest: something was changed after it was issued."
     return [_problem("record-changed", "error", text, CHANGED)]
+
+
+def _wider_list(record: ProofRecord) -> list[Finding]:
+    """Return that a copy is said to be free to leave out more than crash data and prices.
+
+    Which entries that were left out held crash data is the word of whoever wrote the record.
+    """
+    entries = record.content["evidence"]
+    crash_data = {
+        f"{ENTRY}{number}"
+        for number, entry in enumerate(entries)
+        if entry is None or entry["type"] == "recorder"
+    }
+    odd = sorted({*record.may_withhold} - crash_data - {*WITHHELD})
+    text = f"It says that a copy may leave out {in_quotes(', '.join(odd[:3]))}, which none may."
+    return [_problem("record-withholds", "error", text, CHANGED)] if odd else []
+
+
+ENTRY = "content/evidence/"
 
 
 def digest_of(schema: str, value: dict[str, Any]) -> str:

@@ -199,7 +199,7 @@ def tell_end(done: Ended | None) -> str:
     """
     told = done.stderr.decode("utf-8", "replace").strip() if done else ""
     last = told.rpartition("\n")[2][:200]
-    if done is None or -done.returncode in _BY_LIMIT or last.startswith("MemoryError"):
+    if done is None or -done.returncode in _BY_LIMIT or "MemoryError" in last.partition(":")[0]:
         return "asks for more memory or time than it needs, and was not read"
     if done.returncode < 0:
         last = signal.strsignal(-done.returncode) or f"signal {-done.returncode}"
