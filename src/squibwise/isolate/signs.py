@@ -6,7 +6,9 @@ from collections.abc import Iterable
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element
+from squibwise.history.returned import is_whole
 from squibwise.isolate.context import Context, Told, is_sold_with, touched_by
+from squibwise.isolate.reported import faulty_loops
 from squibwise.model.evidence import DoneWork, Look, PartLabel, Reading, SeatTrial
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import Report
@@ -31,6 +33,8 @@ def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: 
     trials = (t for _, t in context.history.all_of(SeatTrial) if t.component == context.name.id)
     if wet := tuple(t.id for t in trials if t.dry is False):
         found["soaked"] = wet
+    if "new-no-effect" in found:
+        found.pop("not-handled", None)
     if element.role == "plug" and not found.keys().isdisjoint(_CLOSED):
         found.pop("worked", None)  # whatever that left open was closed since, in vain
     elif "worked" in found:
@@ -156,9 +160,24 @@ def _of_new_parts(element: Element, context: Context, catalog: Catalog) -> Signs
             found["seated-again"] = (work.id,)  # it was parted and closed for the new device
         elif work.id in tried and (own or (here and element.role in ("plug", "segment"))):
             found["new-no-effect"] = (work.id,)
+            if own and _cured_its_other(work, context):
+                found["other-cured"] = (work.id,)
         elif own and (last is None or context.position(work.id) < context.position(last.id)):
             found["new"] = (work.id,)
     return found
+
+
+def _cured_its_other(work: DoneWork, context: Context) -> bool:
+    """Return whether the device's other circuit was at fault before a work, and is so no longer."""
+    before, after = context.reported.first, context.reported.report
+    if before is None or after is None or not is_whole(after):
+        return False
+    own, place = context.name.id, context.position
+    others = [
+        {s for c, s in faulty_loops(r) if c == own and s not in (0, context.stage)}
+        for r in (before, after)
+    ]
+    return place(before.id) < place(work.id) < place(after.id) and bool(others[0] - others[1])
 
 
 def _of_reports(element: Element, context: Context, catalog: Catalog) -> Signs:

@@ -4,7 +4,6 @@ import math
 from collections.abc import Mapping
 
 import msgspec
-import numpy as np
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element, LoopFault
@@ -13,21 +12,32 @@ from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.signs import USED, Signs, signs_of
 from squibwise.model.belief import Because
-from squibwise.model.case import Case
-from squibwise.model.evidence import PartLabel, Reading
-from squibwise.model.names import split_loop
-from squibwise.model.origin import Finding
-from squibwise.numerics.resistance import (
-    NOWHERE,
-    Chain,
-    likelihoods,
-    ohm_per_m,
-    perfect,
-    posterior,
-)
+from squibwise.model.evidence import PartLabel
 
-Found = tuple[Element, LoopFault, tuple[Because, ...], float]
 Move = tuple[float, Sign, Because]
+
+
+class Found(msgspec.Struct, frozen=True, kw_only=True):
+    """A fault of an element that can show as what was read.
+
+    Attributes:
+        element: Where.
+        fault: Which.
+        because: What moved it.
+        weight: What it weighs beside the others.
+        told: By what factor the owner's story alone has moved it.
+    """
+
+    element: Element
+    fault: LoopFault
+    because: tuple[Because, ...]
+    weight: float
+    told: float
+
+    @property
+    def id(self) -> str:
+        """``element:fault``."""
+        return f"{self.element.id}:{self.fault.fault}"
 
 
 class Suspect(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -63,22 +73,12 @@ def suspects_of(
             finished cases of this kind; shrunk towards the ranks.
     """
     found = _found(context, catalog)
-    weights = _as_assessed(found, context, catalog)
-    total = math.fsum(weights)
-    p = _shrunk(
-        [f"{e.id}:{f.fault}" for e, f, _, _ in found],
-        [w / total for w in weights],
-        own_cases,
-        catalog,
-    )
+    found = _as_assessed(_leaning(found, context, catalog), context, catalog)
+    total = math.fsum(f.weight for f in found)
+    p = _shrunk([f.id for f in found], [f.weight / total for f in found], own_cases, catalog)
     singles = [
-        Suspect(
-            parts=(f"{element.id}:{fault.fault}",),
-            title=_title(element, fault, context),
-            p=chance,
-            because=reasons,
-        )
-        for (element, fault, reasons, _), chance in zip(found, p, strict=True)
+        Suspect(parts=(f.id,), title=_title(f, context), p=chance, because=f.because)
+        for f, chance in zip(found, p, strict=True)
     ]
     return ranked([*singles, *_pairs(singles, catalog)])
 
@@ -86,9 +86,9 @@ def suspects_of(
 _GONE = "the fault is gone, and no code of it is stored"
 
 
-def _title(element: Element, fault: LoopFault, context: Context) -> str:
-    gone = element.id == "codes" and context.reported.gone_since
-    return _GONE if gone else fault.title.format(element=element.title)
+def _title(found: Found, context: Context) -> str:
+    gone = found.element.id == "codes" and context.reported.gone_since
+    return _GONE if gone else found.fault.title.format(element=found.element.title)
 
 
 def _found(context: Context, catalog: Catalog) -> list[Found]:
@@ -102,12 +102,21 @@ def _found(context: Context, catalog: Catalog) -> list[Found]:
     ]
     step = catalog.fact("isolation.step").number()
     ranks = _ranks(faults, context, catalog)
+    ids = {t.sign.id for t in told}
     out: list[Found] = []
     for (element, fault), rank in zip(faults, ranks, strict=True):
         moves = _moves(fault, signs[element.id], catalog)
-        steps = _together(moves, catalog)
+        story = [m for m in moves if m[1].id in ids]
         if rank > 0.0:
-            out.append((element, fault, tuple(b for _, _, b in moves), rank * step**steps))
+            out.append(
+                Found(
+                    element=element,
+                    fault=fault,
+                    because=tuple(b for _, _, b in moves),
+                    weight=rank * step ** _together(moves, catalog),
+                    told=step ** _together(story, catalog),
+                )
+            )
     return out
 
 
@@ -210,32 +219,48 @@ def _because(text: str, steps: float, ids: tuple[str, ...]) -> Because:
     )
 
 
-def _leaning(found: list[Found], context: Context, catalog: Catalog) -> list[float]:
-    """Return the weights, leaning towards the common causes that the assessment believes in.
+def _leaning(found: list[Found], context: Context, catalog: Catalog) -> list[Found]:
+    """Return the faults, leaning towards the common causes that the assessment believes in.
 
     It sees the whole report and no story. A place moves by one step at most; the supply, which the
-    report itself speaks of, all the way among what may be there now.
+    report itself speaks of, all the way among what may be there now, and what is told of it speaks
+    beside the report.
     """
-    weights = [w for _, _, _, w in found]
-    total, step = math.fsum(weights), catalog.fact("isolation.step").number()
+    found = list(found)
+    total, step = math.fsum(f.weight for f in found), catalog.fact("isolation.step").number()
     least = catalog.fact("isolation.cause-counts").number()
     most = catalog.fact("isolation.assessed-most").number()
     for cause, p in context.believed.items():
-        at = [i for i, (e, f, _, _) in enumerate(found) if _is_of(cause, e, f)]
-        mass = math.fsum(weights[i] for i in at) / total
-        if not at or p < least or p <= mass or mass <= 0.0:
+        at = [i for i, f in enumerate(found) if _is_of(cause, f)]
+        mass = math.fsum(found[i].weight for i in at) / total
+        if not at or p < least or mass <= 0.0:
             continue
-        share = min(step, math.sqrt(p / mass))
+        its = p if cause != "supply" else _after(p, mass / _untold([found[i] for i in at], total))
+        if its <= mass:
+            continue
+        share = min(step, math.sqrt(its / mass))
         if cause == "supply":
-            there = 1.0 - math.fsum(w for e, _, _, w in found if e.id == "codes") / total
-            its = min(p, most) * there
+            there = 1.0 - math.fsum(f.weight for f in found if f.element.id == "codes") / total
+            its = min(its, most) * there
             share = max(share, its * (there - mass) / ((there - its) * mass))
         reason = Because(text=f"{_CAUSES[cause]}: {p:.0%} in the assessment.", weak="judgement")
         for i in at:
-            element, fault, reasons, weight = found[i]
-            weights[i] = weight * share
-            found[i] = (element, fault, (*reasons, reason), weights[i])
-    return weights
+            found[i] = _with(found[i], found[i].weight * share, (*found[i].because, reason))
+    return found
+
+
+def _untold(found: list[Found], total: float) -> float:
+    """Return what share of all weight some faults would have, had nothing been told of them."""
+    return math.fsum(f.weight / f.told for f in found) / total
+
+
+def _with(found: Found, weight: float, because: tuple[Because, ...]) -> Found:
+    return msgspec.structs.replace(found, weight=weight, because=because)
+
+
+def _after(p: float, factor: float) -> float:
+    """Return a chance after evidence that is so many times likelier if it is so."""
+    return p * factor / (p * factor + 1.0 - p)
 
 
 _CAUSES = {
@@ -245,8 +270,9 @@ _CAUSES = {
 }
 
 
-def _is_of(cause: str, element: Element, fault: LoopFault) -> bool:
+def _is_of(cause: str, found: Found) -> bool:
     """Return whether a cause of the assessment is a fault of an element."""
+    element, fault = found.element, found.fault
     seated = fault.fault in ("not-seated", "spring-not-lifted", "bad-contact")
     places = {
         "connector": seated and element.role == "plug" and element.id != "unit-plug",
@@ -294,27 +320,29 @@ def _given(context: Context, catalog: Catalog) -> dict[str, float]:
     return {cause: p * (1.0 - hides) for cause, p in gone.items()} | {"load:left-in": load}
 
 
-def _as_assessed(found: list[Found], context: Context, catalog: Catalog) -> list[float]:
-    """Return the weights; a spent or missing device has the chance that the assessment gives it."""
-    weights = _leaning(found, context, catalog)
+def _as_assessed(found: list[Found], context: Context, catalog: Catalog) -> list[Found]:
+    """Return the faults; a spent or missing device has the chance that the assessment gives it.
+
+    What is told of it, which the assessment does not read, moves that chance.
+    """
     least, most = (catalog.fact(f"isolation.assessed-{end}").number() for end in ("least", "most"))
     given = _given(context, catalog)
     named = {
-        i: min(most, max(least, given[f"{e.id}:{f.fault}"]))
-        for i, (e, f, _, _) in enumerate(found)
-        if f"{e.id}:{f.fault}" in given
+        i: _after(min(most, max(least, given[f.id])), f.told)
+        for i, f in enumerate(found)
+        if f.id in given
     }
-    rest = math.fsum(w for i, w in enumerate(weights) if i not in named)
+    rest = math.fsum(f.weight for i, f in enumerate(found) if i not in named)
     taken = math.fsum(named.values())
     scale = min(1.0, most / taken) if taken else 1.0
     used = _spent_elsewhere(context, catalog) > (context.fired or 0.0)
+    out = list(found)
     for i, p in named.items():
-        element, fault, reasons, _ = found[i]
-        weights[i] = rest * p * scale / (1.0 - taken * scale)
-        what = _USED if used and fault.fault == "spent" else _GIVEN[fault.fault]
-        reason = Because(text=f"{what}: {p:.1%}.", weak="judgement")
-        found[i] = (element, fault, (reason, *reasons), weights[i])
-    return weights
+        what = _USED if used and found[i].fault.fault == "spent" else _GIVEN[found[i].fault.fault]
+        reason = Because(text=f"{what}: {given[found[i].id]:.1%}.", weak="judgement")
+        weight = rest * p * scale / (1.0 - taken * scale)
+        out[i] = _with(found[i], weight, (reason, *found[i].because))
+    return out
 
 
 def _shrunk(
@@ -347,152 +375,3 @@ def _pairs(singles: list[Suspect], catalog: Catalog) -> list[Suspect]:
                     )
                 )
     return found
-
-
-# Readings at several points of a loop: where the extra resistance sits, if it can be told.
-
-_RAISES = ("open", "spent", "broken", "bad-contact", "other-half", "not-seated", "wrong-part")
-_EXTRAS = np.geomspace(0.05, 20.0, 40)
-_TOLD = 0.9
-_ROOT_3 = math.sqrt(3.0)
-
-
-class Points(msgspec.Struct, frozen=True, kw_only=True):
-    """Readings with a known load at several points of one loop.
-
-    Attributes:
-        chain: The loop from the unit outward, as resistances.
-        reached: Number of elements each reading goes through.
-        ohm: The readings, less the load. [ohm]
-        evidence: Their ids.
-    """
-
-    chain: Chain
-    reached: tuple[int, ...]
-    ohm: tuple[float, ...]
-    evidence: tuple[str, ...]
-
-
-def points_of(case: Case, context: Context, catalog: Catalog) -> Points | None:
-    """Return the readings of a loop that can be compared; None for fewer than two points."""
-    order = [e for e in reversed(context.chain.element) if e.role not in ("whole", "unit")]
-    places = {e.id: n for n, e in enumerate(order, start=1)}
-    found: dict[str, Reading] = {}
-    for item in case.evidence:
-        if isinstance(item, Reading) and _fits(item, context) and item.where in places:
-            found[item.where] = item
-    if len(found) < 2 or context.chain.circuit != "igniter":
-        return None
-    readings = sorted(found.values(), key=lambda r: places[r.where])
-    load = catalog.fact("load.ohm").number()
-    chain = Chain(
-        names=tuple(e.id for e in order),
-        ohm=tuple(_usual(e, catalog)[0] for e in order),
-        u_ohm=tuple(_usual(e, catalog)[1] for e in order),
-        u_reading=max(_u_of(r, catalog) for r in readings),
-        u_common=math.hypot(_half("load.ohm", catalog) / _ROOT_3, catalog.fact("lead.u").number()),
-    )
-    return Points(
-        chain=chain,
-        reached=tuple(places[r.where] for r in readings),
-        ohm=tuple(r.value * (1e-3 if r.unit == "mohm" else 1.0) - load for r in readings),
-        evidence=tuple(r.id for r in readings),
-    )
-
-
-def _fits(reading: Reading, context: Context) -> bool:
-    return (
-        split_loop(reading.component) == split_loop(context.loop)
-        and reading.quantity == "loop-resistance"
-        and reading.method == "substitute-load"
-        and reading.unit in ("ohm", "mohm")
-    )
-
-
-def _u_of(reading: Reading, catalog: Catalog) -> float:
-    if reading.u is None:
-        return catalog.fact("measurement.u-repeat").number()
-    return reading.u * (1e-3 if reading.unit == "mohm" else 1.0)
-
-
-def _usual(element: Element, catalog: Catalog) -> tuple[float, float]:
-    """Return the usual resistance of an element and its standard uncertainty, out and back."""
-    if element.role == "coil":
-        half = _half("clock-spring.ohm", catalog)
-        return catalog.fact("clock-spring.ohm").number(), half / _ROOT_3
-    if element.role == "segment":
-        return _pair_of_wire(catalog)
-    if element.role == "plug":
-        contact = catalog.fact("contact.ohm").number()
-        return 2.0 * contact, math.sqrt(2.0) * _half("contact.ohm", catalog) / _ROOT_3
-    return 0.0, _half("load.ohm", catalog) / _ROOT_3
-
-
-def _pair_of_wire(catalog: Catalog) -> tuple[float, float]:
-    metre = ohm_per_m(
-        catalog.fact("wire.harness-mm2").number(),
-        catalog.fact("wire.cabin-c").number(),
-        catalog.fact("wire.resistivity").number(),
-        catalog.fact("wire.alpha").number(),
-    )
-    length = catalog.fact("wire.harness-m").number()
-    return 2.0 * length * metre, 2.0 * _half("wire.harness-m", catalog) * metre / _ROOT_3
-
-
-def _half(fact_id: str, catalog: Catalog) -> float:
-    fact = catalog.fact(fact_id)
-    low, high = fact.low, fact.high
-    return 0.0 if low is None or high is None else (high - low) / 2.0
-
-
-def moved_by_readings(
-    suspects: tuple[Suspect, ...], points: Points
-) -> tuple[tuple[Suspect, ...], Finding]:
-    """Return the hypotheses moved by readings at several points, and what they could tell."""
-    found = likelihoods(points.chain, points.reached, np.array(points.ohm), _EXTRAS)
-    reason = Because(text="Readings at several points.", evidence=points.evidence, weak="judgement")
-    moved = [
-        msgspec.structs.replace(s, p=s.p * found[_segment(s, points)], because=(*s.because, reason))
-        for s in suspects
-    ]
-    kept = [s for s in moved if s.p > 0.0]
-    return ranked(kept or list(suspects)), _told(points, found)
-
-
-def _segment(suspect: Suspect, points: Points) -> str:
-    """Return the segment whose resistance a hypothesis raises; ``nowhere`` when it raises none."""
-    for part in suspect.parts:
-        element, _, fault = part.partition(":")
-        if fault in _RAISES and element in points.chain.names:
-            return element
-    return NOWHERE
-
-
-def _told(points: Points, found: dict[str, float]) -> Finding:
-    names = sorted({n for k in points.reached for n in points.chain.names[:k]} | {NOWHERE})
-    prior = dict.fromkeys(names, 1.0 / len(names))
-    belief = posterior(found, prior)
-    best = max(belief, key=lambda n: belief[n])
-    if belief[best] >= _TOLD:
-        where = "nowhere: they lie within the usual" if best == NOWHERE else f"in {best}"
-        return _finding(
-            f"The readings place the extra resistance {where} ({belief[best]:.0%}).", ""
-        )
-    ideal = posterior(
-        likelihoods(perfect(points.chain), points.reached, np.array(points.ohm), _EXTRAS), prior
-    )
-    likely = ", ".join(f"{n} {p:.0%}" for n, p in sorted(belief.items(), key=lambda x: -x[1])[:3])
-    if max(ideal.values()) < _TOLD:
-        return _finding(
-            f"The readings do not tell where the extra resistance sits ({likely}), and no method "
-            "could: the difference lies within the tolerance of the parts themselves.",
-            "Move the fault with the harness, or part the loop at another point.",
-        )
-    return _finding(
-        f"The readings do not tell where the extra resistance sits ({likely}).",
-        "Null the leads, take the points that are missing, and repeat each reading.",
-    )
-
-
-def _finding(message: str, remedy: str) -> Finding:
-    return Finding(code="readings-compared", severity="note", message=message, remedy=remedy)

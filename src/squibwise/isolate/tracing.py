@@ -20,11 +20,12 @@ from squibwise.isolate.bench import (
 from squibwise.isolate.cards import card_of, confirming_card, proving_card, stop_card
 from squibwise.isolate.context import Context, context_of, minor_per_minute, wait_minutes
 from squibwise.isolate.findings import assumptions_of, findings_of, other_first_causes
+from squibwise.isolate.points import moved_by_readings, points_of
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.replay import replay
 from squibwise.isolate.signs import tried_at
 from squibwise.isolate.standing import Spent, Standing, list_both_ways, list_doubted, tell_doubted
-from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
+from squibwise.isolate.suspects import Suspect, ranked, suspects_of
 from squibwise.model.belief import Assessment, Assumption, Because
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
