@@ -10,7 +10,7 @@ import pytest
 import squibwise
 from squibwise import case as line
 from squibwise.model.case import Case
-from squibwise.present.tell_brief import FaultyCircuit, find_faulty_circuits
+from squibwise.present.faulty_circuits import FaultyCircuit, find_faulty_circuits
 
 CATALOG = squibwise.load_catalog()
 UNIT = "centre.control-unit/1"

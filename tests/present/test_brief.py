@@ -273,8 +273,33 @@ def test_the_plain_values_are_those_of_the_screen(catalog: Catalog) -> None:
 def test_a_load_that_is_still_in_is_the_first_danger(catalog: Catalog) -> None:
     load = SubstituteLoad(id="l", serial="W7", loop="left.curtain/1", ohm=2.0, move="issued")
     brief = make_brief(structs.replace(CASE, evidence=(load,)), WHOLE, catalog)
-    assert "W7 at left curtain" in brief.dangers[0]
+    assert "still in (1): curtain airbag (left); marked W7." in brief.dangers[0]
     assert not any("W7" in d for d in make_brief(CASE, WHOLE, catalog).dangers)
+
+
+def test_loads_that_are_in_are_grouped_by_part_each_named_once(catalog: Catalog) -> None:
+    loops = ("driver.front-bag/1", "driver.front-bag/2", "passenger.front-bag/1", "left.curtain/1")
+    loads = tuple(
+        SubstituteLoad(id=x, serial=f"load {x}", loop=x, ohm=2.0, move="issued") for x in loops
+    )
+    told = make_brief(structs.replace(CASE, evidence=loads), WHOLE, catalog).dangers[0]
+    parts = "front airbag (driver, passenger), curtain airbag (left)"
+    assert f"still in (4): {parts}; in a later stage: front airbag (driver). What" in told
+
+
+@pytest.mark.parametrize("length", [1, 90, 170])
+def test_a_long_path_and_a_long_list_of_dangers_leave_it_one_screen(
+    length: int, catalog: Catalog, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of dangers alone there may be more than a screen holds; here are 24 lines of them."""
+    brief = make_brief(CASE, WHOLE, catalog)
+    dangers = (("one danger and another " * 9).strip(),) * 6
+    long = structs.replace(brief, dangers=dangers, fired=(*BAGS, *brief.fired) * 3)
+    output.show(tell_brief(CASE, long, "p" * length, catalog))
+    shown = capsys.readouterr().out
+    assert len(shown.splitlines()) <= LINES
+    assert shown.count("one danger and another") >= 6
+    assert " ".join(shown.split()).count(dangers[0]) == len(dangers)
 
 
 @pytest.fixture

@@ -185,8 +185,8 @@ def trace(
 def _list_at_fault(at: "Opened") -> list[tuple[str, str]]:
     """Return the circuits at fault, each with how likely it is, likeliest first."""
     from squibwise import case
+    from squibwise.present.faulty_circuits import find_faulty_circuits
     from squibwise.present.figures import percent
-    from squibwise.present.tell_brief import find_faulty_circuits
 
     whole = case.overview(at.case, at.catalog, at.own)
     found = find_faulty_circuits(at.case, whole.states, whole.todo, at.catalog)

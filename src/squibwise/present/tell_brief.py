@@ -5,22 +5,20 @@ dangers are never cut.
 """
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import msgspec
 
-from squibwise.catalog.load import Catalog, holds_charge
-from squibwise.history.closing import list_unproved
-from squibwise.history.order import History, put_in_order, read_history
-from squibwise.history.returned import Return, follow_repairs, is_there
+from squibwise.catalog.load import Catalog
+from squibwise.history.order import put_in_order, read_history
 from squibwise.history.signed import find_loads
-from squibwise.model.belief import Assessment, ComponentBelief, Located, NextLook
+from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
-from squibwise.model.names import loop_id, split_component, split_loop
+from squibwise.model.names import loop_id, split_loop
 from squibwise.model.proof import Overview
-from squibwise.model.report import Report
 from squibwise.model.work import Minutes, Order, Work
+from squibwise.present.faulty_circuits import UNIT, FaultyCircuit, find_faulty_circuits
 from squibwise.present.figures import (
     about,
     counted,
@@ -30,7 +28,7 @@ from squibwise.present.figures import (
     percent,
     spread,
 )
-from squibwise.present.phrases import LIKELY, name, tell_car, tell_grouped
+from squibwise.present.phrases import LIKELY, tell_car, tell_grouped
 from squibwise.present.tell_assessment import (
     fired_parts,
     tell_dangers,
@@ -38,7 +36,7 @@ from squibwise.present.tell_assessment import (
     tell_wrong,
 )
 from squibwise.present.tell_cost import find_followed
-from squibwise.present.tell_event import rank_causes, tell_cause, tell_event_shortly
+from squibwise.present.tell_event import tell_event_shortly
 from squibwise.present.tell_orders import (
     group_orders,
     may_be_added,
@@ -54,6 +52,12 @@ from squibwise.present.telling import Section, Table, Telling, Text, Tone, fille
 UNTOLD = "nothing is known yet: no report, no look, nothing told"
 LINES = 40
 LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alone
+_CUT: tuple[tuple[str, ...], ...] = (
+    (),
+    ("wrong", "ask", "look"),
+    ("happened", "fired", "wrong", "circuit", "ask", "look", "do", "record"),
+)
+"""Rows that are cut to one line until both lists have room: never a danger, a sum or a command."""
 _LABEL, _GAP = 8, 2
 _ROW = WIDTH - _LABEL - 2 * _GAP
 _TITLE, _WHY = 50, 14  # columns of what is ordered now
@@ -72,30 +76,6 @@ class BriefParts(msgspec.Struct, frozen=True, kw_only=True):
     at_most: Money | None
     chance: float
     unpriced: tuple[str, ...]
-
-
-class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
-    """A circuit that likely has a fault, to be traced before anything is bought.
-
-    Attributes:
-        loop: Its id, as `trace` takes it.
-        title: In a mechanic's words.
-        p: That the fault is there now. [0..1]
-        unproved: Called cured, but it came and went before: the second drive is left.
-        returned: The repair that was entered as its cure and did not hold, and the entry that shows
-            the fault again; empty for none.
-        located: The part in which its tests located the fault; empty for none.
-        shared: What to do about the one thing behind several circuits, for which this one is traced
-            first; empty for none.
-    """
-
-    loop: str
-    title: str
-    p: float
-    unproved: bool = False
-    returned: tuple[str, ...] = ()
-    located: str = ""
-    shared: str = ""
 
 
 class Brief(msgspec.Struct, frozen=True, kw_only=True):
@@ -169,12 +149,25 @@ def _leave_the_key(states: Assessment, todo: Work, catalog: Catalog) -> Assessme
 def _tell_loads(case: Case, catalog: Catalog) -> tuple[str, ...]:
     """Return which substitute loads are still in a circuit, if any; what they hide reads good."""
     loads = find_loads(read_history(put_in_order(case).evidence))
-    each = [f"{s.serial} at {name(split_loop(s.loop)[0], catalog)}" for s in loads.out]
-    each += [f"one at {name(split_loop(c)[0], catalog)}, by its last test" for c in loads.left]
-    if not each:
-        return ()
-    told = ", ".join(each)
-    return (f"A substitute load is still in: {told}. What that circuit reads is the load.",)
+    marks = ", ".join(x.serial for x in loads.out if x.serial != f"load {x.loop}")
+    told = (
+        (f"A substitute load is still in ({len(loads.out)})", [x.loop for x in loads.out], marks),
+        ("A substitute load was left in, by its last test", loads.left, ""),
+    )
+    return tuple(
+        f"{where}: {_group_loops(loops, catalog)}{f'; marked {marks}' if marks else ''}. "
+        "What such a circuit reads is the load."
+        for where, loops, marks in told
+        if loops
+    )
+
+
+def _group_loops(loops: Sequence[str], catalog: Catalog) -> str:
+    """Return circuits by part, each named once, those of later stages apart."""
+    split = [split_loop(loop) for loop in loops]
+    first = tell_grouped((c for c, stage in split if stage == 1), catalog)
+    later = tell_grouped(dict.fromkeys(c for c, stage in split if stage > 1), catalog)
+    return "; ".join(filter(None, (first, f"in a later stage: {later}" if later else "")))
 
 
 def _parts(cost: Cost | None) -> BriefParts:
@@ -186,126 +179,6 @@ def _parts(cost: Cost | None) -> BriefParts:
         at_most=amount.at_most if amount else None,
         chance=cost.chance if cost else 0.0,
         unpriced=cost.missing if cost else (),
-    )
-
-
-def find_faulty_circuits(
-    case: Case, states: Assessment, todo: Work, catalog: Catalog
-) -> tuple[FaultyCircuit, ...]:
-    """Return the circuits that the work traces, the likeliest first, one for each part.
-
-    A part that is ordered for sure or by rule is renewed first, and read again.
-    """
-    found = []
-    renewed = {c for o in order_now(todo) for c in o.contains}
-    history = read_history(case.evidence)
-    returned = follow_repairs(history, case.car, catalog).open
-    unproved = list_unproved(history) | states.unproved
-    worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
-    for demand in (i for i in todo.items if i.action == "trace" and not i.done):
-        belief = states.of(demand.component or "")
-        is_rare = demand.probability < LIKELY or demand.component in renewed
-        if belief is None or (is_rare and demand.id not in worked):
-            continue
-        loop, title = _to_trace(belief, catalog)
-        if split_loop(loop) in returned:
-            continue
-        open_still = belief.id in unproved
-        found.append(
-            FaultyCircuit(loop=loop, title=title, p=demand.probability, unproved=open_still)
-        )
-    back = (_did_not_hold(loop, told, states, catalog) for loop, told in returned.items())
-    located = [_located(x, catalog) for x in states.located if split_loop(x.loop) not in returned]
-    settled = {split_loop(c.loop)[0] for c in located} | {x.component for x in states.located}
-    rest = sorted((c for c in found if split_loop(c.loop)[0] not in settled), key=lambda c: -c.p)
-    return (*back, *located, *_shared_first(rest, history, states, todo, catalog))
-
-
-def _shared_first(
-    found: list[FaultyCircuit], history: History, states: Assessment, todo: Work, catalog: Catalog
-) -> list[FaultyCircuit]:
-    """Return the circuits with that first at which what several of them share is traced.
-
-    The supply is that of the control unit; it needs the key on. A connector is that of the first
-    circuit through it, one with a charge where there is one.
-    """
-    first: list[FaultyCircuit] = []
-    supply = states.event.causes.get(_SUPPLY, 0.0)
-    told = supply >= LIKELY or _reads_voltage(history)
-    if told and not todo.unsettled and states.of(_UNIT) is not None:
-        cause, loop = tell_cause(_SUPPLY, catalog), loop_id(_UNIT, 1)
-        first.append(FaultyCircuit(loop=loop, title=name(_UNIT, catalog), p=supply, shared=cause))
-    for key, _ in rank_causes(states.event.causes, LIKELY):
-        word, _, junction = key.partition(":")
-        mates = [c for c in found if word == "shared-plug" and _runs_in(c, junction, catalog)]
-        mates.sort(key=lambda c: not holds_charge(c.loop, catalog))
-        first += [msgspec.structs.replace(c, shared=tell_cause(key, catalog)) for c in mates[:1]]
-    return [*first, *(c for c in found if c.loop not in {x.loop for x in first})]
-
-
-_SUPPLY, _UNIT = "supply", "centre.control-unit"
-
-
-def _reads_voltage(history: History) -> bool:
-    """Return whether the last report names a supply that is out of range."""
-    lines = [r.reading.lines for _, r in history.all_of(Report)][-1:]
-    told = (x for each in lines for x in each if x.fault == "voltage" and x.unit != "other")
-    return any(is_there(x) for x in told)
-
-
-def _runs_in(circuit: FaultyCircuit, junction: str, catalog: Catalog) -> bool:
-    """Return whether a circuit runs through a connector, written ``<place>.<plug>``."""
-    part = split_component(split_loop(circuit.loop)[0])
-    return junction == f"{part.place}.{catalog.kinds[part.kind].plug}"
-
-
-def _located(told: Located, catalog: Catalog) -> FaultyCircuit:
-    """Return a circuit whose fault its tests located in a part."""
-    component, stage = split_loop(told.loop)
-    title = name(component, catalog) + (f", stage {stage}" if stage > 1 else "")
-    return FaultyCircuit(
-        loop=told.loop, title=title, p=told.p, located=name(told.component, catalog)
-    )
-
-
-def _to_trace(belief: ComponentBelief, catalog: Catalog) -> tuple[str, str]:
-    """Return the circuit of a part to trace, and its title, which names every stage at fault."""
-    faulty = {s: b.faulty for s, b in sorted(belief.stages.items())}
-    likely = [s for s, p in faulty.items() if p >= LIKELY]
-    stage = next(iter(likely), max(faulty, key=lambda s: faulty[s], default="1"))
-    named = likely if likely != ["1"] else []
-    words = f", {_tell_stages(named or [stage])}" if named or stage != "1" else ""
-    return loop_id(belief.id, int(stage)), f"{name(belief.id, catalog)}{words}"
-
-
-def _tell_stages(stages: Sequence[str]) -> str:
-    """Return stages as a person says them: ``stage 2``, ``stages 1 and 2``."""
-    return f"stage{'s' if len(stages) > 1 else ''} {' and '.join(stages)}"
-
-
-def _did_not_hold(
-    loop: tuple[str, int], told: Return, states: Assessment, catalog: Catalog
-) -> FaultyCircuit:
-    """Return a circuit whose fault is back after the repair that was entered as its cure."""
-    component, stage = loop
-    title = f"{name(component, catalog)}" + (f", stage {stage}" if stage > 1 else "")
-    belief = states.of(component)
-    p = belief.now.faulty if belief else 0.0
-    named = (_name_repair(told.repair, component, catalog), told.shown)
-    return FaultyCircuit(loop=loop_id(*loop), title=title, p=p, returned=named)
-
-
-def _name_repair(repair: str, component: str, catalog: Catalog) -> str:
-    """Return a repair of a circuit in words; as it was entered where no card has that name."""
-    verb, _, point = repair.partition(":")
-    part, book = split_component(component), catalog.loops
-    chain = book.chain(part.kind, part.place)
-    at = next((e for e in chain.element if e.id == point), None) if chain else None
-    named = [c for c in book.repairs if c.id in (repair, f"{verb}:{{point}}")]
-    here = [c for c in named if at is None or c.at in (at.id, f"<{at.role}>")]
-    title = next((c.title for c in here or named), repair)
-    return title.format(
-        element=(at.title if at else point).format(kind=catalog.kinds[part.kind].title)
     )
 
 
@@ -351,18 +224,35 @@ def tell_brief(case: Case, brief: Brief, command: str, catalog: Catalog) -> Tell
     """
     about = tuple(cut(line, WIDTH - 2) for line in tell_car(case))
     count = bool(brief.order_now) + bool(brief.may_be_added)
-    for most in (None, _ROW):
-        head, tail = _head(brief, catalog, most), _tail(brief, command, most)
+    more = f"squibwise work {command} --orders"
+    for labels in _CUT:
+        head, tail = (_cut_rows(p, labels) for p in (_head(brief, catalog), _tail(brief, command)))
         room = LINES - 1 - len(about) - _height(head) - _height(tail)
         if room >= (2 + LEAST_ROWS) * count:
             break
-    lists = _cut_lists(brief, room, f"squibwise work {command} --orders")
+    lists = _cut_lists(brief, room, more)
     return Telling(
         title=case.id,
         subtitle=cut(case.title, WIDTH - len(case.id) - 2),
         about=about,
         sections=filled((head, *lists, tail)),
     )
+
+
+def _cut_rows(part: Section, labels: Collection[str]) -> Section:
+    """Return a section of tables whose rows of these labels take one line each."""
+    blocks = [
+        msgspec.structs.replace(
+            block,
+            rows=tuple(
+                (label, cut(told, _ROW)) if label.strip() in labels else (label, told)
+                for label, told in block.rows
+            ),
+        )
+        for block in part.blocks
+        if isinstance(block, Table)
+    ]
+    return msgspec.structs.replace(part, blocks=tuple(blocks))
 
 
 def _height(part: Section) -> int:
@@ -376,12 +266,11 @@ def _labelled(rows: Iterable[tuple[str, str]], tone: Tone = "plain") -> Table:
     return Table(rows=tuple((f"{label:{_LABEL}}", told) for label, told in rows), tone=tone)
 
 
-def _head(brief: Brief, catalog: Catalog, most: int | None) -> Section:
-    """Return what happened and what is dangerous; ``most`` cuts what is no danger to one line."""
+def _head(brief: Brief, catalog: Catalog) -> Section:
+    """Return what happened and what is dangerous."""
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
-    told = "; ".join(brief.wrong)
-    wrong = (("wrong", cut(told, most) if most else told),) if brief.wrong else ()
-    supply = [c for c in brief.circuits if c.shared and c.loop == loop_id(_UNIT, 1)]
+    wrong = (("wrong", "; ".join(brief.wrong)),) if brief.wrong else ()
+    supply = [c for c in brief.circuits if c.shared and c.loop == loop_id(UNIT, 1)]
     settled = [c for c in brief.circuits if c.unproved or c.returned or c.located or c in supply]
     plainly = (c for c in brief.circuits if c not in settled)
     faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in plainly)
@@ -431,14 +320,13 @@ def tell_labour(brief: Brief) -> tuple[str, ...]:
     return (spread(work.low, work.likely, work.high), *waiting)
 
 
-def _tail(brief: Brief, command: str, most: int | None) -> Section:
+def _tail(brief: Brief, command: str) -> Section:
     rows = [("parts", ", ".join(tell_parts(brief)))]
     rows += [("", told) for told in tell_unpriced(brief)]
     rows.append(("labour", ", and ".join(tell_labour(brief))))
     for told in brief.next:
         label, _, rest = told.partition(": ")
-        rest = rest.replace("trace CASE", f"trace {command}")
-        rows.append((label, cut(rest, most) if most and label in ("ask", "look") else rest))
+        rows.append((label, rest.replace("trace CASE", f"trace {command}")))
     record = f"{counted(len(brief.open), 'gate')} open: {listed(brief.open, 4)}"
     rows.append(("record", record if brief.open else "no gate is open"))
     return section("What it comes to, and what is next", _labelled(rows))
@@ -461,7 +349,7 @@ def _cut_lists(brief: Brief, room: int, more: str) -> tuple[Section | None, Sect
 
 def _lines(row: Sequence[str], width: int) -> int:
     """Return how many lines a row takes; what is ordered is never cut."""
-    return len(textwrap.wrap(row[0], width)) or 1
+    return len(textwrap.wrap(row[0], width))
 
 
 def _listed(
@@ -471,12 +359,12 @@ def _listed(
     if not rows:
         return None
     width = _TITLE if heading == "Order now" else _TITLE_ADDED
-    shown = rows
-    while shown and sum(_lines(r, width) for r in shown) + (len(shown) < len(rows)) > most:
+    shown, tail = rows, ""
+    while shown and sum(_lines(r, width) for r in shown) + _lines((tail,), WIDTH - 2) > most:
         shown = shown[:-1]
-    hidden = len(rows) - len(shown)
-    tail = (Text(text=f"and {hidden} more: `{more}`", tone="quiet"),) if hidden else ()
-    return section(heading, Table(rows=tuple(shown), right=(1,)), *tail, note=note)
+        tail = f"and {len(rows) - len(shown)} more: `{more}`"
+    rest = (Text(text=tail, tone="quiet"),) if tail else ()
+    return section(heading, Table(rows=tuple(shown), right=(1,)), *rest, note=note)
 
 
 def _order_row(group: Sequence[Order]) -> tuple[str, ...]:
