@@ -15,6 +15,7 @@ from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.terminal import lay_out
 from squibwise.errors import InputError
 from squibwise.garage.saying import find_told
+from squibwise.garage.tick_before import find_missing
 from squibwise.garage.tick_order import Tick, refuse_obstacles
 from squibwise.garage.tick_visit import expand_visit
 from squibwise.garage.ticking import drop_fallen, tell_left_open
@@ -382,11 +383,11 @@ def test_a_failed_key_on_gate_is_told_and_an_old_scan_does_not_stand_for_reading
     assert not bench.done
 
 
-def after(job: str, *signed: str) -> Work:
-    """Return the work of a job once these words are signed as passed, in this order."""
+def after(job: str, *signed: str | dict[str, Any]) -> Work:
+    """Return the work of a job once these words are signed as passed, or entered, in this order."""
     tables = JOBS[job].tables()
-    passed = [{"kind": "passed", "what": w, "result": "passed", "by": "R"} for w in signed]
-    tables["evidence"] = [*tables["evidence"], *passed]
+    entries = [passed(w) if isinstance(w, str) else w for w in signed]
+    tables["evidence"] = [*tables["evidence"], *entries]
     return line.work(line.make_case(tables, CATALOG, {"scan.txt": JOBS[job].scan}), CATALOG)
 
 
@@ -405,6 +406,31 @@ def test_a_key_on_is_signed_again_once_the_power_was_off_again() -> None:
     again = after("two-front-bags", "power-safe", "step:first-power", "step:second-power-down")
     last = next(o for o in again.operations if o.id == "step:final-power")
     assert "power-safe" in last.blocked_by
+
+
+# Common practice, no source: who finds a fault with the loads in takes the power off, mends it and
+# powers on loads again; what is read on loads is read while they are in.
+def test_power_on_loads_comes_again_after_an_off_before_all_was_read_on_them() -> None:
+    load = issued("L1", "driver.front-bag/1")
+    on, off, wait = (f"step:{w}" for w in ("first-power", "second-power-down", "second-make-safe"))
+    back = {**load, "move": "returned"}
+    del back["ohm"]
+    read = ("step:second-scan", "step:move-steering")
+
+    def due(*signed: str | dict[str, Any]) -> list[str]:
+        wanted = (on, read[0], off, wait)
+        ops = after("two-front-bags", load, "power-safe", on, *signed).operations
+        return [o.id for o in ops if o.id in wanted and not o.done]
+
+    assert due() == [read[0], off, wait]
+    assert due(off, wait) == [on, read[0]]
+    assert due(off, wait, "power-safe", on) == [read[0], off, wait]
+    assert due(*read, off, wait) == []
+    assert due(off, wait, back) == []  # nobody reads on loads that are out
+    todo = after("two-front-bags", load, "power-safe", on)
+    counted = next(o.id for o in todo.operations if o.id == "step:return-loads")
+    first = {o.id for f in find_missing(todo, frozenset({counted})).values() for o in f}
+    assert first >= {*read, off, wait}
 
 
 def test_what_left_the_heat_goes_back_after_the_structure_is_signed() -> None:

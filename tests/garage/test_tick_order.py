@@ -246,6 +246,20 @@ def test_what_is_live_is_not_called_out_of_the_heat_in_passing() -> None:
         strike(body)
 
 
+def test_a_part_in_doubt_is_named_by_the_look_that_decides_it() -> None:
+    todo, evidence = door_job("damaged")
+    chosen = frozenset({"step:order-closed"})
+    unsure = [o for o in todo.orders if o.kind == "look-first" and o.p >= 0.5 and not o.done]
+    belt = next(o for o in unsure if "driver.retractor-pretensioner" in o.contains)
+    assert "retractor" in belt.settled_by
+    with pytest.raises(InputError) as refused:
+        refuse_obstacles(Tick(todo=todo, chosen=chosen, catalog=CATALOG, evidence=evidence))
+    told = str(refused.value)
+    assert "saw CASE driver.retractor-pretensioner WORD" in told
+    assert "saw CASE driver.belt-webbing WORD" not in told
+    assert "seat frame later" not in told
+
+
 def test_what_is_lost_with_the_power_and_was_not_saved_is_told() -> None:
     todo, _ = door_job("damaged")
     assert "no. 11 (save the codes), no. 12" in " ".join(tell_unsaved((21,), todo))

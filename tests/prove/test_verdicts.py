@@ -23,6 +23,7 @@ from squibwise.model.proof import Verdict
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
 from squibwise.model.work import Work
 from squibwise.prove import verdicts
+from squibwise.prove.fitted import tell_labels
 
 CATALOG = load_catalog()
 MAKER = Profile(
@@ -362,6 +363,24 @@ def test_seat_trials_loaded_upwards_only_are_undecided() -> None:
 def test_seat_trials_before_the_last_seat_work_are_undecided() -> None:
     work = done("reseated", "passenger.seat-frame")
     assert "before the last work" in judge(*trials(*GOOD), work)[SEAT].text
+
+
+def test_what_speaks_against_a_label_is_told_as_it_is_entered() -> None:
+    """Not only once the car is done; one number on both sides is a common slip of the pen."""
+    belts = ("driver.buckle-pretensioner", "passenger.buckle-pretensioner")
+    sensors = ("nose-left.impact-sensor", "nose-right.impact-sensor")
+    car = Car(equipment="x", components=(*belts, *sensors))
+    case = Case(id="c", title="C", region="US-OH", car=car)
+    bought = {"kind": "part-label", "provenance": "new", "seller": "dealer"}
+
+    def told(number: str, *parts: str) -> str:
+        return " ".join(
+            tell_labels([bought | {"component": p, "number": number} for p in parts], case, CATALOG)
+        )
+
+    assert "'X-2' is no part number. Read it" in told("X-2", belts[0])
+    assert "9Z-22 stands on driver.buckle-pretensioner and passenger" in told("9Z-22", *belts)
+    assert told("9Z-22", belts[0]) == told("9Z-5", *sensors) == told("X-2", "no part") == ""
 
 
 def label(**given: Any) -> PartLabel:

@@ -23,6 +23,7 @@ STEP_WHEN = (
     "body-work",
     "long-way",
     "loads-left",
+    "read-on-loads",
     "wheel-on-loads",
     "weight-set",
     "key-on-refused",

@@ -199,10 +199,11 @@ def label(
     """Write down number, serial and origin of a part: fitted, or the old one to order by.
 
     Several like parts of one number stand with commas between them. A part may be named as people
-    say it, as for `saw`.
+    say it, as for `saw`. What speaks against a label is told at once.
     """
     from squibwise.cli import opening
     from squibwise.garage import saying
+    from squibwise.prove.fitted import tell_labels
 
     opened = opening.open_case(case_path)
     names = [name.strip() for name in component.split(",")]
@@ -223,7 +224,9 @@ def label(
         {"kind": "part-label", "component": part, **({"serial": own} if own else {}), **common}
         for part, own in zip(parts, serials, strict=True)
     ]
-    return write_entries(case_path, f"label {','.join(parts)}", entries, as_json=as_json)
+    told = tell_labels(entries, opened.case, opened.catalog)
+    command = f"label {','.join(parts)}"
+    return write_entries(case_path, command, entries, as_json=as_json, told=told)
 
 
 def _share_out(serial: str, parts: Sequence[str]) -> list[str]:

@@ -21,6 +21,7 @@ _PAIRS = {
     *((first, "step:drive") for first in BEFORE_DRIVE),
     (FIT_LOADS, FIRST_POWER),
     (FIT_LOADS, RETURN_LOADS),
+    *((word, RETURN_LOADS) for word in ("step:second-scan", "step:move-steering")),
     (HEAT_OUT, STRUCTURE),
 }
 UNIT_BOLTED = "step:unit-bolted"
@@ -116,7 +117,8 @@ def must_precede(first: Operation, then: Operation) -> bool:
     came, for nobody can record that later; nobody welds, heats or hammers while anything fired or
     live is near, for there power that is off protects nobody; looks that the release waits for come
     before the last power-up, for later they cost another power-down; nothing is powered on loads,
-    nor are loads counted back, before they went in; nothing is read, set, moved or watched with
+    nor are loads counted back, before they went in, nor counted back before what is read and moved
+    on them was; nothing is read, set, moved or watched with
     the key on before the power is; nothing is powered while a part that is needed for sure, a
     connector or a cover is still open; nothing is closed before what lies behind it is in, joined
     and bolted, for it would have to be opened again; nobody drives before the power is on with

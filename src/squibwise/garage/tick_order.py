@@ -309,16 +309,17 @@ def _tell_open_list(tick: Tick) -> Iterator[str]:
     left += [f"{o.title} ({o.p:.0%}; {o.settled_by.rstrip('.?')})" for o in unsure]
     if left:
         ways = [f"Look, then: squibwise did CASE {write_numbers(looks)}."] if looks else []
-        ways += [f"Look: squibwise saw CASE {_part_in_doubt(o)} WORD." for o in unsure]
+        ways += [f"Look: squibwise saw CASE {_part_in_doubt(o, tick.todo)} WORD." for o in unsure]
         ways += (
             [f"Look; answer each: squibwise answer CASE {asked[0]} yes --source WHERE."]
             if asked
             else []
         )
+        named = next((o.title for o in unsure), f"no. {write_numbers(looks)}")
         yield (
             f"no. {closing[0].n} closes the order list, and what may still add to it is open: "
             f"{' and '.join(left)}. {' '.join(ways)} Or close it with what stays open: "
-            f"squibwise did CASE {closing[0].n} --note '{' '.join(asked) or 'seat frame'} later'."
+            f"squibwise did CASE {closing[0].n} --note '{' '.join(asked) or named} later'."
         )
 
 
@@ -332,10 +333,10 @@ def _list_open_looks(tick: Tick) -> list[Operation]:
     ]
 
 
-def _part_in_doubt(order: Order) -> str:
-    """Return the part of an order that a look decides."""
-    named = (d.rpartition(":")[0] for d in order.demands)
-    return next(named, order.contains[0])
+def _part_in_doubt(order: Order, todo: Work) -> str:
+    """Return the part of an order whose look decides it."""
+    own = (i for i in todo.items if i.id in order.demands and i.settled_by == order.settled_by)
+    return next((i.component for i in own if i.component), order.contains[0])
 
 
 def _list_adding_questions(todo: Work, chosen: Collection[str] = ()) -> list[str]:

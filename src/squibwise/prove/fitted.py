@@ -3,13 +3,15 @@
 import datetime as dt
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from squibwise.catalog.components import check_digit
 from squibwise.catalog.load import Catalog, holds_charge
-from squibwise.history.order import History, replacements
+from squibwise.history.order import History, read_history, replacements
 from squibwise.history.signed import ORIGINAL, labelled, loads_left
 from squibwise.model.belief import Because
+from squibwise.model.case import Case
 from squibwise.model.evidence import PartLabel, SubstituteLoad
 from squibwise.model.names import SEATS, Side, side_of, split_component, split_loop
 from squibwise.model.proof import Verdict
@@ -124,6 +126,56 @@ def label_verdicts(
         recall = None if is_plain else _judge_recall(label, fires)
         found += [_label("recall", label, recall, catalog)] if recall else []
     return found
+
+
+def tell_labels(
+    entries: Sequence[Mapping[str, Any]], case: Case, catalog: Catalog
+) -> tuple[str, ...]:
+    """Return what speaks against labels as they are entered, and what to do about each.
+
+    Args:
+        entries: The labels, not of the case yet.
+        case: The car they are for.
+        catalog: Kinds of components.
+    """
+    labels = [
+        PartLabel(id=f"new-{n}", **{k: v for k, v in entry.items() if k != "kind"})
+        for n, entry in enumerate(entries)
+        if entry["component"] in case.car.components
+    ]
+    history = read_history((*case.evidence, *labels))
+    own = {x.component for x in labels}
+    found = label_verdicts(history, catalog, case.car.vin, case.car.drive_hand)
+    told = [
+        f"{v.text} {v.decide}"
+        for v in found
+        if v.outcome != "met" and v.what.partition(":")[2] in own
+    ]
+    every = labelled(history)
+    told += [
+        f"part {label.number.strip()} stands on {' and '.join(sorted(mates))}: most makers give "
+        "each side its own number. Read both labels again."
+        for label in {_letters(x.number): x for x in labels}.values()
+        if len(mates := _on_both_sides(label, every, catalog)) > 1
+    ]
+    return tuple(told)
+
+
+def _on_both_sides(
+    label: PartLabel, labels: Sequence[PartLabel], catalog: Catalog
+) -> tuple[str, ...]:
+    """Return the airbags, or the belts, of one kind that carry one number.
+
+    That each side has its own is common practice, no source; sensors and trims often share one.
+    """
+    kind, number = split_component(label.component).kind, _letters(label.number)
+    if not (number and holds_charge(label.component, catalog)):
+        return ()
+    return tuple(
+        x.component
+        for x in labels
+        if split_component(x.component).kind == kind and _letters(x.number) == number
+    )
 
 
 def _is_plain(component: str, catalog: Catalog) -> bool:

@@ -34,7 +34,8 @@ from squibwise.model.work import Demand
 STEP = "step:"
 LOADS_GATE = "loads-returned"
 KEY_ON_GATE, LATER_KEY_ON_GATE = "key-on-safe", "power-safe"
-FINAL_POWER, DRIVE = "final-power", "drive"
+FIRST_POWER, FINAL_POWER, DRIVE = "first-power", "final-power", "drive"
+_SAFE_AGAIN = ("second-power-down", "second-make-safe")
 
 
 class Progress(msgspec.Struct, frozen=True, kw_only=True):
@@ -207,9 +208,13 @@ def is_step_done(step: Step, progress: Progress, gates: frozenset[str], catalog:
 def _is_outdated(step: str, history: History) -> bool:
     """Was the last power-up before the unit was worked on or the power came off; a drive, any work.
 
-    Nothing else goes out of date.
+    The power-down after loads is done again once the power was on loads again. Nothing else goes
+    out of date.
     """
     signed_at = last_signed(history, STEP + step, step)
+    if signed_at is not None and step in _SAFE_AGAIN:
+        on = last_signed(history, STEP + FIRST_POWER, FIRST_POWER)
+        return on is not None and on[0] > signed_at[0]
     if signed_at is None or step not in (FINAL_POWER, DRIVE):
         return False
     if step == DRIVE:

@@ -5,7 +5,8 @@ from collections.abc import Iterable, Iterator
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.tasks import Cause, Step
 from squibwise.history.apart import find_parted
-from squibwise.history.signed import unit_exposed
+from squibwise.history.order import POWER_DOWNS
+from squibwise.history.signed import last_signed, unit_exposed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import WEAK_BASES
@@ -15,7 +16,7 @@ from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.demands import name_chance, pick_cautions
 from squibwise.require.job import Job, list_unsettled
 from squibwise.require.orders import Piece
-from squibwise.require.progress import KEY_ON_GATE, STEP, is_step_done
+from squibwise.require.progress import FIRST_POWER, KEY_ON_GATE, STEP, is_step_done
 from squibwise.require.scope import Scope, find_all_ways, is_signed, to_minutes
 
 UNIT_WAYS = ("flap", "console", "panel")
@@ -57,6 +58,7 @@ def find_situations(scope: Scope) -> set[str]:
         "body-work": job.had_crash and _is_out_of_the_heat(job),
         "long-way": loads,
         "loads-left": bridged,
+        "read-on-loads": loads and _is_read_on_loads(scope),
         "wheel-on-loads": loads and scope.has("clock-spring") and _is_wheel_on_loads(scope),
         "weight-set": scope.has("occupant-set"),
         "key-on": powers,
@@ -184,6 +186,22 @@ def list_loads(scope: Scope) -> tuple[str, ...]:
     return tuple(f"{c}/{n}" for c in out for n in range(1, _stages(c, scope) + 1))
 
 
+def _is_read_on_loads(scope: Scope) -> bool:
+    """Are the loads in, or still to come, or was read with them: without them nobody can."""
+    loads = scope.job.progress.loads
+    return is_signed(STEP + "second-scan", scope) or not loads.issued or bool(loads.out)
+
+
+def _is_power_due_again(scope: Scope) -> bool:
+    """Did the power come off while something that is done on loads is open, the loads still in."""
+    signed_at = last_signed(scope.job.progress.history, STEP + FIRST_POWER, FIRST_POWER)
+    off = last_signed(scope.job.progress.history, *POWER_DOWNS)
+    if not (signed_at and off and off[0] > signed_at[0] and scope.job.progress.loads.out):
+        return False
+    own = (s.id for s in list_steps(scope) if s.phase == "prove" and s.id != FIRST_POWER)
+    return not all(is_signed(STEP + word, scope) for word in own)
+
+
 def _is_wheel_on_loads(scope: Scope) -> bool:
     """Does the driver's airbag come in after the loads, or did it, so that one stood for it."""
     signed = is_signed(STEP + "move-steering", scope)
@@ -221,6 +239,7 @@ def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
     job = scope.job
     gate = next((w for w, g in job.catalog.tasks.gates.items() if g.step == step.id), None)
     done = gate in job.closed if gate else is_step_done(step, job.progress, job.closed, job.catalog)
+    done = done and not (step.id == FIRST_POWER and _is_power_due_again(scope))
     loads = list_loads(scope) if step.id in LOAD_STEPS else ()
     return Operation(
         n=step.number,
