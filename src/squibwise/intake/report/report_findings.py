@@ -6,16 +6,15 @@ from collections.abc import Iterator
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.report.candidates import Scope, candidates_of
-from squibwise.intake.report.lexicon import Lexicon, lexicon_of
-from squibwise.intake.report.lines import MAX_LINE, language_of
+from squibwise.intake.report.lexicon import lexicon_of
+from squibwise.intake.report.lines import MAX_LINE
 from squibwise.intake.report.other_files import is_priced, tell_language, tell_other
 from squibwise.intake.report.own_words import read_days, read_odometer, read_serial
-from squibwise.intake.report.part_lists import read_piece
-from squibwise.intake.report.phrases import find_hits, find_layout
+from squibwise.intake.report.said_beside import find_more, find_stand_ins
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
-from squibwise.model.report import CleanCircuit, CodeLine, Coverage, ReadReport, Unit, Unread
+from squibwise.model.report import CleanCircuit, CodeLine, Coverage, ReadReport, Unit
 
 _ELECTRIC = frozenset("open high low short cross resistance range ground battery".split())
 
@@ -47,78 +46,10 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         days=read_days(sheet),
         odometer=odometer,
         odometer_unit=unit,
-        stand_ins=_stand_ins(sheet, scope.catalog),
-        counts_more=_counts_more(sheet, scope.catalog),
+        stand_ins=find_stand_ins(sheet, scope.catalog),
+        counts_more=find_more(sheet, scope.catalog),
         serial=read_serial(sheet, scope.catalog),
     )
-
-
-def _stand_ins(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
-    """Return the lines that name a load or a bridge, a fault's and a harmless one's too."""
-    words = {*catalog.said.stories["stand_in"]}
-    lines = (ln for ln in sheet.lines if words & set(re.findall(r"\w+", ln.text.lower())))
-    return tuple(Unread(line=ln.number, raw=ln.raw) for ln in lines)
-
-
-def _counts_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
-    """Return the lines that count faults of another status, or hidden ones, beside none.
-
-    Also those that say more behind a "no faults" than that, and nobody understood what.
-    """
-    lexicon = lexicon_of(catalog)
-    lines = (ln for ln in sheet.lines if not ln.codes and not ln.count and ln.unit != "other")
-    return tuple(
-        Unread(line=ln.number, raw=ln.raw)
-        for ln in lines
-        if _counts_status(ln, lexicon, catalog) or _says_more(ln, lexicon, sheet.language)
-    )
-
-
-def _says_more(line: Line, lexicon: Lexicon, language: str | None) -> bool:
-    """``No faults. Tests not complete.``: read by itself, the second sentence is no clean one."""
-    if line.role not in ("clean", "count", "meta"):
-        return False
-    texts = [t for t in _SENTENCES.split(line.text) if len(_WORDS.findall(t)) >= _SAYING]
-    for text in texts[:_MOST_SENTENCES] if len(_SENTENCES.split(line.text)) > 1 else ():
-        piece = read_piece(line, text, lexicon, language)
-        if piece.role in ("unread", "words") and (
-            line.role != "meta" or "not" in piece.words.voices
-        ):
-            return True
-    return False
-
-
-_SENTENCES = re.compile(r"[.,;!]+\s+|\s+[-\u2013]\s+|\t")
-_WORDS = re.compile(r"[^\W\d_]{3,}")
-_SAYING, _MOST_SENTENCES = 2, 20  # words of a sentence; sentences of a line that are read again
-
-
-def _counts_status(line: Line, lexicon: Lexicon, catalog: Catalog) -> bool:
-    """``3 stored``, ``2 faults pending``, ``3 hidden by filter``, ``stored: 3``."""
-    tokens = line.tokens
-    numbers = [n for n, tok in enumerate(tokens) if _COUNTED.fullmatch(tok.text)]
-    if not numbers:
-        return False
-    hits = find_hits(lexicon, tokens, language_of(line, lexicon, None))
-    statuses = [h for h in hits if any(m.startswith("status:") for m in h.means)]
-    begins = {h.first for h in statuses}
-    begins |= {n for n, tok in enumerate(tokens) if tok.text in catalog.said.stories["hidden"]}
-    labels = {h.last for h in statuses}
-    words = tuple(t.text for t in tokens)
-    for at in numbers if begins or labels else ():
-        means, length = find_layout(lexicon, words, at + 1)
-        after = at + 1 + (length if "count" in means else 0)
-        if begins & {at + 1, after} or (at in labels and _labelled(line, tokens[at].text)):
-            return True
-    return False
-
-
-def _labelled(line: Line, number: str) -> bool:
-    """Tell whether a number stands behind a colon, and is no part of a time or a measure."""
-    return re.search(rf"[:=]\s*{number}(?![\w.:/-])", line.text) is not None
-
-
-_COUNTED = re.compile(r"0*[1-9]\d{0,2}")
 
 
 def _unit_of(told: list[CodeLine], sheet: Sheet) -> Unit:
