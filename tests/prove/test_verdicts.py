@@ -333,6 +333,39 @@ def test_seat_trials_are_judged_by_the_makers_limits_of_both_tolerance_and_gap(
     assert ("seat_gap_kg" in found.decide) == (gap is None)
 
 
+# Source: makers' texts, read as excerpts: passenger airbag off below 17 kg, up to about 30 kg,
+# below 36 kg; unbuckled, empty, dry, in two positions of the seat. The lightest loads: our own.
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({0: {"status": "on"}}, "ON over an empty seat"),
+        ({1: {"status": "on"}}, "ON over 15 kg"),
+        ({7: {"applied_kg": 80.0, "read_kg": 80.0, "status": "off"}}, "OFF over 80 kg"),
+        ({2: {"cover": "sheepskin"}}, "'sheepskin' on the cushion"),
+        ({2: {"cover": "own cover, and a cushion on it"}}, "on the cushion"),
+        ({key: {"buckle": "latched"} for key in range(10)}, "a buckle that is latched"),
+        ({n: {"seat_position": " Rearmost."} for n in range(5, 10)}, "one seat position only"),
+    ],
+)
+def test_seat_trials_within_the_makers_limits_are_undecided_where_something_speaks_against_them(
+    changes: dict[int, dict[str, Any]], told: str
+) -> None:
+    given = Given(value=3.0, source="maker, 7.2")
+    profile = Profile(seat_off_kg=given, seat_gap_kg=given)
+    good = [msgspec.structs.replace(t, status="off") for t in trials(*GOOD)]
+    assert judge(*good, profile=profile)[SEAT].outcome == "met"
+    odd = [msgspec.structs.replace(t, **changes.get(n, {})) for n, t in enumerate(good)]
+    found = judge(*odd, profile=profile)[SEAT]
+    assert (found.outcome, told in found.text) == ("undecided", True)
+
+
+def test_loads_that_are_too_light_tell_nothing_of_a_seat() -> None:
+    light = [(a / 150.0, r / 150.0) for a, r in GOOD]
+    given = Given(value=3.0, source="maker, 7.2")
+    found = judge(*trials(*light), profile=Profile(seat_off_kg=given, seat_gap_kg=given))[SEAT]
+    assert (found.outcome, "too light" in found.text) == ("undecided", True)
+
+
 def test_a_seat_that_stays_down_when_the_load_comes_off_is_not_met() -> None:
     sticks = ((0.0, 0.0), (15.0, 15.0), (30.0, 30.0), (15.0, 25.0), (0.0, 8.0))
     profile = Profile(seat_gap_kg=Given(value=2.0, source="maker, 7.3"))

@@ -1,6 +1,7 @@
 """Verdicts on trials of a seat: zero, weight and the gap between up and down."""
 
 import math
+import re
 
 import msgspec
 import numpy as np
@@ -12,7 +13,7 @@ from squibwise.model.evidence import SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Verdict
 from squibwise.model.words import Outcome
-from squibwise.numerics.measurement import fit_line_both
+from squibwise.numerics.measurement import Line, fit_line_both
 from squibwise.prove.limits import Limits, because_of, judged
 
 Judged = tuple[Outcome, str, str]
@@ -42,7 +43,8 @@ def _trials_verdict(
     work = last_seat_work(history, component, catalog)
     trials = [t for n, t in every if n > work]
     outcome, text, remedy = _judge(trials, component, catalog, profile)
-    facts = (catalog.fact("seat-trial.tolerance"), catalog.fact("seat-trial.empty"))
+    words = ("tolerance", "empty", "off-below", "on-above")
+    facts = tuple(catalog.fact(f"seat-trial.{word}") for word in words)
     return Verdict(
         what=f"seat-trials:{component}",
         outcome=outcome,
@@ -109,17 +111,29 @@ def _odd_conditions(trials: list[SeatTrial], catalog: Catalog) -> list[str]:
     odd = [f"{t.cabin_c:g} degC" for t in trials if not cold <= (t.cabin_c or 0.0) <= warm]
     odd += [f"{t.volts:g} V" for t in trials if (t.volts or 0.0) < volts]
     odd += ["a cushion that is not dry" for t in trials if t.dry is False]
+    odd += [f"'{t.cover}' on the cushion" for t in trials if not _is_own_cover(t.cover, catalog)]
     odd += ["more than one cover" for _ in trials if len({t.cover for t in trials}) > 1]
     odd += ["a buckle now latched, now open" for _ in trials if len({t.buckle for t in trials}) > 1]
-    odd += ["one seat position only" for _ in trials if len({t.seat_position for t in trials}) < 2]
+    odd += ["a buckle that is latched" for t in trials if t.buckle == "latched"]
+    odd += ["one seat position only" for _ in trials if len(_by_position(trials)) < 2]
     return list(dict.fromkeys(odd))
+
+
+def _is_own_cover(text: str, catalog: Catalog) -> bool:
+    """Tell whether a cushion has its own cover or none: anything more weighs, or bridges it."""
+    own = catalog.said.stories["own_cover"]
+    return all(word in own for word in re.findall(r"\w+", text.casefold()))
 
 
 def _by_position(trials: list[SeatTrial]) -> dict[str, list[SeatTrial]]:
     found: dict[str, list[SeatTrial]] = {}
     for trial in trials:
-        found.setdefault(trial.seat_position, []).append(trial)
+        found.setdefault(_as_said(trial.seat_position), []).append(trial)
     return found
+
+
+def _as_said(position: str) -> str:
+    return " ".join(re.findall(r"\w+", position.casefold()))
 
 
 def _up_and_down(trials: list[SeatTrial]) -> bool:
@@ -151,6 +165,8 @@ def _judge_readings(
     parts = (
         _judge_deviation(trials, profile.seat_off_kg, catalog),
         _judge_gap(trials, profile.seat_gap_kg, catalog),
+        _judge_slope(trials, catalog),
+        _judge_lamp(trials, catalog),
     )
     text = f"{_figures(trials, catalog)} {' '.join(p.text for p in parts if p.text)}"
     outcomes = {p.outcome for p in parts}
@@ -165,6 +181,35 @@ def _judge_readings(
         f"'seat-trials:{component}' with the document in its note and who compared it."
     )
     return "undecided", text, remedy
+
+
+def _judge_slope(trials: list[SeatTrial], catalog: Catalog) -> _Judgement:
+    """Return whether the loads are heavy enough to tell how the seat weighs."""
+    most = catalog.fact("seat-trial.slope-known").number()
+    if _fit(trials, catalog).u_slope <= most:
+        return _Judgement(outcome="met")
+    heaviest = max(t.applied_kg for t in trials)
+    text = f"Loads of at most {heaviest:g} kg are too light to tell how it weighs."
+    return _Judgement(outcome="undecided", text=text)
+
+
+def _judge_lamp(trials: list[SeatTrial], catalog: Catalog) -> _Judgement:
+    """Return whether the passenger airbag was on and off as over every published weight.
+
+    Makers' examples; what another maker does may differ, so they leave it to a person.
+    """
+    off_below, on_above = (
+        catalog.fact(f"seat-trial.{w}").number() for w in ("off-below", "on-above")
+    )
+    armed = [t.applied_kg for t in trials if t.status == "on" and t.applied_kg < off_below]
+    silent = [t.applied_kg for t in trials if t.status == "off" and t.applied_kg > on_above]
+    told = []
+    if armed:
+        over = f"{min(armed):g} kg" if min(armed) else "an empty seat"
+        told.append(f"The passenger airbag is ON over {over}: it would fire at a child.")
+    if silent:
+        told.append(f"It is OFF over {max(silent):g} kg: it would not protect an adult.")
+    return _Judgement(outcome="undecided" if told else "met", text=" ".join(told))
 
 
 def _judge_deviation(trials: list[SeatTrial], given: Given | None, catalog: Catalog) -> _Judgement:
@@ -199,7 +244,7 @@ def _gap(trials: list[SeatTrial]) -> float:
     """Return the widest gap between readings of one load in one position of the seat, in kg."""
     readings: dict[tuple[str, float], list[float]] = {}
     for trial in trials:
-        at = trial.seat_position, trial.applied_kg
+        at = _as_said(trial.seat_position), trial.applied_kg
         readings.setdefault(at, []).append(trial.read_kg or 0.0)
     return max(max(r) - min(r) for r in readings.values())
 
@@ -211,11 +256,15 @@ def _uncertainties(catalog: Catalog) -> tuple[float, float]:
     return seat, mass
 
 
-def _figures(trials: list[SeatTrial], catalog: Catalog) -> str:
+def _fit(trials: list[SeatTrial], catalog: Catalog) -> Line:
     u, u_mass = _uncertainties(catalog)
     x = np.array([t.applied_kg for t in trials])
     y = np.array([t.read_kg or 0.0 for t in trials])
-    line = fit_line_both(x, y, np.full(len(trials), u_mass), np.full(len(trials), u))
+    return fit_line_both(x, y, np.full(len(trials), u_mass), np.full(len(trials), u))
+
+
+def _figures(trials: list[SeatTrial], catalog: Catalog) -> str:
+    line = _fit(trials, catalog)
     straight = "straight" if line.fits else "not straight"
     return (
         f"Zero {line.offset:+.2f} kg ({line.u_offset:.2g}), slope {line.slope:.3f} "
