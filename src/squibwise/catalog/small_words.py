@@ -23,6 +23,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         inside: They lead to a place that holds something.
         has: They say that something holds something.
         computers: Behind a part of the car they name the unit for it.
+        papers: What is written on, whose damage is none of a part.
         adverb_ends: How adverbs end, which change nothing of what a sentence says.
         doubting: Adverbs that deny, doubt or date what it says.
     """
@@ -42,6 +43,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     inside: frozenset[str]
     has: frozenset[str]
     computers: frozenset[str]
+    papers: frozenset[str]
     adverb_ends: tuple[str, ...]
     doubting: frozenset[str]
 

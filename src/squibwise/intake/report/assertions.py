@@ -83,6 +83,17 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     )
 
 
+def speaks_of_paper(text: str, words: Words, lexicon: Lexicon, language: str | None) -> bool:
+    """``and the sticker is torn there``: what is broken is no part, or nobody knows what it is."""
+    faults = words.features & FAULTS
+    if not faults or not faults <= {"mechanical", "defect"}:
+        return False
+    if not lexicon.small.papers.isdisjoint(t.text for t in tokenise(text)):
+        return True
+    is_placed = words.features & HEADS or words.seats or words.sides
+    return not is_placed and _sort(text, lexicon, language)[2] > 0
+
+
 def _is_unfilled(pair: tuple[str, str], catalog: Catalog, language: str | None) -> bool:
     """``airbags deployed: see below``: a label of a form names a fault, and nothing answers it."""
     label, value = (words_of(text, catalog, language) for text in pair)

@@ -42,6 +42,7 @@ _MOST_ALIKE = 40  # codes that share one text and a list of parts
 _ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
 _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _DENYING = frozenset({"not", "gone"})
+_STRETCH = pattern(r"\s*[,;()]\s*")
 _OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 MOSTLY = 0.7  # share of known words
@@ -150,14 +151,34 @@ def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> 
 
     ``B1020 driver pretensioner open, nothing for the passenger belt``.
     """
+    if not line.words.voices & _DENYING:
+        return line.words
+    kept = _without_places(line, catalog, language)
+    if kept is not None:
+        return kept
     pieces = _CLAUSE.split(without_codes(line))
     said = [(p, words_of(p, catalog, language)) for p in pieces]
     own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)
-    if own is None or not line.words.voices & _DENYING:
+    if own is None:
         return line.words
     here = own.seats | own.sides
     kept = [p for p, w in said if not (w.voices & _DENYING and (w.seats | w.sides) - here)]
     return words_of(", ".join(kept), catalog, language) if len(kept) < len(said) else line.words
+
+
+def _without_places(line: Line, catalog: Catalog, language: str | None) -> Words | None:
+    """``passenger tensioner (not the driver's), open``: the words without places that are denied.
+
+    None where a negation denies more than another place.
+    """
+    said = [(p, words_of(p, catalog, language)) for p in _STRETCH.split(without_codes(line))]
+    denied = [w for _, w in said if w.voices & _DENYING]
+    if any(w.features - {"skip"} or w.statuses or not (w.seats or w.sides) for w in denied):
+        return None
+    rest = words_of(", ".join(p for p, w in said if not w.voices & _DENYING), catalog, language)
+    taken = {place for w in denied for place in w.seats | w.sides}
+    is_placed = bool(rest.seats or rest.sides) and not (rest.seats | rest.sides) & taken
+    return rest if is_placed and stands_alone(rest) else None
 
 
 def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:

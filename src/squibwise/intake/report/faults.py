@@ -13,6 +13,7 @@ from squibwise.intake.report.assertions import (
     find_asserted,
     is_asserted,
     is_doubted,
+    speaks_of_paper,
 )
 from squibwise.intake.report.clauses import (
     MOSTLY,
@@ -165,8 +166,9 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         return
     if _begins_row(line):
         state.current = None
-    is_seen = line.words.features & FAULTS == {"deployed"}  # no unit tells it without a code
-    is_told = is_asserted(line, catalog, sheet.language) and not (line.why or is_seen)
+    lexicon = lexicon_of(catalog)
+    is_told = not (line.why or _is_seen(line, lexicon))
+    is_told = is_told and is_asserted(line, catalog, sheet.language)
     is_sure = not stands_alone(line.words) or is_told
     current = state.current if is_sure else None  # a story goes on with no row
     if current is not None and _is_status(line) and state.blanks <= _GAP:
@@ -191,6 +193,12 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         state.current = fresh[-1]
     else:
         sheet.unread.append(line)
+
+
+def _is_seen(line: Line, lexicon: Lexicon) -> bool:
+    """``airbags deployed``, ``the label on the bag is torn``: no unit tells it without a code."""
+    is_fired = line.words.features & FAULTS == {"deployed"}
+    return is_fired or speaks_of_paper(line.text, line.words, lexicon, None)
 
 
 def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
@@ -298,6 +306,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             words = words_of(text, catalog, sheet.language)
         else:
             words = words_without_denied(line, catalog, sheet.language)
+        if speaks_of_paper(text, words, lexicon_of(catalog), sheet.language):
+            words.features -= {"mechanical", "defect"}
         if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
             words.features.discard("lamp")  # it told the code
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)

@@ -25,13 +25,18 @@ def find_groups(lines: list[Line]) -> None:
     first = next((i for i, ln in enumerate(lines) if ln.codes), None)
     if first is None:
         return
-    grouped = any(_is_group(ln) for ln in lines[:first])
+    grouped = {_is_of_status(ln) for ln in lines[:first] if _is_group(ln)}
     for at, line in enumerate(lines):
-        if grouped and _is_group(line):
+        if _is_of_status(line) in grouped and _is_group(line):
             is_none = line.words.voices - {"gone", "past"}
             line.role, line.group = "group", Words() if is_none else line.words
         elif _heads_codes(lines, at):
             line.role, line.group = "group", line.words
+
+
+def _is_of_status(line: Line) -> bool:
+    """Tell whether a heading says a status, and no place."""
+    return bool(line.words.statuses) and not (line.words.seats or line.words.sides)
 
 
 def _heads_codes(lines: list[Line], at: int) -> bool:

@@ -138,7 +138,8 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     language = language_of(line, lexicon, usual)
     hits = join_denied(find_hits(lexicon, line.tokens, language), line.tokens)
     line.words = read_words(line.tokens, hits, lexicon.denying)
-    if not line.codes and any(_denies_status(h, line.tokens, lexicon) for h in hits):
+    denied = [h for h in hits if _denies_status(h, line.tokens, lexicon)]
+    if not line.codes and denied and all(h in denied for h in hits if _stores(h)):
         line.words.voices.add("not")  # "short to ground: not present", where no code has a status
     if _YEAR.match(line.text):
         line.words.voices.add("past")
@@ -166,16 +167,18 @@ def _is_whole(line: Line, lexicon: Lexicon) -> bool:
     return bool(is_good) and any("whole" in m for m in means)
 
 
+def _stores(hit: Hit) -> bool:
+    """Tell whether a phrase says that a fault is in the memory: ``stored, not present``."""
+    return hit.means[0] in ("status:stored", "status:pending")
+
+
 def _denies_status(hit: Hit, tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
-    is_status = hit.means[0] in ("status:stored", "status:pending")
-    return is_status and any(t.text in lexicon.denying for t in tokens[hit.first : hit.last])
+    return _stores(hit) and any(t.text in lexicon.denying for t in tokens[hit.first : hit.last])
 
 
 def words_of(text: str, catalog: Catalog, language: str | None) -> Words:
     """Return what a piece of text says, codes aside."""
-    tokens = tokenise(text)
-    lexicon = lexicon_of(catalog)
-    return read_words(tokens, find_hits(lexicon, tokens, language), lexicon.denying)
+    return _words_in(text, lexicon_of(catalog), language)
 
 
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
@@ -285,7 +288,7 @@ def _example(lexicon: Lexicon) -> re.Pattern[str]:
 
 def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     """``if B1001 comes back``, ``the forum says B1001 means``: what may be, not what is."""
-    if "wondered" in line.words.voices:
+    if "wondered" in line.words.voices and not _wonders_after(line, lexicon):
         return True
     head = flat(line.text[: line.codes[0].start])
     told = line.words.features & (TELLS - {"defect"})
@@ -293,6 +296,26 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     if _IF.search(head) or may_be:
         return True
     return not told and bool(_supposing(lexicon).search(head))
+
+
+def _wonders_after(line: Line, lexicon: Lexicon) -> bool:
+    """``B1490 stuck, stored, might be crumbs``: a fault with its status, and what may cause it."""
+    head, comma, tail = line.text.rpartition(", ")
+    if not comma or len(head) < line.codes[-1].end or not line.words.statuses:
+        return False
+    language = language_of(line, lexicon, None)
+    said, guessed = (_words_in(text, lexicon, language) for text in (head, tail))
+    is_told = (
+        bool(said.statuses)
+        and (has_fault(said) or "locked" in said.statuses)
+        and "wondered" not in said.voices
+    )
+    return is_told and not (guessed.statuses or has_part(guessed))
+
+
+def _words_in(text: str, lexicon: Lexicon, language: str | None) -> Words:
+    tokens = tokenise(text)
+    return read_words(tokens, find_hits(lexicon, tokens, language), lexicon.denying)
 
 
 @lru_cache(maxsize=4)

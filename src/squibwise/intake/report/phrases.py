@@ -173,7 +173,9 @@ def _meant(lexicon: Lexicon, token: Token, names: list[str]) -> tuple[tuple[str,
 
 def _with_vowels(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> tuple[str, ...]:
     """The known word whose vowels are left out, as in ``opn`` and ``lckd``, where all mean one."""
-    is_bare = len(word) >= _MIN_BONES and _VOWELS.isdisjoint(word[1:-1]) and word.isalpha()
+    is_bare = (
+        len(bones_of(word)) >= _MIN_BONES and _VOWELS.isdisjoint(word[1:-1]) and word.isalpha()
+    )
     if not is_bare or word in lexicon.known:
         return ()
     alike = [w for n in names for w in _of_bones(lexicon, n).get(bones_of(word), ())]

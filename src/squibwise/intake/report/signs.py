@@ -89,6 +89,11 @@ _SAID_PAUSED = pattern(
 )
 _SAID_PAIR = pattern(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
 _DOTS = pattern(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])")
+_DRAWN = pattern(  # "LLL SS = 3-2", "lamp: LL KKKK": long and short, a letter each
+    r"(?:^|(?<=[\s:;,]))(l{1,12})[\s|/,-]{1,4}(s{1,12}|k{1,12}|c{1,12}|b{1,12})(?![\w.])"
+    r"(?:\s*[=:]\s*(\d{1,2}-\d{1,2}))?"
+)
+_DRAWN_LETTERS = 4  # of a drawing beside which its numbers do not stand
 _AGAIN = pattern(r"(?<![\d.,])([1-9]) ([1-9])(?:,? \1 \2){1,9}(?![\d.])")  # 3 4, 3 4
 _IN_BRACKETS = pattern(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
 _ORDERED = pattern(
@@ -311,10 +316,23 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
         lexicon: For the words for lamps and blinks of every language.
     """
     plain = flat(text)
-    found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)] or _said(plain, lexicon)
+    found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)]
+    found = found or _drawn(plain) or _said(plain, lexicon)
     if not found and _may_flash(plain, lexicon):
         found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
     return _once(found)
+
+
+def _drawn(plain: str) -> list[Code]:
+    """Blinks drawn as a letter for each, ``LLL SS``, with their number behind or nothing before."""
+    found = []
+    for match in _DRAWN.finditer(plain):
+        pair = f"{len(match[1])}-{len(match[2])}"
+        is_lead = not plain[: match.start()].rstrip(" :").count(" ")
+        is_long = len(match[1]) + len(match[2]) >= _DRAWN_LETTERS
+        if match[3] == pair or (match[3] is None and is_lead and is_long):
+            found.append(flash(pair, *match.span()))
+    return found
 
 
 def _may_flash(plain: str, lexicon: Lexicon) -> bool:

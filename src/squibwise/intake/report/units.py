@@ -178,7 +178,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
     for at, line in enumerate(lines):
         if line.is_module:
             module, unit = heading_name(line.text), line.unit
-            group = None
+            group = _status_below(line)
             if below and line.is_keyed and line.count is None:
                 _label_above(lines, at, module, unit)
         elif line.module is None:
@@ -196,6 +196,13 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         elif group is not None:
             line.group = group
     _settle_unnamed(lines)
+
+
+def _status_below(line: Line) -> Words | None:
+    """``SRS, current codes:``: the status that a unit's heading gives the codes below it."""
+    leads = line.text.rstrip().endswith(":") and line.count is None
+    is_told = leads and len(line.words.statuses) == 1 and not line.words.voices & {"not", "gone"}
+    return Words(statuses=[*line.words.statuses]) if is_told else None
 
 
 def _is_told_elsewhere(lines: list[Line], at: int, module: str | None, lexicon: Lexicon) -> bool:
