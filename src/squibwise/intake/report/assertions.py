@@ -13,7 +13,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import YES, read_words
 from squibwise.intake.report.lexicon import BASE, Lexicon, Token, flat, lexicon_of, tokenise
-from squibwise.intake.report.lines import language_of, without_codes, words_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import Hit, find_hits
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, HEADS, KERB, Words, has_fault, stands_alone
@@ -92,6 +92,12 @@ def speaks_of_paper(text: str, words: Words, lexicon: Lexicon, language: str | N
         return True
     is_placed = words.features & HEADS or words.seats or words.sides
     return not is_placed and _sort(text, lexicon, language)[2] > 0
+
+
+def is_seen(line: Line, lexicon: Lexicon) -> bool:
+    """Tell whether words name what somebody saw: ``airbags deployed``, ``the label is torn``."""
+    is_fired = line.words.features & FAULTS == {"deployed"}
+    return is_fired or speaks_of_paper(line.text, line.words, lexicon, None)
 
 
 def _is_unfilled(pair: tuple[str, str], catalog: Catalog, language: str | None) -> bool:

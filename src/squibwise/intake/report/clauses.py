@@ -9,9 +9,11 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code, find_status_byte
 from squibwise.intake.report.lexicon import Lexicon
-from squibwise.intake.report.lines import failure_type_of, why_absent, without_codes, words_of
+from squibwise.intake.report.line_words import without_codes, words_of
+from squibwise.intake.report.lines import failure_type_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
     FAULT_WORDS,
@@ -153,9 +155,9 @@ def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> 
     """
     if not line.words.voices & _DENYING:
         return line.words
-    kept = _without_places(line, catalog, language)
-    if kept is not None:
-        return kept
+    placed = _without_places(line, catalog, language)
+    if placed is not None:
+        return placed
     pieces = _CLAUSE.split(without_codes(line))
     said = [(p, words_of(p, catalog, language)) for p in pieces]
     own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)

@@ -10,9 +10,10 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code, find_codes
 from squibwise.intake.report.lexicon import flat, lexicon_of, tokenise
-from squibwise.intake.report.lines import why_absent, without_codes, words_of
+from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.spoken import read_said
 from squibwise.intake.report.words import KERB, Words, has_fault, heads_of

@@ -5,6 +5,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.assertions import (
     UNSURE,
     begins_with_only,
@@ -13,6 +14,7 @@ from squibwise.intake.report.assertions import (
     find_asserted,
     is_asserted,
     is_doubted,
+    is_seen,
     speaks_of_paper,
 )
 from squibwise.intake.report.clauses import (
@@ -37,17 +39,12 @@ from squibwise.intake.report.clauses import (
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import MAX_FAULTS
-from squibwise.intake.report.lines import (
-    why_absent,
-    without_codes,
-    words_of,
-)
+from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.part_lists import is_bare_part
 from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
 from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (
     FAULT_WORDS,
-    FAULTS,
     HEADS,
     KERB,
     OWN_PARTS,
@@ -166,8 +163,7 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         return
     if _begins_row(line):
         state.current = None
-    lexicon = lexicon_of(catalog)
-    is_told = not (line.why or _is_seen(line, lexicon))
+    is_told = not (line.why or is_seen(line, lexicon_of(catalog)))
     is_told = is_told and is_asserted(line, catalog, sheet.language)
     is_sure = not stands_alone(line.words) or is_told
     current = state.current if is_sure else None  # a story goes on with no row
@@ -193,12 +189,6 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         state.current = fresh[-1]
     else:
         sheet.unread.append(line)
-
-
-def _is_seen(line: Line, lexicon: Lexicon) -> bool:
-    """``airbags deployed``, ``the label on the bag is torn``: no unit tells it without a code."""
-    is_fired = line.words.features & FAULTS == {"deployed"}
-    return is_fired or speaks_of_paper(line.text, line.words, lexicon, None)
 
 
 def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:

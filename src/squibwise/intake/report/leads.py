@@ -4,10 +4,10 @@
 """
 
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.assertions import UNSURE, count_strange
 from squibwise.intake.report.headings import DECORATED, indent, next_below
 from squibwise.intake.report.lexicon import Lexicon
-from squibwise.intake.report.lines import why_absent
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, Words, stands_alone
 

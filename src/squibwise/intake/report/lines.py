@@ -1,17 +1,15 @@
 """What each line of a report is: code, words, heading, count, measure, or not understood."""
 
-import re
-from functools import lru_cache
-
-from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.asides import GOOD, is_question, why_aside, why_no_code
 from squibwise.intake.report.features import join_denied, read_words
 from squibwise.intake.report.labels import numbers_a_thing
-from squibwise.intake.report.lexicon import Lexicon, Token, flat, lexicon_of, tokenise
-from squibwise.intake.report.phrases import Hit, find_hits, find_layout, languages
+from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
+from squibwise.intake.report.line_words import BULLET, language_of
+from squibwise.intake.report.phrases import Hit, find_hits, find_layout
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, PARTS, TELLS, Words, has_fault, has_part
+from squibwise.intake.report.words import FAULTS, PARTS, has_fault, has_part
 
 MAX_LINE = 2000
 _SIGNS = str.maketrans(
@@ -35,41 +33,16 @@ _STOP = pattern(
 )
 _BARS = 3  # of a row with two cells
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
-_NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 NAMED = 0.6  # share of known words that makes a line the name of a part
-_IF = pattern(r"(?:^|\W)(?:if|wenn|falls|si|se|jesli|jezeli)\s+$")  # "if B1001 comes back"
-_MAY_BE = pattern(  # "B1001 can be the clock spring too", "2-2, could be 2-3"
-    r"[\s,]*(?:(?:can|could|may|might) be|kann (?:auch )?|konnte (?:auch )?|peut(?: aussi)? etre|"
-    r"pourrait etre|puede ser|podria ser|pode ser|poderia ser|puo essere|potrebbe essere|"
-    r"moze (?:tez )?byc)\b"
-)
-_SEEN = pattern(  # the last cell of a row of looks, beside rows of codes
-    r"(?i)(?:\s{3,}|\t)(?:seen|visual(?:ly)?|by eye|gesehen|sichtpr[uü]fung|vu|visuel|visto|"
-    r"widziane)\s*$"
-)
-_GAVE = pattern("threw|gave|showed|gab|zeigte|dio|diede|deu")
 _YEAR = pattern(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
 _ANSWERED = pattern(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
 )
-_ANSWERED_NO = pattern(r"(?i)\S(?:\s{3,}|\t|\.{3,}\s?)(?:n|no|nein|non|n[aã]o|nie)\s*$")
 _PASSED = pattern(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row: its result
-_GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
-_IGNITED = frozenset("bag curtain knee cushion pretension charge".split())  # these answer nobody
-_SENSED = frozenset("sensor unit electronics buckle occupant switch link".split())
-_LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
-_MONEY = pattern(
-    r"(?i)[$€£]\s?\d|\d(?:[.,]\d\d?)?\s?(?:[$€£]|(?:eur|euros?|usd|gbp|chf|pln|zł|zl|reais)\b)"
-)
-_PRICED = pattern(r"[^\W\d_]{2}\S*\s+\d{1,4}[.,]\d{2}\W*$")  # "AIRBAG 498.00"
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _KEY_ON = pattern(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
-_BULLET = pattern(
-    r"^\s*(?:[-*>•·#]\s*)?(?:\(?[A-Za-z]\)\s+|[A-Z]\d{1,3}\s{2,})?"
-    r"(?:\(?\d{1,3}[.)]\s+(?!(?i:sitzreihe|reihe|rang|fila|rz[aą]d|row|stufe|zünd|stopień|stadio)))?"
-)
 _KEYED = pattern(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
 _TYPE_LABEL = pattern(
     r"(?i)\b(?:failure type|fault type|ftb|symptom|sub ?type|type|fehlerart|type de d[ée]faut|"
@@ -156,7 +129,7 @@ def _is_whole(line: Line, lexicon: Lexicon) -> bool:
     """``all other circuits ok``: a line calls every circuit good and names none."""
     voices, texts = line.words.voices, tuple(t.text for t in line.tokens)
     named = line.words.features & (PARTS - {"charge"})
-    if line.codes or named or voices - _GOOD or _names_place(line):
+    if line.codes or named or voices - GOOD or _names_place(line):
         return False
     if has_fault(line.words) and line.role != "clean":
         return False
@@ -174,37 +147,6 @@ def _stores(hit: Hit) -> bool:
 
 def _denies_status(hit: Hit, tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
     return _stores(hit) and any(t.text in lexicon.denying for t in tokens[hit.first : hit.last])
-
-
-def words_of(text: str, catalog: Catalog, language: str | None) -> Words:
-    """Return what a piece of text says, codes aside."""
-    return _words_in(text, lexicon_of(catalog), language)
-
-
-def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
-    """Return the language a line is read in beside English: its own, or the report's."""
-    scores = languages(lexicon, [t.text for t in line.tokens])
-    most = max(scores.values(), default=0)
-    best = [n for n in scores if scores[n] == most > 0]
-    if usual in best or not best:
-        return usual
-    return best[0] if len(best) == 1 else min(best, key=lambda n: _bare(line.tokens, lexicon, n))
-
-
-def _bare(tokens: tuple[Token, ...], lexicon: Lexicon, language: str) -> int:
-    """How many words of a line mean nothing in a language."""
-    return len(tokens) - sum(h.last - h.first for h in find_hits(lexicon, tokens, language))
-
-
-def without_codes(line: Line) -> str:
-    """Return the text of a line with blanks in place of its codes, and without its bullet."""
-    text = line.text
-    for code in line.codes:
-        for start, end in ((code.start, code.end), *code.elsewhere):
-            text = text[:start] + " " * (end - start) + text[end:]
-    bullet = _BULLET.match(line.text)
-    cut = bullet.end() if bullet is not None else 0
-    return text[cut:] if not line.codes or cut <= line.codes[0].start else text
 
 
 def failure_type_of(line: Line) -> str | None:
@@ -240,7 +182,7 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
 
 def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     texts = tuple(t.text for t in line.tokens)
-    line.why = _why_no_code(line, lexicon) if line.codes else ""
+    line.why = why_no_code(line, lexicon) if line.codes else ""
     if line.why:
         line.codes, line.role = (), "aside"
         return
@@ -262,146 +204,9 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     headed = line.role in ("count", "clean")
     line.is_module = line.role == "heading" or (headed and _names_module(texts, lexicon, line))
     if line.role in ("words", "unread", "heading", "clean") and line.count is None:
-        line.why = _why_aside(line, lexicon)
+        line.why = why_aside(line, lexicon)
         if line.why:
             line.role, line.is_module = "aside", False
-
-
-def _why_no_code(line: Line, lexicon: Lexicon) -> str:
-    """Why a line with a code reports none; empty when it may report one."""
-    if is_question(line) or _is_supposed(line, lexicon):
-        return "a question"
-    if _is_of_another(flat(line.text), lexicon):
-        return "another car"
-    if _example(lexicon).search(flat(line.text[: line.codes[0].start])):
-        return "an example"
-    told = has_fault(line.words) or line.words.statuses
-    is_priced = _MONEY.search(line.text) or _PRICED.search(line.text)
-    return "a price" if is_priced and not told else ""
-
-
-@lru_cache(maxsize=4)
-def _example(lexicon: Lexicon) -> re.Pattern[str]:
-    names = lexicon.names_of("example")
-    return re.compile(rf"(?<![^\W_])(?:{names})(?![^\W_])\W*(?:[^\W\d_]+\W+)?$")
-
-
-def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
-    """``if B1001 comes back``, ``the forum says B1001 means``: what may be, not what is."""
-    if "wondered" in line.words.voices and not _wonders_after(line, lexicon):
-        return True
-    head = flat(line.text[: line.codes[0].start])
-    told = line.words.features & (TELLS - {"defect"})
-    may_be = _MAY_BE.match(flat(line.text[line.codes[0].end :])) and not line.words.statuses
-    if _IF.search(head) or may_be:
-        return True
-    return not told and bool(_supposing(lexicon).search(head))
-
-
-def _wonders_after(line: Line, lexicon: Lexicon) -> bool:
-    """``B1490 stuck, stored, might be crumbs``: a fault with its status, and what may cause it."""
-    head, comma, tail = line.text.rpartition(", ")
-    if not comma or len(head) < line.codes[-1].end or not line.words.statuses:
-        return False
-    language = language_of(line, lexicon, None)
-    said, guessed = (_words_in(text, lexicon, language) for text in (head, tail))
-    is_told = (
-        bool(said.statuses)
-        and (has_fault(said) or "locked" in said.statuses)
-        and "wondered" not in said.voices
-    )
-    return is_told and not (guessed.statuses or has_part(guessed))
-
-
-def _words_in(text: str, lexicon: Lexicon, language: str | None) -> Words:
-    tokens = tokenise(text)
-    return read_words(tokens, find_hits(lexicon, tokens, language), lexicon.denying)
-
-
-@lru_cache(maxsize=4)
-def _supposing(lexicon: Lexicon) -> re.Pattern[str]:
-    names = lexicon.names_of("supposed")
-    return re.compile(rf"(?<![^\W_])(?:{names})\s+(?:[^\W\d_][\w-]*\s+){{0,4}}$")
-
-
-def _is_of_another(plain: str, lexicon: Lexicon) -> bool:
-    is_told = lexicon.may_name("had", plain) or bool(_GAVE.search(plain))
-    return is_told and bool(_of_another(lexicon).search(plain))
-
-
-@lru_cache(maxsize=4)
-def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
-    """``my nephew's van had B1001``: somebody else, and a verb of the past before the code."""
-    kin, had = lexicon.names_of("kin"), lexicon.names_of("had")
-    his = "(?!owner|customer|client)[a-z]+s (?:van|car|truck|wagon)|his|hers|theirs|seiner|seins|"
-    his += "la sienne|le sien|el suyo|la suya|il suo|la sua|o dele|jego"
-    return re.compile(
-        rf"(?<![^\W_])(?:(?:{kin})(?:'?s)?(?:[^\w.;!?]{{1,3}}[^\W\d_]+){{0,5}}[^\w.;!?]{{1,3}}(?:{had})|"
-        rf"(?:{his}) (?:{had}|{_GAVE.pattern}))\s"
-    )
-
-
-def _why_aside(line: Line, lexicon: Lexicon) -> str:
-    """Why a line of words tells of no present fault; empty when it may."""
-    voices, told = line.words.voices, has_fault(line.words)
-    asks = is_question(line) or bool(voices & {"sure", "wondered"})
-    reasons = (
-        ("amends" in voices, "a correction"),
-        (_NOT_TICKED.match(line.text) and not told, "not marked"),
-        (_SEEN.search(line.text), "a look"),
-        (asks, "a question"),
-    )
-    why = next((reason for holds, reason in reasons if holds), "")
-    if why or line.role == "heading" or not (has_part(line.words) or told):
-        return why
-    if _asks_for_any(line, lexicon):
-        return "a question"
-    if _ANSWERED_NO.search(line.text) and not voices & _GOOD:
-        return "denied"
-    return why_absent(line.words, is_coded=False)
-
-
-def _asks_for_any(line: Line, lexicon: Lexicon) -> bool:
-    """``any crash code``: a question without its sign, behind the name of who asks or not."""
-    lead = line.tokens[1:2] if line.tokens[1:2] and line.tokens[1].apart else line.tokens[:1]
-    return any(t.text in lexicon.small.any for t in lead) and not line.words.statuses
-
-
-def is_question(line: Line) -> bool:
-    """Tell whether a line asks, or doubts what it reads."""
-    if any(line.text[code.end :].lstrip(" )").startswith("?") for code in line.codes):
-        return True
-    if line.cells and line.codes:
-        return False  # a remark such as "plug loose?" beside a fault
-    text = _LONE_SIGN.sub("", line.text).strip()
-    told = has_part(line.words) or has_fault(line.words)
-    return text.endswith("?") or ("?" in text and (text[:1] == "¿" or not told))
-
-
-def why_absent(words: Words, *, is_coded: bool) -> str:
-    """Return why words say that there is no fault now; empty when they do not say so.
-
-    Args:
-        words: What they say.
-        is_coded: They stand beside a code: a lone negation may then be part of its description.
-    """
-    voices, told = words.voices, has_fault(words) or "battery" in words.features
-    is_told = told or words.statuses
-    is_silent = words.features & FAULTS == {"communication"} and bool(words.features & _IGNITED)
-    reasons = (
-        (is_silent and not is_coded and not words.features & _SENSED, "denied"),
-        ("elsewhere" in voices and not is_coded, "another system"),
-        ("sought" in voices and not is_coded and not words.statuses, "a check without a result"),
-        ("mine" in voices or {"own", "was"} <= voices, "another car"),
-        ("past" in voices, "past"),
-        ("gone" in voices, "gone"),
-        ("not" in voices and (told or not is_coded), "denied"),
-        ("away" in voices and told and not is_coded, "denied"),
-        ("was" in voices and told and not is_coded and not words.statuses, "past"),
-        ("worked" in voices and not is_coded, "work done"),
-        ("fine" in voices or ("good" in voices and not (is_coded and is_told)), "found good"),
-    )
-    return next((reason for holds, reason in reasons if holds), "")
 
 
 def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
@@ -517,4 +322,4 @@ def _is_foreign(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
 def label_of(line: Line) -> str:
     """Return the words before the colon of a label, folded; empty where there is none."""
     found = _KEYED.match(line.text)
-    return flat(_BULLET.sub("", found.group(), count=1)).strip() if found else ""
+    return flat(BULLET.sub("", found.group(), count=1)).strip() if found else ""

@@ -5,7 +5,8 @@ from itertools import pairwise
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon, tokenise
-from squibwise.intake.report.lines import NAMED, label_of, read_line, without_codes
+from squibwise.intake.report.line_words import without_codes
+from squibwise.intake.report.lines import NAMED, label_of, read_line
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, OF_ITS_OWN, PARTS, has_fault
 

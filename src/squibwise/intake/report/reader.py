@@ -18,12 +18,8 @@ from squibwise.intake.report.labels import drop_labels, is_number_only
 from squibwise.intake.report.leads import follow_leads
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import read_codes
-from squibwise.intake.report.lines import (
-    read_line,
-    split_line,
-    supply_volts,
-    without_codes,
-)
+from squibwise.intake.report.line_words import without_codes
+from squibwise.intake.report.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.marks import apply_ticks, apply_times
 from squibwise.intake.report.meaning import fold_line, settle, tell
 from squibwise.intake.report.other_files import name_table

@@ -6,7 +6,7 @@ from itertools import pairwise
 from squibwise.catalog.load import Catalog
 from squibwise.intake.report.features import NO, YES
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
-from squibwise.intake.report.lines import language_of
+from squibwise.intake.report.line_words import language_of
 from squibwise.intake.report.part_lists import read_piece
 from squibwise.intake.report.phrases import find_hits, find_layout
 from squibwise.intake.report.sheet import Line, Sheet

@@ -1,0 +1,51 @@
+"""The words of a line and of its pieces, in the language that they are in."""
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.features import read_words
+from squibwise.intake.report.lexicon import Lexicon, Token, lexicon_of, tokenise
+from squibwise.intake.report.phrases import find_hits, languages
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import Words
+
+BULLET = pattern(
+    r"^\s*(?:[-*>•·#]\s*)?(?:\(?[A-Za-z]\)\s+|[A-Z]\d{1,3}\s{2,})?"
+    r"(?:\(?\d{1,3}[.)]\s+(?!(?i:sitzreihe|reihe|rang|fila|rz[aą]d|row|stufe|zünd|stopień|stadio)))?"
+)
+
+
+def words_of(text: str, catalog: Catalog, language: str | None) -> Words:
+    """Return what a piece of text says, codes aside."""
+    return words_in(text, lexicon_of(catalog), language)
+
+
+def words_in(text: str, lexicon: Lexicon, language: str | None) -> Words:
+    """Return what a piece of text says, codes aside, by the phrases of a lexicon."""
+    tokens = tokenise(text)
+    return read_words(tokens, find_hits(lexicon, tokens, language), lexicon.denying)
+
+
+def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
+    """Return the language a line is read in beside English: its own, or the report's."""
+    scores = languages(lexicon, [t.text for t in line.tokens])
+    most = max(scores.values(), default=0)
+    best = [n for n in scores if scores[n] == most > 0]
+    if usual in best or not best:
+        return usual
+    return best[0] if len(best) == 1 else min(best, key=lambda n: _bare(line.tokens, lexicon, n))
+
+
+def _bare(tokens: tuple[Token, ...], lexicon: Lexicon, language: str) -> int:
+    """How many words of a line mean nothing in a language."""
+    return len(tokens) - sum(h.last - h.first for h in find_hits(lexicon, tokens, language))
+
+
+def without_codes(line: Line) -> str:
+    """Return the text of a line with blanks in place of its codes, and without its bullet."""
+    text = line.text
+    for code in line.codes:
+        for start, end in ((code.start, code.end), *code.elsewhere):
+            text = text[:start] + " " * (end - start) + text[end:]
+    bullet = BULLET.match(line.text)
+    cut = bullet.end() if bullet is not None else 0
+    return text[cut:] if not line.codes or cut <= line.codes[0].start else text
