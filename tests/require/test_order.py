@@ -459,3 +459,26 @@ def test_a_new_buckle_of_which_only_the_switch_was_asked_for_is_in(
     new = DoneWork(id="d", what="replaced", component="passenger.buckle-switch")
     done = work(made.case(out, new), made.assessment({}), catalog)
     assert next(o for o in done.operations if o.id == "fit:front-buckle@passenger").done
+
+
+def test_the_charge_of_a_new_column_is_plugged_in_where_its_load_was_and_no_sooner(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """Found by the law above. Common practice, no source: the column is firm before the power."""
+    charge, column = "driver.column-charge", "driver.steering-column"
+    components = made.parts("full-modern-set", charge)
+    knee = {"driver.knee-bag": {"fired": 0.98}}
+    bad = {charge: {"fired": 0.98}, column: {"damaged": 0.98}}
+    new = {charge: {"fired": 0.5}, column: {"damaged": 0.5}}
+    signed = Passed(id="g", what="key-on-safe", result="passed")
+    fitted = tuple(DoneWork(id=c, what="replaced", component=c) for c in (charge, column))
+    for course, now in (((signed,), bad), ((signed, *fitted), new)):
+        states = made.assessment(knee | now, components=components)
+        done = work(made.case(*course, components=components), states, catalog)
+        by_id = {o.id: o for o in done.operations}
+        assert by_id["fit:column@driver"].done is (now is new)
+        assert charge in {x.partition("/")[0] for x in by_id["step:fit-loads"].loads}
+        assert "its connector covered" in by_id["fit:column@driver"].title
+        assert [o.id for o in done.operations if charge in o.joins] == ["join:loaded"]
+        _joins_no_device_in_place_of_its_load(done)
+        _joins_what_it_undid(done, {charge})

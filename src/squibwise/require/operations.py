@@ -203,14 +203,16 @@ def fit(scope: Scope, *, connects_later: frozenset[str] = frozenset()) -> Iterat
 
     Args:
         scope: What is done.
-        connects_later: Assemblies that are mounted now and plugged in after the loads are out.
+        connects_later: Components that are mounted now and plugged in after the loads are out.
     """
     looks = tuple(look(scope))
     for piece in (*scope.changed, *scope.taken_off):
-        yield _fit(piece, scope, looks, later=piece.assembly.id in connects_later)
+        yield _fit(piece, scope, looks, later=connects_later.intersection(piece.contains))
 
 
-def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool) -> Operation:
+def _fit(
+    piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: frozenset[str]
+) -> Operation:
     order, work = scope.orders.get(piece.id), piece.assembly.operation
     kinds = [split_component(c).kind for c in piece.key]
     gates = {g for k in kinds for g in scope.job.catalog.tasks.work[k].gates}
@@ -219,7 +221,7 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
         n=piece.number + FIT,
         id=f"fit:{piece.id}",
         action="fit",
-        title=f"{_fit_verb(piece, scope, later=later)}: {piece_title(piece)}",
+        title=f"{_fit_verb(piece, scope, later=bool(later))}: {piece_title(piece)}",
         short=piece_title(piece, short=True),
         assembly=piece.assembly.id,
         components=piece.contains,
@@ -235,7 +237,7 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
             *(x.id for x in looks if set(piece.contains) & set(x.components)),
             *(f"fit:{p.id}" for p in scope.changed if _comes_first(p, piece, scope)),
         ),
-        joins=() if later else piece.contains,
+        joins=tuple(c for c in piece.contains if c not in later),
         undoes=() if piece.assembly.live or work.out else piece.contains,
         cautions=pick_cautions(work.cautions, scope.job.catalog),
         tools=work.tools,
@@ -294,10 +296,11 @@ def _comes_first(other: Piece, piece: Piece, scope: Scope) -> bool:
 def _fit_verb(piece: Piece, scope: Scope, *, later: bool) -> str:
     if piece.assembly.id == FASTENERS:
         return "Check off, each new one in where its old one came out"
-    if piece in scope.taken_off:
-        return "Put back, join and lock"
+    verb = "Put back" if piece in scope.taken_off else "Fit"
     if later:
-        return "Fit, its connector covered and left open until the load"
+        return f"{verb}, its connector covered and left open until the load"
+    if piece in scope.taken_off:
+        return f"{verb}, join and lock"
     kinds = scope.job.catalog.kinds
     has_circuit = any(kinds[split_component(c).kind].circuit for c in piece.contains)
     return "Fit, join and lock" if has_circuit else "Fit"

@@ -10,7 +10,7 @@ from squibwise.history.signed import last_signed, unit_exposed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import WEAK_BASES
-from squibwise.model.work import Minutes, Operation
+from squibwise.model.work import ON_LOADS, Minutes, Operation
 from squibwise.require.access import Way
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.demands import name_chance, pick_cautions
@@ -202,6 +202,17 @@ def _is_power_due_again(scope: Scope) -> bool:
     return not all(is_signed(STEP + word, scope) for word in own)
 
 
+def list_left_open(scope: Scope) -> frozenset[str]:
+    """Return what is mounted before a first power on loads and plugged in only after it.
+
+    The bag that goes in with the panel, and the charge of a new column: its circuit has a load.
+    """
+    loaded = {*loads_of(list_loads(scope))}
+    pieces = [p for p in (*scope.changed, *scope.taken_off) if not goes_in_after_loads(p)]
+    early = {c for p in pieces if p.assembly.id in MOUNTED_EARLY for c in p.contains}
+    return frozenset(early.union(*(loaded.intersection(p.contains) for p in pieces)))
+
+
 def _is_wheel_on_loads(scope: Scope) -> bool:
     """Does the driver's airbag come in after the loads, or did it, so that one stood for it."""
     signed = is_signed(STEP + "move-steering", scope)
@@ -210,10 +221,12 @@ def _is_wheel_on_loads(scope: Scope) -> bool:
 
 
 def _is_plugged_in(piece: Piece, scope: Scope) -> bool:
-    """Is a piece fitted anew and joined; what is mounted early is joined by a line of its own."""
+    """Is a piece fitted anew and joined; what is mounted first is joined by a line of its own."""
     if piece.id not in scope.orders or not scope.orders[piece.id].done:
         return False
-    return piece.assembly.id not in MOUNTED_EARLY or is_signed(f"join:{piece.id}", scope)
+    if piece.assembly.id in MOUNTED_EARLY:
+        return is_signed(f"join:{piece.id}", scope)
+    return goes_in_after_loads(piece) or is_signed(f"join:{ON_LOADS}", scope)
 
 
 def _stages(component: str, scope: Scope) -> int:

@@ -38,6 +38,7 @@ from squibwise.require.steps import (
     find_situations,
     goes_in_after_loads,
     is_long_way,
+    list_left_open,
     list_loads,
     list_steps,
     loads_of,
@@ -200,7 +201,7 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
     late: set[str] = set()
     early = MOUNTED_EARLY if long else frozenset()
     waiting = {p.assembly.id for p in scope.pieces if goes_in_after_loads(p)}
-    for operation in fit(scope, connects_later=early):
+    for operation in fit(scope, connects_later=list_left_open(scope) if long else frozenset()):
         way = _way_behind(operation, scope)
         after_power = long and operation.assembly in waiting
         if after_power:
