@@ -38,7 +38,7 @@ from squibwise.garage.tick_order import (
 )
 from squibwise.model.evidence import Passed, SubstituteLoad
 from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
-from squibwise.model.work import Area, Operation, Order, Question, Visit, Work
+from squibwise.model.work import Area, Demand, Operation, Order, Question, Visit, Work
 
 CATALOG = load_catalog()
 DAY = dt.datetime(2026, 6, 5, 8)
@@ -406,18 +406,31 @@ def test_what_stays_open_of_the_order_list_is_told_with_its_commands() -> None:
     assert bare.splitlines()[0] == (
         "no. 9 closes the order list, and what may still add to it is open: "
         "Seat airbag (50%; Look at the seam). Look: squibwise saw CASE driver.seat-bag WORD. "
-        "Or close it with what stays open: squibwise did CASE 9 --note 'seat frame later'."
+        "Or close it with what stays open: squibwise did CASE 9 --note 'Seat airbag later'."
     )
     assert refusal(row(2, "step:other"), row(3, "look:x"), ticked="step:other", todo=todo) == ""
 
 
-def test_an_order_in_doubt_is_looked_at_by_its_part() -> None:
-    by_demand = order(demands=("step", "driver.seat-bag-2:replace"))
-    for one, part in ((order(), "driver.seat-bag"), (by_demand, "driver.seat-bag-2")):
-        demands = tuple(d for d in one.demands if ":" in d)
-        one = msgspec.structs.replace(one, demands=demands)
-        told = refusal(row(9, ORDER_CLOSED), ticked=ORDER_CLOSED, todo={"orders": (one,)})
+def test_an_order_in_doubt_is_looked_at_by_the_part_whose_look_settles_it() -> None:
+    def demand(part: str, look: str) -> Demand:
+        name = f"{part}:replace"
+        return Demand(
+            id=name, action="replace", component=part, title="", strict="when-met", settled_by=look
+        )
+
+    other, own = demand("driver.seat-frame", "x"), demand("driver.belt-webbing", order().settled_by)
+    asked = order(demands=(other.id, own.id))
+    for items, part in (
+        ((other, own), own.component),
+        ((other,), "driver.seat-bag"),
+        ((), "driver.seat-bag"),
+    ):
+        todo = {"orders": (asked,), "items": items}
+        told = refusal(row(9, ORDER_CLOSED), ticked=ORDER_CLOSED, todo=todo)
         assert f"Look: squibwise saw CASE {part} WORD." in told
+    elsewhere = {"orders": (order(demands=(other.id,)),), "items": (other, own)}
+    told = refusal(row(9, ORDER_CLOSED), ticked=ORDER_CLOSED, todo=elsewhere)
+    assert "Look: squibwise saw CASE driver.seat-bag WORD." in told
 
 
 def test_what_comes_first_is_told_once_for_all_that_wait_for_it() -> None:
