@@ -398,6 +398,16 @@ def test_what_was_opened_is_closed_and_what_was_taken_out_goes_back() -> None:
     assert at["fit:driver-bag@driver"] < at["step:final-power"]
 
 
+# Common practice, no source: the pillar trims lie over the ends of panel and headliner.
+def test_pillar_trims_come_off_before_panel_and_headliner_and_go_back_after_both() -> None:
+    at = places(after("side-pole", "open:panel"))
+    for side in ("left", "right"):
+        opened, closed = at[f"open:a-{side}"], at[f"close:a-{side}"]
+        assert opened < min(at["open:panel"], at["open:roof"])
+        assert max(at["close:panel"], at["close:roof"]) < closed < at["step:final-power"]
+    assert "open:console" not in at, "it comes out with the panel"
+
+
 def test_a_key_on_is_signed_again_once_the_power_was_off_again() -> None:
     signed = after("two-front-bags", "power-safe")
     powers = [o for o in signed.operations if o.id in ("step:first-power", "step:final-power")]

@@ -260,6 +260,16 @@ def test_a_part_in_doubt_is_named_by_the_look_that_decides_it() -> None:
     assert "seat frame later" not in told
 
 
+# Common practice, no source: codes are cleared after all settings, and the lamp shows what is left.
+def test_the_lamp_is_watched_after_the_codes_are_cleared() -> None:
+    todo, _ = door_job("damaged")
+    missing = find_missing(todo, frozenset(), frozenset({"step:lamp-check"}))
+    first = {o.id for found in missing.values() for o in found}
+    assert first >= {"step:clear", "set:seat-zero", "step:final-power"}
+    cleared = find_missing(todo, frozenset({"step:clear"}))
+    assert "step:lamp-check" not in {o.id for found in cleared.values() for o in found}
+
+
 def test_what_is_lost_with_the_power_and_was_not_saved_is_told() -> None:
     todo, _ = door_job("damaged")
     assert "no. 11 (save the codes), no. 12" in " ".join(tell_unsaved((21,), todo))

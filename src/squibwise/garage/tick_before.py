@@ -19,6 +19,7 @@ MAKING_SAFE = (
 )
 _PAIRS = {
     *((first, "step:drive") for first in BEFORE_DRIVE),
+    *((first, "step:lamp-check") for first in ("step:clear", "set:program", "set:seat-zero")),
     (FIT_LOADS, FIRST_POWER),
     (FIT_LOADS, RETURN_LOADS),
     *((word, RETURN_LOADS) for word in ("step:second-scan", "step:move-steering")),
@@ -118,11 +119,12 @@ def must_precede(first: Operation, then: Operation) -> bool:
     live is near, for there power that is off protects nobody; looks that the release waits for come
     before the last power-up, for later they cost another power-down; nothing is powered on loads,
     nor are loads counted back, before they went in, nor counted back before what is read and moved
-    on them was; nothing is read, set, moved or watched with
-    the key on before the power is; nothing is powered while a part that is needed for sure, a
-    connector or a cover is still open; nothing is closed before what lies behind it is in, joined
-    and bolted, for it would have to be opened again; nobody drives before the power is on with
-    everything fitted, the codes are cleared and the lamp went out.
+    on them was; nothing is read, set, moved or watched with the key on before the power is; nothing
+    is powered while a part that is needed for sure, a connector or a cover is still open; nothing
+    is closed before what lies behind it is in, joined and bolted, for it would have to be opened
+    again; a lamp that is watched before the unit and the seat are set and the codes cleared says
+    nothing of the car that leaves; nobody drives before the power is on with everything fitted, the
+    codes are cleared and the lamp went out.
     """
     if first.id in (*MAKING_SAFE, *POWERING) or (first.id, then.id) in _PAIRS:
         return True

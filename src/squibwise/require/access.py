@@ -64,14 +64,19 @@ def _ways_at(opening: Opening, place: str, car: Car) -> Iterator[Way]:
 
 
 def close_over(ways: Iterable[Way], car: Car, catalog: Catalog) -> tuple[Way, ...]:
-    """Return these openings with all they need and without what opens with them, in order."""
+    """Return these openings with all they need and without what opens with them, in order.
+
+    What opens with one and lies over another stays a line of its own: it is off for both.
+    """
     found = set(ways)
     while more := {n for w in found for n in _needs(w, car, catalog)} - found:
         found |= more
     joined = [o for o in catalog.tasks.openings.values() if o.both and _is_both(o.both, found)]
     if any(Way(opening=o) not in found for o in joined):
         return close_over({*found, *(Way(opening=o) for o in joined)}, car, catalog)
-    kept = [w for w in found if not any(_swallows(o, w, car) for o in found)]
+    open_with = (w for w in found if any(swallows(o, w) for o in found))
+    merged = {w for w in open_with if not any(covers(w, inner) for inner in found)}
+    kept = found - merged
     return tuple(sorted(kept, key=lambda w: w.slot))
 
 
@@ -89,10 +94,10 @@ def _is_both(word: str, found: set[Way]) -> bool:
     return {w.at for w in found if w.opening.id == word} >= set(SIDES)
 
 
-def _swallows(outer: Way, inner: Way, car: Car) -> bool:
-    if inner.opening.id not in outer.opening.swallows:
-        return False
-    return not outer.at or not inner.at or outer.at == inner.at
+def swallows(outer: Way, inner: Way) -> bool:
+    """Does an opening open with another one."""
+    is_same = not outer.at or not inner.at or outer.at == inner.at
+    return inner.opening.id in outer.opening.swallows and is_same
 
 
 def covers(outer: Way, inner: Way) -> bool:

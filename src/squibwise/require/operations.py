@@ -9,7 +9,7 @@ from squibwise.history.signed import CONTROL_UNIT, last_signed
 from squibwise.model.evidence import Passed
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
-from squibwise.require.access import Way, covers
+from squibwise.require.access import Way, covers, swallows
 from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import LOOK, look
 from squibwise.require.orders import FASTENERS, Piece
@@ -72,7 +72,7 @@ def _before_opening(way: Way, scope: Scope) -> tuple[str, ...]:
         return ("step:power-down",)
     unit = [w for w in scope.ways if w.opening.id in UNIT_WAYS][:1]
     read = () if any(way == u or covers(way, u) for u in unit) else ("step:bench-read",)
-    over = (f"open:{w.id}" for w in scope.ways if covers(w, way))
+    over = (f"open:{w.id}" for w in scope.ways if covers(w, way) or swallows(way, w))
     return ("step:make-safe", *read, "step:hunt-loads", *over)
 
 
@@ -390,7 +390,7 @@ def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     f"join:{way.id}",
                     *(("step:unit-bolted",) if way.opening.id in UNIT_WAYS else ()),
                     *_fits_behind(way, behind),
-                    *(f"close:{w.id}" for w in scope.ways if covers(way, w)),
+                    *(f"close:{w.id}" for w in scope.ways if covers(way, w) or swallows(w, way)),
                 ),
                 cautions=pick_cautions(("one-time",), scope.job.catalog),
                 done=is_signed(word, scope) and not _is_open_again(way, word, scope),
