@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from squibwise.infer import assess
 from squibwise.model.belief import Assessment
-from squibwise.model.evidence import Evidence, Impact, Recorder, Statement
+from squibwise.model.evidence import DoneWork, Evidence, Impact, Reading, Recorder, Statement
 from squibwise.model.origin import Origin
-from squibwise.model.report import Report
+from squibwise.model.report import Report, Unread
 
 SMALL = build.car("belts-and-front-bags")
 BAG = "driver.front-bag"
@@ -84,6 +84,31 @@ def test_a_copy_without_its_time_is_no_second_reading(copy_first: bool) -> None:
     assert [f.code for f in often.findings].count("weighed-once") == 1
 
 
+@pytest.mark.parametrize("line", ["B0001-13 bag", "odometer 61,205"])
+def test_read_again_with_no_work_between_a_unit_says_nothing_new(line: str) -> None:
+    scan = build.scan(build.code(1, BAG), complete=True)
+    first = msgspec.structs.replace(scan, time=dt.datetime(2026, 3, 2, 9, 10))
+    again = [
+        msgspec.structs.replace(
+            renamed(first, n),
+            time=dt.datetime(2026, 3, 2 + n, 9, 10),
+            reading=msgspec.structs.replace(first.reading, unread=(Unread(line=n, raw=line),)),
+        )
+        for n in (1, 2)
+    ]
+    often = answer((first, *again))
+    assert_same(answer((first,)), often)
+    assert [f.code for f in often.findings].count("weighed-once") == 2
+
+
+def test_read_again_after_clearing_the_same_codes_are_news() -> None:
+    scan = build.scan(build.code(1, BAG), complete=True)
+    first = msgspec.structs.replace(scan, time=dt.datetime(2026, 3, 2, 9, 10))
+    cleared = DoneWork(id="w", what="cleared", component="codes", time=dt.datetime(2026, 3, 3))
+    later = msgspec.structs.replace(renamed(first, 1), time=dt.datetime(2026, 3, 4, 9, 10))
+    assert not [f for f in answer((first, cleared, later)).findings if f.code == "weighed-once"]
+
+
 def test_half_a_character_in_a_report_is_weighed_like_any_text() -> None:
     line = msgspec.structs.replace(build.code(1, BAG), raw="B0001-13 \ud83d bag")
     assert_same(answer((build.scan(line),)), answer((build.scan(build.code(1, BAG)),)))
@@ -133,3 +158,60 @@ def test_three_scans_without_a_time_say_the_same_in_any_order() -> None:
     scans = [build.scan(*one, complete=True, id=str(n)) for n, one in enumerate(lines)]
     for other in (scans[::-1], [scans[1], scans[0], scans[2]]):
         assert_same(answer(tuple(scans)), answer(tuple(other)))
+
+
+@pytest.mark.parametrize("again", [1, 2])
+def test_a_live_value_or_a_blow_that_is_entered_again_is_the_same_one(again: int) -> None:
+    at = [dt.datetime(2026, 3, 2, 9, minute) for minute in range(3)]
+    live = Reading(
+        id="r0",
+        time=at[0],
+        component=f"{BAG}/1",
+        quantity="loop-resistance",
+        value=9.4,
+        unit="ohm",
+        method="scan-live-value",
+    )
+    blow = Impact(id="i0", time=at[0], zone="nose-left", extent="moderate")
+    found = (live, blow)
+    copies = [
+        msgspec.structs.replace(e, id=f"{e.id}-{n}", time=at[n])
+        for n in range(1, again + 1)
+        for e in found
+    ]
+    assert_same(answer(found), answer((*found, *copies)))
+
+
+def test_two_whole_scans_without_a_time_are_alike_by_any_name_and_order() -> None:
+    coded = build.scan(build.code(1, BAG), complete=True)
+    clean = build.scan(complete=True)
+    answers = [
+        answer(tuple(msgspec.structs.replace(e, id=i) for e, i in zip(two, names, strict=True)))
+        for two in ((coded, clean), (clean, coded))
+        for names in (("a", "b"), ("b", "a"))
+    ]
+    for other in answers[1:]:
+        assert_same(answers[0], other)
+    assert [q.id for q in answers[0].open_questions if q.id == "times"]
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "words"),
+    [
+        ({"rollover": True}, {"rollover": False}, "rolled over"),
+        ({"lamp_on": True}, {"lamp_on": False}, "lamp"),
+        ({"commanded": (BAG,)}, {"commanded": ("passenger.front-bag",)}, "fired"),
+        ({"commanded": (BAG,)}, {"not_commanded": (f"{BAG}/1",)}, "fired"),
+    ],
+)
+def test_two_records_of_one_event_that_deny_each_other_are_told(
+    one: dict[str, object], two: dict[str, object], words: str
+) -> None:
+    both = tuple(Recorder(id=n, record="stored", **d) for n, d in (("a", one), ("b", two)))  # type: ignore[arg-type]
+    assert told_of(both) == told_of(both[::-1])
+    assert [words in text for text in told_of(both)] == [True]
+    assert not told_of(both[:1])
+
+
+def told_of(found: tuple[Evidence, ...]) -> list[str]:
+    return [c.text for c in answer(found).contradictions if c.text.startswith("two records")]

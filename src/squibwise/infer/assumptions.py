@@ -26,20 +26,20 @@ def list_questions(case: Case, found: Posterior, catalog: Catalog) -> tuple[Open
 
 def _ask_for_times(case: Case) -> Iterator[OpenQuestion]:
     """Yield that a time is wanted, where whole reports without one disagree on what is at fault."""
-    untimed = [
-        e
-        for e in case.evidence
-        if isinstance(e, Report) and e.time is None and e.when == "unknown"
-        if e.reading.coverage.complete
-    ]
-    told = {frozenset(_at_fault(report)) for report in untimed}
-    if len(told) > 1:
-        names = ", ".join(report.id for report in untimed)
+    untimed: dict[str, list[Report]] = {}
+    for entry in case.evidence:
+        if isinstance(entry, Report) and entry.time is None and entry.reading.coverage.complete:
+            untimed.setdefault(entry.when, []).append(entry)
+    for reports in untimed.values():
+        if len({frozenset(_at_fault(report)) for report in reports}) == 1:
+            continue
+        names = ", ".join(report.id for report in reports)
         yield OpenQuestion(
             id="times",
             text=f"A time is wanted: when was each of {names} read, or in which order?",
-            why="they disagree on what is at fault; taken as written, the last one counts as now",
+            why="they disagree on what is at fault, and the later one tells how the car is now",
         )
+        return
 
 
 def _at_fault(report: Report) -> Iterator[str]:

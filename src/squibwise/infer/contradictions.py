@@ -1,6 +1,6 @@
 """Evidence that does not fit together: reported, never averaged away."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from itertools import combinations
 
 import numpy as np
@@ -30,7 +30,7 @@ from squibwise.model.evidence import (
     SeatTrial,
     Statement,
 )
-from squibwise.model.names import loop_id
+from squibwise.model.names import loop_id, split_loop
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
@@ -378,4 +378,25 @@ def _recorders_apart(recorders: list[Recorder], catalog: Catalog) -> list[Contra
                 "of them is of this car and this event, and take the other out."
             )
             result.append(Contradiction(text=text, evidence=(one.id, two.id), remedy=remedy))
+        for text in _denials(one, two) if one.event == two.event else ():
+            remedy = "Read the unit again, and check by its number that both are about this car."
+            result.append(Contradiction(text=text, evidence=(one.id, two.id), remedy=remedy))
     return result
+
+
+def _denials(one: Recorder, two: Recorder) -> Iterator[str]:
+    """Yield what one record of an event says and another denies."""
+    if {one.rollover, two.rollover} == {True, False}:
+        yield "two records of the same event disagree on whether the car rolled over"
+    if {one.lamp_on, two.lamp_on} == {True, False}:
+        yield "two records of the same event disagree on whether the lamp was lit before it"
+    first, second = _commanded(one), _commanded(two)
+    denied = (first & set(two.not_commanded)) | (second & set(one.not_commanded))
+    if denied or (first and second and not first & second):
+        yield "two records of the same event disagree on what was fired"
+
+
+def _commanded(record: Recorder) -> set[str]:
+    """Return the components and loops that a record lists as commanded."""
+    whole = {split_loop(loop)[0] for loop in (*record.commanded, *record.commanded_ms)}
+    return {*record.commanded_ms, *whole, *(loop_id(name, 1) for name in record.commanded)}

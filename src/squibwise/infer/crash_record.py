@@ -30,7 +30,7 @@ def weigh_crash_record(net: Network, catalog: Catalog) -> list[Likelihood]:
     """
     chance = chance_of_record(net, catalog)
     own = [s for s in find_scans(net) if s.same_unit and not _cleared_before(s, net)]
-    shown = min((s for s in own if event_lines(s.report)), key=lambda s: s.report.id, default=None)
+    shown = next((s for s in own if event_lines(s.report)), None)
     if shown is not None:
         lines = event_lines(shown.report)
         events = np.maximum(
@@ -38,12 +38,12 @@ def weigh_crash_record(net: Network, catalog: Catalog) -> list[Likelihood]:
         )
         text = f"line {', '.join(str(c.line) for c in lines)}: crash record in the unit"
         return [Likelihood(shown.report.id, UNIT, text, events=events)]
-    reach = [(float(-_would_show(s, net, catalog).mean()), s.report.id, s) for s in own]
-    if not reach or min(reach)[0] == 0.0:
+    reach = np.array([_would_show(s, net, catalog) for s in own])
+    if not reach.any():
         return []
-    silent = min(reach)[-1]
-    events = 1.0 - chance[:, None] * _would_show(silent, net, catalog)
-    return [Likelihood(silent.report.id, UNIT, "no crash record in the unit", events=events)]
+    widest = own[int(np.argmax(reach.mean(axis=1)))]
+    events = 1.0 - chance[:, None] * reach.max(axis=0)
+    return [Likelihood(widest.report.id, UNIT, "no crash record in the unit", events=events)]
 
 
 def _would_show(scan: Scan, net: Network, catalog: Catalog) -> Array:

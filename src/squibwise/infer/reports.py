@@ -25,10 +25,12 @@ from squibwise.model.evidence import (
     Evidence,
     Impact,
     Look,
+    Reading,
     Recorder,
     Statement,
     Story,
     SubstituteLoad,
+    TestOutcome,
 )
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.origin import Finding
@@ -244,15 +246,18 @@ _APART = 1_000_000  # added to the line numbers of a report joined to another
 def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]]:
     """Return the case with each thing said once, and a finding for each entry left out.
 
-    A report of another car is set aside whole, and reports of one minute are one. An impact that
+    A report of another car is set aside whole, and reports of one minute are one. A unit that is
+    read again with no work between says the same again: what it stores, it stores. An impact that
     says nothing of zone, direction or extent is no evidence, nor is what a slope does to a belt.
     """
     kept: list[Evidence] = []
+    works = 0
     findings: list[Finding] = []
     seen: dict[str, str] = {}
     timed = {_read(e): e.id for e in case.evidence if isinstance(e, Report) and e.time}
     for entry in case.evidence:
-        key = _content(entry, case, catalog)
+        works += isinstance(entry, DoneWork | SubstituteLoad | TestOutcome)
+        key = _content(entry, works, case, catalog)
         if isinstance(entry, Report) and entry.time is None and _read(entry) in timed:
             key = _read(entry)  # the same reading once more, without its time
             seen.setdefault(key, timed[key])
@@ -328,15 +333,22 @@ def _put_untimed_alike(entries: list[Evidence]) -> list[Evidence]:
     return put
 
 
-def _content(entry: Evidence, case: Case, catalog: Catalog) -> str | None:
-    """Return what an entry says; None for what may well be said or done twice."""
+def _content(entry: Evidence, works: int, case: Case, catalog: Catalog) -> str | None:
+    """Return what an entry says; None for what may well be said or done twice.
+
+    Args:
+        entry: Of the case.
+        works: How much work was done before it: after more of it, the same reading is news.
+        case: Whose word repeats another's.
+        catalog: Words of repeating.
+    """
     if isinstance(entry, Statement):
         return repr((entry.component, entry.says, _whose_word(entry, case, catalog)))
     if isinstance(entry, Report):
-        return f"{entry.time} {_read(entry)}"
-    if isinstance(entry, Impact | Recorder):
-        plain = msgspec.structs.asdict(entry) | {"id": "", "origin": "", "file": ""}
-        return repr((type(entry).__name__, plain))
+        return f"{None if entry.time is None else works} {_read(entry)}"
+    if isinstance(entry, Impact | Recorder | Reading):
+        plain = msgspec.structs.asdict(entry) | {"id": "", "origin": "", "file": "", "time": ""}
+        return repr((type(entry).__name__, works if isinstance(entry, Reading) else 0, plain))
     return None
 
 
