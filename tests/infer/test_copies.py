@@ -148,7 +148,10 @@ def test_the_same_reading_laid_out_anew_is_no_second_one() -> None:
         msgspec.structs.replace(build.code(n, c), code=word)
         for n, (word, c) in enumerate(parts.items())
     )
-    anew = [msgspec.structs.replace(c, raw=f"| {c.raw} |") for c in (second, first)]
+    anew = [
+        msgspec.structs.replace(c, raw=f"| {c.raw} |", module="Airbag")
+        for c in (second, first, second)
+    ]
     found = (build.scan(first, second, id="a"), build.scan(*anew, id="b"))
     assert_same(answer(found[:1]), answer(found))
 

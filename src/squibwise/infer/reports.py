@@ -308,8 +308,12 @@ def _finding(code: str, text: str, entry: Evidence) -> Finding:
 
 def _read(report: Report) -> str:
     """Return what a report says, whenever it was read and however its lines are laid out."""
-    read = report.reading.lines
-    lines = sorted(repr((c.code or c.raw, c.component, c.fault, c.status, c.module)) for c in read)
+    lines = sorted(
+        {
+            repr((c.code or c.raw, c.component, c.fault, c.status, c.unit == "other"))
+            for c in report.reading.lines
+        }
+    )
     cover = report.reading.coverage
     return repr((report.when, lines, cover.complete, cover.able, cover.unit_volts))
 
