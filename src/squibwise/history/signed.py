@@ -475,7 +475,7 @@ def is_seen_hurt(history: History, component: str, catalog: Catalog) -> bool:
 
 def settling_look(component: str, assessment: Assessment, catalog: Catalog) -> str:
     """Return what settles the doubt about a component: as inference chose, else an inspection."""
-    belief = assessment.of(component)
+    belief = assessment.get(component)
     if belief is not None and belief.settled_by is not None:
         return belief.settled_by.text
     for look in assessment.next_looks:

@@ -151,7 +151,7 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
     before = [w for w in works if place(w.id) < first]
     after = [w for w in works if place(w.id) > last]
     recent = [w for w in before if _recent(w, reported.first, catalog)]
-    belief = assessment.of(component)
+    belief = assessment.get(component)
     out = tuple(s.id for s in loads_on(history, (component, stage)))
     return Context(
         case=case,
@@ -379,7 +379,7 @@ def _fired(
 
     In a car that was in no crash a bag does not fire unseen: there it is bounded.
     """
-    belief = assessment.of(component)
+    belief = assessment.get(component)
     if belief is None or chain.circuit != "igniter":
         return None
     circuit = belief.stages.get(str(stage))
@@ -416,7 +416,7 @@ def _seen_spent(case: Case, assessment: Assessment, component: str) -> bool:
 
 def _twin_fired(assessment: Assessment, component: str, stage: int, chain: Chain) -> float:
     """Return the greatest chance that another stage of the same device has fired."""
-    belief = assessment.of(component)
+    belief = assessment.get(component)
     if belief is None or chain.circuit != "igniter":
         return 0.0
     return max((s.fired for n, s in belief.stages.items() if n != str(stage)), default=0.0)

@@ -161,7 +161,7 @@ def _shown_by_circuits(
 
 def is_spent(assessment: Assessment, component: str) -> bool:
     """Return whether a device is held for fired or gone."""
-    belief = assessment.of(component)
+    belief = assessment.get(component)
     return belief is not None and belief.now.fired + belief.now.missing >= 0.5
 
 
@@ -187,7 +187,7 @@ _CODE_FIRST = re.compile(r"[a-z]?[0-9a-f]{4,6}\b")
 
 def _renewed_after_firing(case: Case, assessment: Assessment, component: str) -> int | None:
     """Return where a device that had fired was renewed; its codes before tell of the old one."""
-    belief = assessment.of(component)
+    belief = assessment.get(component)
     if belief is None or belief.after_crash.fired < 0.5:
         return None
     places = [

@@ -4,7 +4,7 @@ import math
 
 import msgspec
 
-from squibwise.errors import ModelError
+from squibwise.errors import InputError, ModelError
 from squibwise.model.origin import Finding
 from squibwise.model.words import STATES, Basis, State
 
@@ -333,9 +333,22 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     findings: tuple[Finding, ...] = ()
     surprise_db: float = 0.0
 
-    def of(self, component_id: str) -> ComponentBelief | None:
+    def get(self, component_id: str) -> ComponentBelief | None:
         """Return the belief about one component; None when the car does not have it."""
         return next((c for c in self.components if c.id == component_id), None)
+
+    def of(self, component_id: str) -> ComponentBelief:
+        """Return the belief about one component.
+
+        Raises:
+            InputError: This car has none of this name.
+        """
+        belief = self.get(component_id)
+        if belief is None:
+            raise InputError(
+                f"this car has no '{component_id}'", remedy="`squibwise assess` lists its parts."
+            )
+        return belief
 
 
 class Loss(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -59,7 +59,7 @@ def find_faulty_circuits(
     unproved = list_unproved(history) | states.unproved
     worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
     for demand in (i for i in todo.items if i.action == "trace" and not i.done):
-        belief = states.of(demand.component or "")
+        belief = states.get(demand.component or "")
         is_rare = demand.probability < LIKELY or demand.component in renewed
         if belief is None or (is_rare and demand.id not in worked):
             continue
@@ -88,7 +88,7 @@ def _shared_first(
     first: list[FaultyCircuit] = []
     supply = states.event.causes.get(_SUPPLY, 0.0)
     told = supply >= LIKELY or _reads_voltage(history)
-    if told and not todo.unsettled and states.of(UNIT) is not None:
+    if told and not todo.unsettled and states.get(UNIT) is not None:
         cause, loop = tell_cause(_SUPPLY, catalog), loop_id(UNIT, 1)
         first.append(FaultyCircuit(loop=loop, title=name(UNIT, catalog), p=supply, shared=cause))
     for key, _ in rank_causes(states.event.causes, LIKELY):
@@ -142,7 +142,7 @@ def _did_not_hold(
     """Return a circuit whose fault is back after the repair that was entered as its cure."""
     component, stage = loop
     title = f"{name(component, catalog)}" + (f", stage {stage}" if stage > 1 else "")
-    belief = states.of(component)
+    belief = states.get(component)
     p = belief.now.faulty if belief else 0.0
     named = (_name_repair(told.repair, component, catalog), told.shown)
     return FaultyCircuit(loop=loop_id(*loop), title=title, p=p, returned=named)

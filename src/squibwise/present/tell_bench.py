@@ -251,7 +251,7 @@ def tell_nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
 
 def may_hurt(component: str, states: Assessment, catalog: Catalog) -> bool:
     """Return whether a part holds a charge that is not known to be gone."""
-    belief = states.of(component)
+    belief = states.get(component)
     return belief is not None and holds_charge(component, catalog) and belief.now.missing < LIKELY
 
 

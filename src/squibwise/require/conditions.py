@@ -410,7 +410,7 @@ def _believed_missing(component: str, assessment: Assessment, catalog: Catalog) 
 
     A later look at its connector does not bring the part back.
     """
-    belief = assessment.of(component)
+    belief = assessment.get(component)
     if belief is None:
         return 0.0, ()
     chance = max(belief.after_crash.missing, belief.now.missing)

@@ -358,7 +358,7 @@ def _settle(
 
 def _lies_beside(component: str, situation: Situation, limits: Limits) -> bool:
     """Is a fault of the circuit likely in plug or harness, so that a new part is no cure."""
-    belief = situation.assessment.of(component)
+    belief = situation.assessment.get(component)
     if belief is None:
         return False
     return weigh_circuit_fault(belief, situation.catalog) - belief.now.faulty >= limits.trace

@@ -148,7 +148,7 @@ def each_minutes(word: str, scope: Scope) -> Three:
 
 
 def _is_gone(component: str, scope: Scope) -> bool:
-    belief = scope.job.assessment.of(component)
+    belief = scope.job.assessment.get(component)
     return belief is not None and belief.now.missing >= scope.job.limits.likely
 
 

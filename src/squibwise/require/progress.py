@@ -179,7 +179,7 @@ def _replaced_before_setting(item: Demand, progress: Progress, catalog: Catalog)
 
 
 def _is_bad_now(component: str, assessment: Assessment) -> bool:
-    belief = assessment.of(component)
+    belief = assessment.get(component)
     if belief is None:
         return False
     now = belief.now

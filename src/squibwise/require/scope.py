@@ -245,7 +245,7 @@ def _is_traced(demand: Demand, component: str, job: Job) -> bool:
     """
     if demand.probability >= job.limits.likely:
         return True
-    belief = job.assessment.of(component)
+    belief = job.assessment.get(component)
     gone = 1.0 if belief is None else belief.now.fired + belief.now.missing
     return demand.probability > gone and component in _read_now(job)
 

@@ -120,7 +120,7 @@ def _is_of_years(fact: str, job: Job) -> bool:
 
 
 def _has_fired(components: Iterable[str], scope: Scope) -> bool:
-    beliefs = (scope.job.assessment.of(c) for c in components)
+    beliefs = (scope.job.assessment.get(c) for c in components)
     return any(b is not None and b.after_crash.fired >= scope.job.limits.likely for b in beliefs)
 
 
@@ -232,7 +232,7 @@ def _is_plugged_in(piece: Piece, scope: Scope) -> bool:
 def _stages(component: str, scope: Scope) -> int:
     return max(
         scope.job.case.car.stages.get(component, 1),
-        len(getattr(scope.job.assessment.of(component), "stages", {}) or {}),
+        len(getattr(scope.job.assessment.get(component), "stages", {}) or {}),
         1,
     )
 

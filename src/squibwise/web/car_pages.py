@@ -96,7 +96,7 @@ def find_part(opened: Opened, bench: Bench, component: str) -> ComponentBelief:
     Raises:
         NotThereError: The car has no such part.
     """
-    belief = bench.whole(opened).states.of(component)
+    belief = bench.whole(opened).states.get(component)
     if belief is None:
         raise _no_part(component)
     return belief
