@@ -223,7 +223,8 @@ def bid(
     charges = {c.id: (2.0, "") for c in states.components if c.prior_fired is not None}
     minutes = charges | {n.component: (n.minutes, n.text) for n in states.next_looks}
     misleads = catalog.fact("market.look-misleads").number()
-    looks = plan.list_evidence(sums, [a for _, a in worlds], minutes, misleads)
+    scan = catalog.fact("market.scan-minutes").number()
+    looks = plan.list_evidence(sums, [a for _, a in worlds], minutes, misleads, scan)
     paid, unpriced = plan.list_worlds(sums), plan.list_unpriced(sums)
     answer = plan.limit_bid(sheet, paid, case.currency, catalog, looks, lessons, unpriced)
     return msgspec.structs.replace(answer, findings=tuple(plan.doubt_prices(sums)))

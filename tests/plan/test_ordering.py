@@ -415,7 +415,7 @@ def test_each_kind_of_rules_counts_alike_while_the_makers_are_unknown() -> None:
     ]
     known = [_cost("followed", "a", 0.7), _cost("strictest", "strictest", 1.0)]
     assert [w.payments[0].chance for w in list_worlds([(1.0, known)])] == [0.7]
-    told = list_evidence([(0.5, open_), (0.5, open_)], (), {}, 0.02)
+    told = list_evidence([(0.5, open_), (0.5, open_)], (), {}, 0.02, 15.0)
     assert [e.what for e in told] == ["a scan before buying", "the maker's rules for this car"]
     assert told[0].shown == ((1.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 1.0))
 

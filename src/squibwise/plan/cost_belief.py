@@ -278,6 +278,7 @@ def list_evidence(
     states: Sequence[Assessment],
     minutes: Mapping[str, tuple[float, str]],
     misleads: float,
+    scan: float,
 ) -> tuple[Evidence, ...]:
     """Return what could be known before a bid: a scan, the maker's rules, a look at each charge.
 
@@ -286,10 +287,11 @@ def list_evidence(
         states: What is believed in each size of crash, in the same order.
         minutes: What a look takes, and how it is made, by component id. [min]
         misleads: How often a look at a charge misleads. [0..1]
+        scan: What a scan before buying takes. [min]
     """
     sizes = [i for i, (_, costs) in enumerate(weighted) for _ in _under_rules(costs)]
     rules = [c.profile for _, costs in weighted for c in _under_rules(costs)]
-    found = [Evidence(what="a scan before buying", minutes=15.0, shown=_told(sizes))]
+    found = [Evidence(what="a scan before buying", minutes=scan, shown=_told(sizes))]
     if len(set(rules)) > 1:
         found.append(Evidence(what="the maker's rules for this car", shown=_told(rules)))
     for place, belief in enumerate(states[0].components if states else ()):

@@ -32,7 +32,6 @@ Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
 Places = npt.NDArray[np.intp]
 _STEP, _POINTS = 50.0, 1024  # whole units of money; up to 51,200
-_LABOUR = (0.75, 1.0, 1.45)  # low and high of a whole job: its lines move together
 _BLOCK = 256
 _MOST_BID = 60_000.0
 _DO_NOT_BID = "do not bid: even the least bid loses more often than you accept"
@@ -212,7 +211,8 @@ def price_lots(
         terms: Hourly cost and the accepted chance of a loss.
         catalog: For minutes of the job as a whole.
     """
-    fixed = catalog.fact("lots.fixed-minutes").number()
+    fixed, swing = catalog.fact("lots.fixed-minutes").number(), catalog.fact("lots.labour")
+    job = (fixed, swing.low or 1.0, swing.high or 1.0)
     transforms = np.array([_transform(_scale(p.price, terms.parts)) for p in pieces])
     reach = _reach(pieces)
     found: list[LotBelief] = []
@@ -221,7 +221,7 @@ def price_lots(
         chances = [_chances(lot, reach) for lot in block]
         weights = [np.array([w.weight for w in lot]) for lot in block]
         for lot, chance, weight in zip(block, chances, weights, strict=True):
-            sums = _sum(lot, chance, weight, pieces, transforms, fixed, terms)
+            sums = _sum(lot, chance, weight, pieces, transforms, job, terms)
             found.append(_belief(lot, chance, weight, sums, pieces, charges, terms))
     return tuple(found)
 
@@ -292,10 +292,15 @@ def _sum(
     weights: Array,
     pieces: Sequence[LotPiece],
     transforms: Complex,
-    fixed: float,
+    job: tuple[float, float, float],
     terms: LotTerms,
 ) -> Array:
-    """Return the chances of the sum on the grid: parts, and labour that moves as a whole."""
+    """Return the chances of the sum on the grid: parts, and labour that moves as a whole.
+
+    ``job`` is what comes beside fitting, in minutes, and the least and most of all labour as a
+    share of the likely one: the lines of one job move together.
+    """
+    fixed, least, most = job
     mixed = np.zeros(_POINTS // 2 + 1, dtype=np.complex128)
     minutes = np.array([p.minutes for p in pieces])
     for world, chance, weight in zip(lot, chances, weights, strict=True):
@@ -303,7 +308,7 @@ def _sum(
         work = chance @ minutes + fixed * max(world.fired.values(), default=0.0)
         paid = work / 60.0 * terms.hour * terms.labour
         cost = _STEP * round(paid / _STEP)  # few distinct ones: remembered
-        labour = _transform((round(_LABOUR[0] * cost), round(cost), round(_LABOUR[2] * cost)))
+        labour = _transform((round(least * cost), round(cost), round(most * cost)))
         mixed += weight * factors.prod(axis=0) * labour
     return np.maximum(np.fft.irfft(mixed / weights.sum(), n=_POINTS), 0.0)
 

@@ -20,9 +20,6 @@ from squibwise.prove.limits import because_of, published
 
 Judged = tuple[Outcome, str, str]
 
-LONG_SERIAL = 5  # characters from which a serial number is one of a kind
-SHORT_NUMBER = 3  # letters and digits that a part number has at least
-NEW_YEARS = 10  # years between making and fitting from which a new part is asked about
 USED = ("recycled", "donor", "repaired")
 
 
@@ -110,12 +107,12 @@ def label_verdicts(
         hand: The side that its driver sits on.
     """
     labels = labelled(history)
-    twice = _serials_twice(labels)
+    twice = _serials_twice(labels, catalog)
     found = []
     for label in labels:
         fires = holds_charge(label.component, catalog)
         is_plain = _is_plain(label.component, catalog)
-        judged = _judge_origin(label, fires, twice, is_plain=is_plain)
+        judged = _judge_origin(label, fires, twice, catalog, is_plain=is_plain)
         if judged[0] == "met":
             judged = _judge_against(label, labels, history, catalog) or judged
         if judged[0] == "met":
@@ -201,18 +198,18 @@ def _label(word: str, label: PartLabel, judged: Judged, catalog: Catalog) -> Ver
     )
 
 
-def _serials_twice(labels: tuple[PartLabel, ...]) -> set[tuple[str, str]]:
+def _serials_twice(labels: tuple[PartLabel, ...], catalog: Catalog) -> set[tuple[str, str]]:
     """Return part and serial numbers that stand on more than one component.
 
     A long serial number is taken for one of a kind, whatever number stands beside it.
     """
     marks = [_mark(x) for x in labels if _letters(x.serial)]
     serials = [serial for _, serial in marks]
+    long = catalog.fact("label.long-serial").number()
     return {
         (number, serial)
         for number, serial in marks
-        if marks.count((number, serial)) > 1
-        or (len(serial) >= LONG_SERIAL and serials.count(serial) > 1)
+        if marks.count((number, serial)) > 1 or (len(serial) >= long and serials.count(serial) > 1)
     }
 
 
@@ -251,7 +248,7 @@ def _judge_against(
     if _letters(label.serial) and _mark(label) in _list_gone(history):
         text = f"part {number}: serial {label.serial} is that of a part that came out of this car."
         return "not met", text, "Read the label of the part that was fitted; an old one is no new."
-    return _judge_day(label, history)
+    return _judge_day(label, history, catalog)
 
 
 def _judge_words(label: PartLabel, hand: Side, catalog: Catalog) -> Judged | None:
@@ -303,7 +300,7 @@ def _side_said(meaning: str, hand: Side) -> Side | None:
     return side_of(value, hand) if key in ("side", "seat") else None
 
 
-def _judge_day(label: PartLabel, history: History) -> Judged | None:
+def _judge_day(label: PartLabel, history: History, catalog: Catalog) -> Judged | None:
     """Return what speaks against the day on which a part was made; None when nothing does."""
     named = f"part {label.number.strip()}, a {split_component(label.component).kind}"
     fitted = [history.entries[n].time for n in replacements(history).get(label.component, ())]
@@ -314,7 +311,8 @@ def _judge_day(label: PartLabel, history: History) -> Judged | None:
     if made and day and made > day:
         text = f"{named}, was made on {label.made_on}, after it was fitted."
         return "not met", text, "Read the label again, or correct the day it was fitted."
-    if made and day and label.provenance == "new" and day.year - made.year > NEW_YEARS:
+    old = catalog.fact("label.new-years").number()
+    if made and day and label.provenance == "new" and day.year - made.year > old:
         text = f"{named}, is called new and was made on {label.made_on}."
         return "undecided", text, "Read the label again, or say where it lay, with the invoice."
     return None
@@ -398,10 +396,16 @@ def _judge_donor(label: PartLabel, vin: str | None, catalog: Catalog) -> Judged 
 
 
 def _judge_origin(
-    label: PartLabel, fires: bool, twice: set[tuple[str, str]], *, is_plain: bool
+    label: PartLabel,
+    fires: bool,
+    twice: set[tuple[str, str]],
+    catalog: Catalog,
+    *,
+    is_plain: bool,
 ) -> Judged:
     name = f"part {label.number}"
-    if not any(c.isdigit() for c in label.number) or len(_letters(label.number)) < SHORT_NUMBER:
+    least = catalog.fact("label.short-number").number()
+    if not any(c.isdigit() for c in label.number) or len(_letters(label.number)) < least:
         shown = f"'{label.number}' is no part number."
         told = shown if label.number.strip() else "the part number is not written down."
         return "undecided", told, "Read it from the label; words such as 'same' are none."
