@@ -106,6 +106,23 @@ def test_undo_leaves_what_was_typed_after_the_command(run: Line, own: Path) -> N
     assert [e["kind"] for e in evidence(own)] == ["look", "circumstance"]
 
 
+def test_a_file_that_undo_leaves_is_named_and_taken_again(run: Line, own: Path) -> None:
+    scan = own.parent / "clean.txt"
+    scan.write_text("RESTRAINT CONTROL MODULE\nNo fault codes stored\n", encoding="utf-8")
+    folder = own if own.is_dir() else own.parent
+    assert run("add", own, scan, "--when", "after-repair").code == 0
+    taken = run("undo", own)
+    assert "evidence/clean.txt stays in the folder" in taken.out
+    assert (folder / "evidence" / "clean.txt").is_file()
+    assert run("add", own, scan, "--when", "after-repair").code == 0
+    run("undo", own)
+    scan.write_text("RESTRAINT CONTROL MODULE\nB0001-1B current\n", encoding="utf-8")
+    other = run("add", own, scan, "--when", "after-repair")
+    assert other.code == 2
+    assert "such as clean-2.txt" in other.err
+    assert "--force" not in other.err
+
+
 def test_a_wrong_word_is_told_without_a_line_and_nothing_is_written(run: Line, own: Path) -> None:
     done = run("saw", own, "passenger.front-bag", "intct")
     assert done.code == 2

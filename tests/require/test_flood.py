@@ -8,6 +8,7 @@ import pytest
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.garage.saying import find_told
+from squibwise.garage.tick_visit import find_doubts
 from squibwise.model.work import Work
 
 CATALOG = load_catalog()
@@ -50,6 +51,8 @@ def test_leads_and_floor_harness_that_stood_in_water_are_looked_at(height: tuple
     looks = [o for o in flooded(*height).operations if o.id == "look:harness"]
     assert [(o.kind, o.counted) for o in looks] == [("certain", True)]
     assert "centre.wiring" in looks[0].components
+    doubts = find_doubts(flooded(*height), CATALOG)  # so no stroke over a visit passes it
+    assert doubts[looks[0].n] == "(water was at it)"
 
 
 def test_the_unit_of_a_wet_car_is_reached_before_it_is_read_outside() -> None:

@@ -9,6 +9,7 @@ from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.catalog.rules import DEFAULT, Example
 from squibwise.model.belief import SpeedChange
 from squibwise.model.car import Profile
+from squibwise.model.names import split_component
 from squibwise.require import work
 from squibwise.require.examples import build_example, list_examples
 from squibwise.require.questions import answer_rules
@@ -33,6 +34,19 @@ def test_what_a_kind_of_rules_asks_for_has_a_question_that_takes_it_off(example:
     told = msgspec.structs.replace(case, profile=Profile(rules=rules))
     left = [i for i in work(told, states, CATALOG).items if i.id == word]
     assert not any(i.profiles for i in left)
+
+
+@pytest.mark.parametrize("answer", ["yes", "no"])
+def test_an_answer_writes_no_rule_on_what_the_car_has_not(
+    answer: str, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    case = made.case()
+    there = {split_component(c).kind for c in case.car.components}
+    asked = [q for q in catalog.rules.questions.values() if there & {*q.kinds}]
+    assert any({*q.kinds} - there for q in asked), "one that speaks of more than this car has"
+    rules = [r for q in asked for r in answer_rules(q, answer, case, "own book, page 1")]
+    words = {r.component for r in rules}
+    assert words <= {*there, *case.car.components}
 
 
 def test_belts_alone_with_the_nose_struck_ask_of_the_front_sensors(

@@ -339,9 +339,10 @@ def undo(case_path: Path, as_json: bool) -> int:
     with stored.editable(case_path, "undo") as folder:
         file = entering.open_file(folder)
         command, count = entering.take_back(file, load_catalog())
-    value = {"file": str(file.path), "taken_back": command, "entries": count}
+        left = entering.list_left(file)
+    value = {"file": str(file.path), "taken_back": command, "entries": count, "left": left}
     return output.answer(
-        value, lambda: tell_taken_back(file.path, command, count), as_json=as_json, code=0
+        value, lambda: tell_taken_back(file.path, command, count, left), as_json=as_json, code=0
     )
 
 

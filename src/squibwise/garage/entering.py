@@ -121,6 +121,14 @@ def take_back(file: OpenFile, catalog: Catalog) -> tuple[str, int]:
     return last.removeprefix(MARK).rpartition(",")[0].strip(), marks.count(last)
 
 
+def list_left(file: OpenFile) -> tuple[str, ...]:
+    """Return the files that a case named when it was read and names no more; they stay there."""
+    before, now = (
+        {str(t.get("file", "")) for t in _tables(_parsed(f))} for f in (file, open_file(file.path))
+    )
+    return tuple(name for name in sorted(before - now) if (file.path.parent / name).is_file())
+
+
 def read_marks(file: OpenFile) -> set[str]:
     """Return the mark of every command that wrote into a case file."""
     return set(map(_mark_of, _tables(_parsed(file)))) - {""}
@@ -364,7 +372,11 @@ def copy_report(case_path: Path, file: Path) -> str:
         raise InputError(message, remedy="Make it a folder of the case.")
     make_folder(folder / "evidence")
     place = folder / "evidence" / file.name
-    if not (place.is_file() and place.read_bytes() == data):
+    if place.is_file() and place.read_bytes() != data:
+        message = f"'{place}' is there already, and it says something else."
+        other = f"{file.stem}-2{file.suffix}"
+        raise InputError(message, remedy=f"Give yours another name, such as {other}.")
+    if not place.is_file():
         write_files([NewFile(path=place, data=data)])
     return f"evidence/{file.name}"
 

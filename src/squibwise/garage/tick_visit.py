@@ -13,6 +13,7 @@ from squibwise.model.work import Operation, Work
 
 VISIT = "visit"
 ARRIVAL, KEY_ON = "step:arrival-record", "step:key-on-gate"
+_WET, _HARNESS = "step:wet", "look:harness"
 _TAKES_AWAY = ("step:power-down", *POWERING, "set:program", "step:clear")
 
 
@@ -87,10 +88,11 @@ def _reached(operations: Sequence[Operation], alone: Operation | None) -> Sequen
     return operations if alone is None else operations[: operations.index(alone)]
 
 
-def find_doubts(todo: Work, catalog: Catalog) -> dict[int, dict[str, float]]:
-    """Return the parts that may well fail the look they are seen in, by its number.
+def find_doubts(todo: Work, catalog: Catalog) -> dict[int, str]:
+    """Return what may well fail the look that it is seen in, by the number of the look.
 
-    With the chance that each is to be replaced.
+    Parts with the chance that each is to be replaced; and leads that stood in water, for green
+    copper shows only to who opens the locks.
     """
     least = catalog.fact("require.look-alone-from").number()
     chances = {
@@ -98,24 +100,26 @@ def find_doubts(todo: Work, catalog: Catalog) -> dict[int, dict[str, float]]:
         for d in todo.items
         if d.action == "replace" and d.kind == "look-first" and d.component and not d.done
     }
+    is_wet = any(o.id == _WET for o in todo.operations)
     found = {}
     for operation in (o for o in todo.operations if o.action == "look" and not o.done):
-        inside = {
-            component_title(c, catalog): p
+        inside = [
+            f"{component_title(c, catalog)} {p:.0%} to be replaced"
             for c in operation.components
             if (p := chances.get(c, 0.0)) >= least
-        }
+        ]
+        inside += ["water was at it"] if is_wet and operation.id == _HARNESS else []
         if inside:
-            found[operation.n] = inside
+            found[operation.n] = f"({', '.join(inside)})"
     return found
 
 
 def _tell_left_out(
-    operations: Sequence[Operation], doubts: Mapping[int, Mapping[str, float]], tick: Tick
+    operations: Sequence[Operation], doubts: Mapping[int, str], tick: Tick
 ) -> tuple[str, ...]:
     """Return what is told of looks that may well fail, and of circuits that are traced by cards."""
     looks = [o for o in operations if o.n in doubts and _is_sure(o)]
-    told = [f"no. {o.n} {_tell_chances(doubts[o.n])}" for o in looks]
+    told = [f"no. {o.n} {doubts[o.n]}" for o in looks]
     left = [
         f"Not ticked, for what may well fail is looked at by itself: {'; '.join(told)}. Whole: "
         f"squibwise did CASE {write_numbers([o.n for o in looks])}; else what is seen: "
@@ -135,7 +139,7 @@ def tell_doubts(numbers: Sequence[int], todo: Work, catalog: Catalog) -> tuple[s
     And of what is lost soon and was not saved.
     """
     doubts = find_doubts(todo, catalog)
-    told = [f"no. {n} {_tell_chances(doubts[n])}" for n in numbers if n in doubts]
+    told = [f"no. {n} {doubts[n]}" for n in numbers if n in doubts]
     signed = (f"Signed as looked at and found whole: {'; '.join(told)}.",) if told else ()
     return (*signed, *tell_unsaved(numbers, todo))
 
@@ -159,10 +163,6 @@ def tell_unsaved(numbers: Sequence[int], todo: Work) -> tuple[str, ...]:
         f"Still open, and lost for good with the power, the old unit or a clear: {named}. Was it "
         f"done: squibwise did CASE {left[0].n} --time WHEN.",
     )
-
-
-def _tell_chances(chances: Mapping[str, float]) -> str:
-    return f"({', '.join(f'{title} {p:.0%} to be replaced' for title, p in chances.items())})"
 
 
 def _take_at_once(

@@ -62,10 +62,16 @@ def _shown(entry: Mapping[str, Any]) -> str:
     return ", ".join(f"{key} {value}" for key, value in entry.items() if key != "kind")
 
 
-def tell_taken_back(file: Path, command: str, count: int) -> Telling:
-    """Return what was taken back."""
+def tell_taken_back(file: Path, command: str, count: int, left: Sequence[str] = ()) -> Telling:
+    """Return what was taken back, and which files stay in the case though nothing names them."""
     entries = counted(count, "entry", "entries")
-    return Telling(title=f"`{command}` was taken back: {entries} out of {file}.")
+    stays = (
+        f"{', '.join(left)} stays in the folder, and nothing names it now: `add` takes it again."
+    )
+    return Telling(
+        title=f"`{command}` was taken back: {entries} out of {file}.",
+        about=(stays,) if left else (),
+    )
 
 
 def tell_garage(cases: Sequence[tuple[str, str, Entry]], place: Path) -> Telling:

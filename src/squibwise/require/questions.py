@@ -268,16 +268,11 @@ def answer_rules(
         narrow = question.yes_when and question.action == "replace"
         elsewhere = told if narrow else []
         told = [(question.action, question.yes_when or question.when), *elsewhere]
-    words = (
-        [
-            c
-            for c in case.car.components
-            if split_component(c).kind in question.kinds
-            and split_component(c).place in question.places
-        ]
-        if question.places
-        else list(question.kinds)
-    )
+    own = [c for c in case.car.components if split_component(c).kind in question.kinds]
+    there = {split_component(c).kind for c in own}
+    words = [k for k in question.kinds if k in there] or list(question.kinds)
+    if question.places:
+        words = [c for c in own if split_component(c).place in question.places]
     return tuple(
         OwnRule(component=w, action=action, when=when, source=source)
         for action, when in told
