@@ -13,7 +13,7 @@ from squibwise.model.work import Operation, Work
 
 VISIT = "visit"
 ARRIVAL, KEY_ON = "step:arrival-record", "step:key-on-gate"
-_WET, _HARNESS = "step:wet", "look:harness"
+_HARNESS = "look:harness"
 _TAKES_AWAY = ("step:power-down", *POWERING, "set:program", "step:clear")
 
 
@@ -91,8 +91,8 @@ def _reached(operations: Sequence[Operation], alone: Operation | None) -> Sequen
 def find_doubts(todo: Work, catalog: Catalog) -> dict[int, str]:
     """Return what may well fail the look that it is seen in, by the number of the look.
 
-    Parts with the chance that each is to be replaced; and leads that stood in water, for green
-    copper shows only to who opens the locks.
+    Parts with the chance that each is to be replaced; and leads that water or fire was at, for
+    green copper shows only to who opens the locks.
     """
     least = catalog.fact("require.look-alone-from").number()
     chances = {
@@ -100,7 +100,6 @@ def find_doubts(todo: Work, catalog: Catalog) -> dict[int, str]:
         for d in todo.items
         if d.action == "replace" and d.kind == "look-first" and d.component and not d.done
     }
-    is_wet = any(o.id == _WET for o in todo.operations)
     found = {}
     for operation in (o for o in todo.operations if o.action == "look" and not o.done):
         inside = [
@@ -108,7 +107,8 @@ def find_doubts(todo: Work, catalog: Catalog) -> dict[int, str]:
             for c in operation.components
             if (p := chances.get(c, 0.0)) >= least
         ]
-        inside += ["water was at it"] if is_wet and operation.id == _HARNESS else []
+        if operation.id == _HARNESS:
+            inside += [b.text.rstrip(".").lower() for b in operation.because]
         if inside:
             found[operation.n] = f"({', '.join(inside)})"
     return found

@@ -8,6 +8,7 @@ from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Tick
 from squibwise.history.apart import is_in
 from squibwise.history.signed import is_seen_hurt, last_seen_bad, last_signed
+from squibwise.model.belief import Because
 from squibwise.model.names import SEATS, split_component
 from squibwise.model.words import CLOSED_AREAS
 from squibwise.model.work import Demand, Operation
@@ -150,6 +151,9 @@ def _is_bag(piece: Piece, scope: Scope) -> bool:
     return any(kinds[split_component(c).kind].family == "bag" for c in piece.key)
 
 
+_WET = (Because(text="Water or fire was at it."),)
+
+
 def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Operation:
     way = _way_seen(tick, at, scope)
     word = f"look:{tick.id}-{at}" if at else f"look:{tick.id}"
@@ -168,7 +172,7 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
         after=needs,
         demands=tuple(d.id for d in demands),
         done=all(d.done for d in demands) if demands else _was_made(tick, at, word, scope),
-        because=(),
+        because=_WET if tick.id == HARNESS and scope.job.was_soaked else (),
         sees=_list_inside(tick, at, scope),
         seen_hurt=tuple(component_title(d.component or "", catalog) for d in hurt),
         passes_when=f"passed {word}: {tick.text}",
