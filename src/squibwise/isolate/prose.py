@@ -34,7 +34,7 @@ def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
     found: dict[str, Told] = {}
     for evidence, text in _prose(context, catalog):
         late = evidence in context.reported.evidence[1:]
-        for sentence in _SENTENCE.split(text):
+        for sentence in _sentences(text, catalog):
             for sign, at in _read(sentence, context, catalog):
                 if late and sign.touches:
                     continue  # what was handled since is no cause of what was read before
@@ -45,6 +45,24 @@ def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
                 sign = catalog.loops.signs[word]
                 found[word] = Told(sign=sign, evidence=story.id, at=sign.at)
     return tuple(found.values())
+
+
+_LAST_WORDS = 5
+
+
+def _sentences(text: str, catalog: Catalog) -> list[str]:
+    """Return the sentences of a text; one that only says to what effect goes with the one before.
+
+    ``New plug under the seat. No change.``
+    """
+    effects = (_pattern(catalog.loops.words["no-effect"]), _pattern(catalog.loops.words["effect"]))
+    found: list[str] = []
+    for sentence in _SENTENCE.split(text):
+        short = found and len(sentence.split()) <= _LAST_WORDS
+        if short and any(e.search(plain(sentence)) for e in effects):
+            found[-1] = f"{found[-1].rstrip('. ')}, {sentence}"
+        found.append(sentence)
+    return found
 
 
 def movements_of(context: Context, catalog: Catalog) -> tuple[str, ...]:
