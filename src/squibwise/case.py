@@ -15,7 +15,7 @@ from squibwise.model.belief import Assessment, BenchBelief, ComponentBelief
 from squibwise.model.bid import NO_LESSONS, BidLimit, BidSheet, Lessons, Settled, SettledLine
 from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
-from squibwise.model.evidence import TestOutcome
+from squibwise.model.evidence import Story, TestOutcome
 from squibwise.model.lots import LotRow, LotTerms, ScreenedRows
 from squibwise.model.market import BuyAnswer, OfferSheet, ShopTerms
 from squibwise.model.names import current_name
@@ -93,15 +93,28 @@ def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
 def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Assessment:
     """Return what happened in the crash and what state every component is in."""
     case = put_in_order(case)
-    tests = _weigh_tests(case, catalog, own)
-    return infer.assess(case, catalog, plan.losses(case, catalog), own.shifts, tests)
+    return _assess(case, _weigh_bench(case, catalog, own), catalog, own)
 
 
-def _weigh_tests(case: Case, catalog: Catalog, own: Experience) -> BenchBelief:
-    """Return what the tests entered say, each weighed once against what is believed without any."""
-    if not any(isinstance(e, TestOutcome) for e in case.evidence):
+def _assess(case: Case, bench: BenchBelief, catalog: Catalog, own: Experience) -> Assessment:
+    return infer.assess(case, catalog, plan.losses(case, catalog), own.shifts, bench)
+
+
+def _weigh_bench(
+    case: Case, catalog: Catalog, own: Experience, *, told: bool = True
+) -> BenchBelief:
+    """Return what tests and the owner's story say, weighed against what is believed without them.
+
+    Tracing weighs what is told of its circuit itself.
+    """
+    tested = any(isinstance(e, TestOutcome) for e in case.evidence)
+    told = told and any(isinstance(e, Story) for e in case.evidence)
+    if not tested and not told:
         return BenchBelief()
-    return isolate.weigh_tests(case, _untested(case, catalog, own), catalog, own.proved)
+    plain = _untested(case, catalog, own)
+    bench = isolate.weigh_tests(case, plain, catalog, own.proved) if tested else BenchBelief()
+    stories = isolate.weigh_stories(case, plain, catalog) if told else {}
+    return msgspec.structs.replace(bench, stories=stories)
 
 
 def _untested(case: Case, catalog: Catalog, own: Experience) -> Assessment:
@@ -115,7 +128,7 @@ def believe(
 ) -> tuple[ComponentBelief, ...]:
     """Return what state every component is in, at once: as ``assess``, without its reasons."""
     case = put_in_order(case)
-    return infer.believe(case, catalog, own.shifts, _weigh_tests(case, catalog, own))
+    return infer.believe(case, catalog, own.shifts, _weigh_bench(case, catalog, own))
 
 
 def trace(
@@ -127,11 +140,12 @@ def trace(
 ) -> Trace:
     """Return where a circuit is at fault and which test comes next; ``over`` ends the search.
 
-    What is believed before the first test of the circuit is the prior, so that an outcome counts
-    once.
+    What is believed before the first test of the circuit, and without what is told of it, is the
+    prior, so that an outcome and a story count once.
     """
     case, loop = put_in_order(case), current_name(loop)
-    prior = assess(isolate.before_tests(case, loop), catalog, own)
+    before = isolate.before_tests(case, loop)
+    prior = _assess(before, _weigh_bench(before, catalog, own, told=False), catalog, own)
     found = isolate.trace(case, prior, loop, catalog, own.proved, over)
     return msgspec.structs.replace(found, no_power=require.refuse_power(case, prior, catalog))
 

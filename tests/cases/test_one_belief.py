@@ -11,6 +11,7 @@ import pytest
 
 import squibwise
 from squibwise import case as line
+from squibwise import infer, isolate
 from squibwise.isolate.tracing import search_of
 from squibwise.model.case import Case
 from squibwise.model.proof import Overview
@@ -144,6 +145,40 @@ def test_a_fault_told_to_come_with_the_wheel_is_not_cured_before_a_second_drive(
 
 def test_one_of_which_nothing_is_told_is_cured_at_once() -> None:
     assert squibwise.trace(car(BAD, CURED), LOOP, CATALOG).next_test.id == "stop"
+
+
+def spring_traced(*told: Any) -> float:
+    found = squibwise.trace(car(*told), LOOP, CATALOG, over=lambda: True)
+    return sum(h.p for h in found.hypotheses if h.id.startswith("clock-spring:"))
+
+
+def test_what_is_told_of_a_circuit_moves_assess_the_way_it_moves_trace() -> None:
+    belief = line.assess(car(TOLD), CATALOG).of(BAG)
+    assert belief is not None
+    told = belief.stages["1"].where
+    assert told["clock-spring"] > 2.0 * where()["clock-spring"]
+    assert told["clock-spring"] == max(told.values())
+    assert spring_traced(TOLD) > spring_traced()
+
+
+def test_a_story_is_weighed_once_in_tracing() -> None:
+    case = line.put_in_order(car(TOLD))
+    untold = infer.assess_plainly(case, CATALOG)
+    suspects = search_of(case, untold, LOOP, CATALOG).standing.suspects
+    once = sum(s.p for s in suspects if s.id.startswith("clock-spring:"))
+    assert spring_traced(TOLD) == pytest.approx(once, abs=1e-6)
+
+
+def test_the_same_story_of_both_stages_is_weighed_once() -> None:
+    both = {"scan.txt": SCAN + SCAN.splitlines()[1].replace("1st", "2nd").replace("0001", "0002")}
+    tables = {
+        "case": {"id": "both"},
+        "car": {"model_year": 2014, "equipment": "front-bags", "stages": {BAG: 2}},
+        "evidence": [{"kind": "report", "file": "scan.txt", "complete": True}, TOLD],
+    }
+    case = line.put_in_order(line.make_case(tables, CATALOG, both))
+    told = isolate.weigh_stories(case, infer.assess_plainly(case, CATALOG), CATALOG)
+    assert [(t.component, t.stage) for weights in told.values() for t in weights] == [(BAG, 1)]
 
 
 @pytest.mark.parametrize("told", [(BAD,), (LOOKED, GONE), (STAYS,)])

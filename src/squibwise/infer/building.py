@@ -67,6 +67,7 @@ def build_network(
         follow_repairs(line, case.car, catalog),
         tests.weights,
         tests.parts,
+        tests.stories,
     )
 
 

@@ -82,7 +82,26 @@ def weigh_evidence(
             text = _impact_text(entry)
             likelihoods.append(Likelihood(entry.id, "", text, events=known[entry]))
         likelihoods += _weigh_entry(entry, place, net, catalog)
+        likelihoods += _weigh_told(entry, place, net, catalog)
     return tuple(likelihoods)
+
+
+_TOLD = "told of this circuit: when it comes, what was done, what was tried"
+
+
+def _weigh_told(
+    entry: Evidence, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what is told of the circuits that a report names, at its place in time."""
+    for told in net.stories.get(entry.id, ()):
+        found = net.find(told.component)
+        if found is None or told.stage > found[1].stages:
+            continue
+        group, part = found
+        table = circuit_table(part, group.causes, place, 0.0)[:, :, told.stage - 1]
+        values = values_of_outcome(told, table, part, group.causes, place)
+        on = OnComponent(part.id, place, np.maximum(values, catalog.firing.scans.floor)[None])
+        yield Likelihood(told.evidence[-1], part.id, _TOLD, parts=(on,))
 
 
 def list_looks(entry: Evidence, catalog: Catalog) -> tuple[tuple[str, str], ...]:

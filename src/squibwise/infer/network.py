@@ -12,7 +12,7 @@ from squibwise.infer.circuits import Cause
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.firing_logic import FiringLogic, Occupants
 from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.model.belief import TestWeight
+from squibwise.model.belief import StoryWeight, TestWeight
 from squibwise.model.words import Basis
 
 Array = npt.NDArray[np.float64]
@@ -122,6 +122,7 @@ class Network(msgspec.Struct, frozen=True):
         repairs: What became of the repairs.
         tests: What each outcome of a fault-finding test says, by the id of its entry.
         parts_of: Where a fault of a part or its own wiring lies, of circuits that were tested.
+        stories: What is told of circuits at fault, by the id of the report that names them.
     """
 
     events: EventTable
@@ -135,6 +136,7 @@ class Network(msgspec.Struct, frozen=True):
     repairs: Course
     tests: Mapping[str, TestWeight] = {}
     parts_of: Mapping[tuple[str, int], Mapping[str, float]] = {}
+    stories: Mapping[str, tuple[StoryWeight, ...]] = {}
 
     def parts(self) -> Iterator[tuple[int, int, int, PartModel]]:
         """Yield group, cluster and part number with each part."""

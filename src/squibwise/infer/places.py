@@ -10,7 +10,7 @@ from squibwise.infer.circuits import BAR_DOWN, OFF, SPRING, Cause
 from squibwise.infer.marginals import PartBelief
 from squibwise.infer.network import Group
 from squibwise.infer.parts import LOOSE, Micro, PartModel
-from squibwise.model.belief import TestWeight
+from squibwise.model.belief import StoryWeight, TestWeight
 
 Array = npt.NDArray[np.float64]
 
@@ -73,12 +73,16 @@ def _fault_place(circuit: str, condition: str) -> str:
 
 
 def values_of_outcome(
-    weight: TestWeight, table: Array, part: PartModel, causes: tuple[Cause, ...], now: int
+    weight: TestWeight | StoryWeight,
+    table: Array,
+    part: PartModel,
+    causes: tuple[Cause, ...],
+    now: int,
 ) -> Array:
-    """Return how likely an outcome is by what a circuit is like: (causes, micros).
+    """Return how likely an outcome or a story is by what a circuit is like: (causes, micros).
 
     Args:
-        weight: How likely it is by where the fault lies.
+        weight: How likely it is by where the fault of the circuit lies.
         table: What the circuit is like: (causes, micros, circuits).
         part: The component.
         causes: Common causes of its group.

@@ -6,16 +6,18 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from squibwise.isolate.context import before_tests
     from squibwise.isolate.outcomes import proved_causes, weigh_tests
+    from squibwise.isolate.stories import weigh_stories
     from squibwise.isolate.tracing import trace
 
 _HOMES = {
     "before_tests": "squibwise.isolate.context",
     "proved_causes": "squibwise.isolate.outcomes",
     "trace": "squibwise.isolate.tracing",
+    "weigh_stories": "squibwise.isolate.stories",
     "weigh_tests": "squibwise.isolate.outcomes",
 }
 
-__all__ = ["before_tests", "proved_causes", "trace", "weigh_tests"]
+__all__ = ["before_tests", "proved_causes", "trace", "weigh_stories", "weigh_tests"]
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - imported when first asked for

@@ -4,7 +4,7 @@ from squibwise.isolate.context import Context
 
 _WHOLE = {"spent": "spent", "left-out": "left-out"}
 _OFF = ("not-seated", "spring-not-lifted")
-_SHARED = {"seat-plug": ("not-seated", "bad-contact"), "column-plug": ("not-seated", "bad-contact")}
+_SHARED = dict.fromkeys(("seat-plug", "column-plug"), (*_OFF, "bad-contact"))
 
 
 def place_of(part: str, context: Context) -> str:

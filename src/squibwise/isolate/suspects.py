@@ -72,7 +72,7 @@ def suspects_of(
         own_cases: How often each ``element:fault`` was the proved cause in the user's own
             finished cases of this kind; shrunk towards the ranks.
     """
-    found = _found(context, catalog)
+    found = found_in(context, catalog)
     found = _as_assessed(_leaning(found, context, catalog), context, catalog)
     total = math.fsum(f.weight for f in found)
     p = _shrunk([f.id for f in found], [f.weight / total for f in found], own_cases, catalog)
@@ -91,7 +91,7 @@ def _title(found: Found, context: Context) -> str:
     return _GONE if gone else found.fault.title.format(element=found.element.title)
 
 
-def _found(context: Context, catalog: Catalog) -> list[Found]:
+def found_in(context: Context, catalog: Catalog) -> list[Found]:
     """Return every fault that can show as what was read, with its reasons and weight."""
     told = told_of(context, catalog)
     signs = {e.id: signs_of(e, context, told, catalog) for e in context.chain.element}

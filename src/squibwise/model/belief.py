@@ -270,6 +270,24 @@ class TestWeight(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     otherwise: float
 
 
+class StoryWeight(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the owner's story says of where the fault of a circuit lies.
+
+    Attributes:
+        component: The part whose circuit it is.
+        stage: Which of its circuits.
+        evidence: Ids of the entries that tell it.
+        likely: How likely it is told by where the fault lies, as in ``TestWeight``; at most 1.
+        otherwise: The same for a place that the circuit does not have.
+    """
+
+    component: str
+    stage: int
+    evidence: tuple[str, ...]
+    likely: dict[str, float]
+    otherwise: float
+
+
 class Located(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A fault that looks, loads and meters have located in a part, so that the part is renewed.
 
@@ -287,7 +305,7 @@ class Located(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 
 class BenchBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What the tests of a case say, handed to inference by ``case.py``.
+    """What the tests and stories of a case say, handed to inference by ``case.py``.
 
     Attributes:
         weights: Of each outcome, by the id of its entry.
@@ -296,12 +314,14 @@ class BenchBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         located: Faults located in a part that nobody worked on since.
         unproved: Entries that call a fault cured which was away before, by component: a second
             drive is left.
+        stories: What is told of circuits at fault, by the id of the report that names them.
     """
 
     weights: dict[str, TestWeight] = {}
     parts: dict[tuple[str, int], dict[str, float]] = {}
     located: tuple[Located, ...] = ()
     unproved: dict[str, str] = {}
+    stories: dict[str, tuple[StoryWeight, ...]] = {}
 
 
 class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
