@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from squibwise.cli import stored
+from squibwise.cli import output, stored
+from squibwise.garage import store
 from squibwise.garage.folders import folder_content
 
 Line = Callable[..., Any]
@@ -127,6 +128,31 @@ def test_what_is_entered_for_an_id_is_an_entry_of_the_garage(
     entries = run("garage", "history", "sorrel-03", "--json").json()["entries"]
     assert [e["what"].split()[0] for e in entries] == ["imported", "saw", "add", "undo"]
     assert run("undo", "no-such-case").code == 2
+    twice = run("undo", "sorrel-03"), run("undo", "sorrel-03")
+    assert twice[0].out.startswith("`saw driver.front-bag intact` was taken back: 1 entry out of")
+    assert "case 'sorrel-03' of" in twice[0].out
+    assert twice[1].err.startswith("squibwise: sorrel-03/case.toml: no command has written")
+
+
+def test_what_is_said_of_a_case_of_the_garage_is_in_it_already(
+    run: Line, cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("import", cases / "sorrel-03")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "scan.txt").write_text("B0004-1B driver knee bag, present\n")
+    held, answer = [], output.answer
+
+    def note_then_answer(*args: Any, **options: Any) -> int:
+        with stored.opened_garage() as garage:
+            held.append(store.history(garage, "sorrel-03")[-1].what)
+        return answer(*args, **options)
+
+    monkeypatch.setattr(output, "answer", note_then_answer)
+    told = run("add", "sorrel-03", "scan.txt").out
+    run("undo", "sorrel-03")
+    assert held == ["add scan.txt", "undo"]
+    assert "1 entry written into case 'sorrel-03' of the garage." in told
+    assert "squibwise brief sorrel-03 looks at it; squibwise undo sorrel-03 takes it back." in told
 
 
 def test_a_report_is_not_copied_through_a_link(run: Line, cases: Path, tmp_path: Path) -> None:

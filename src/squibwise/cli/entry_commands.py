@@ -45,25 +45,49 @@ def write_entries(
     rules: Any = (),  # noqa: ANN401
     told: tuple[str, ...] = (),
 ) -> int:
-    """Add entries and rules to a case and tell what was written."""
-    from squibwise.catalog.load import load_catalog
+    """Add entries and rules to a case and, once they are kept, tell what was written."""
     from squibwise.cli import stored
+
+    by = next((e["by"] for e in entries if e.get("by")), "")
+    with stored.editable(case_path, command, by) as folder:
+        _enter(folder, command, entries, rules)
+    return _tell_kept(case_path, (*entries, *rules), told, as_json=as_json)
+
+
+def _enter(
+    folder: Path,
+    command: str,
+    entries: Any,  # noqa: ANN401 - pairs of whatever TOML holds
+    rules: Any = (),  # noqa: ANN401
+) -> None:
+    """Add entries and rules to the case file in a folder; in a garage they are not yet kept."""
+    from squibwise.catalog.load import load_catalog
     from squibwise.garage import entering
-    from squibwise.present.tell_entries import tell_written
 
     now = dt.datetime.now().replace(microsecond=0)
     addition = entering.Addition(
         command=command, at=now, evidence=tuple(entries), rules=tuple(rules)
     )
-    by = next((e["by"] for e in entries if e.get("by")), "")
-    with stored.editable(case_path, command, by) as folder:
-        file = entering.open_file(folder)
-        if entries or rules:
-            entering.add(file, addition, load_catalog())
-    written = [*entries, *rules]
-    value = {"file": str(file.path), "written": [dict(e) for e in written]}
+    file = entering.open_file(folder)
+    if entries or rules:
+        entering.add(file, addition, load_catalog())
+
+
+def _tell_kept(
+    case_path: Path,
+    written: Any,  # noqa: ANN401 - pairs of whatever TOML holds
+    told: tuple[str, ...] = (),
+    *,
+    as_json: bool,
+) -> int:
+    """Tell what was written into a case; only ever after the case, or the garage, keeps it."""
+    from squibwise.cli import stored
+    from squibwise.present.tell_entries import tell_written
+
+    file = stored.told_file(case_path)
+    value = {"file": file, "written": [dict(e) for e in written]}
     return output.answer(
-        value, lambda: tell_written(case_path, file.path, written, told), as_json=as_json, code=0
+        value, lambda: tell_written(case_path, file, written, told), as_json=as_json, code=0
     )
 
 
@@ -275,17 +299,18 @@ def add(
             todo = _work_of(folder) if subject.isdigit() else None
             entry = dict(entering.photo_entry(folder, given, subject, todo))
             entry |= ({"note": note} if note else {}) | common_keys(by, at)
-            return write_entries(folder, command, [entry], as_json=as_json)
-        entries = entering.entries_of(given, file.name)
-        if entries is None:
+            entries: Any = (entry,)
+        elif (block := entering.entries_of(given, file.name)) is not None:
+            opened = opening.open_case(folder)
+            saying.refuse_strange_entries(block, opened.case, opened.catalog)
+            entries = block
+        else:
             stated: dict[str, Any] = {"when": when} if when else {}
             stated |= {"complete": True} if complete else {}
             name = entering.copy_report(folder, given)
             entries = ({"kind": "report", "file": name, **stated, **common_keys(None, at)},)
-        else:
-            opened = opening.open_case(folder)
-            saying.refuse_strange_entries(entries, opened.case, opened.catalog)
-        return write_entries(folder, command, entries, as_json=as_json)
+        _enter(folder, command, entries)
+    return _tell_kept(case_path, entries, as_json=as_json)
 
 
 def _work_of(case_path: Path) -> "Work":
@@ -340,9 +365,10 @@ def undo(case_path: Path, as_json: bool) -> int:
         file = entering.open_file(folder)
         command, count = entering.take_back(file, load_catalog())
         left = entering.list_left(file)
-    value = {"file": str(file.path), "taken_back": command, "entries": count, "left": left}
+    place = stored.told_file(case_path)
+    value = {"file": place, "taken_back": command, "entries": count, "left": left}
     return output.answer(
-        value, lambda: tell_taken_back(file.path, command, count, left), as_json=as_json, code=0
+        value, lambda: tell_taken_back(place, command, count, left), as_json=as_json, code=0
     )
 
 

@@ -132,8 +132,10 @@ def _refused(error: Exception, arguments: Sequence[str], *, as_json: bool) -> in
     if isinstance(error, click.ClickException):
         return _tell(error.format_message(), _usage(error), as_json=as_json)
     if isinstance(error, SquibwiseError):
+        from squibwise.cli.stored import without_own_folder as named
+
         findings = getattr(error, "findings", ())
-        _tell(str(error), error.remedy, findings, as_json=as_json)
+        _tell(named(str(error)), named(error.remedy), findings, as_json=as_json)
         return error.exit_code
     if isinstance(error, OSError) and error.filename is None and error.errno in _UNWRITTEN:
         return _unwritten(error)

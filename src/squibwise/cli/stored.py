@@ -3,6 +3,7 @@
 import atexit
 import datetime as dt
 import os
+import re
 import shutil
 import sqlite3
 import sys
@@ -22,6 +23,7 @@ from squibwise.garage.writing import make_folder
 from squibwise.intake.case_file.load import CASE_FILE
 
 PLACE = "SQUIBWISE_GARAGE"
+_LAID_OUT = "squibwise-"
 _DASH, _PIPED_NAME = Path("-"), "standard-input"
 _MOST_PIPED = 64_000_000  # bytes
 
@@ -77,7 +79,7 @@ def located(path: Path) -> Path:
     with opened_garage() as garage:
         if path.name not in store.case_ids(garage):
             return path
-        laid_out = Path(tempfile.mkdtemp(prefix="squibwise-"))
+        laid_out = Path(tempfile.mkdtemp(prefix=_LAID_OUT))
         atexit.register(shutil.rmtree, laid_out, ignore_errors=True)
         write_content(store.content(garage, path.name), laid_out / path.name)
     return laid_out / path.name
@@ -86,6 +88,19 @@ def located(path: Path) -> Path:
 def folder_of(path: Path) -> Path:
     """Return the folder of a case: itself, or where its file lies."""
     return path if path.is_dir() else path.parent
+
+
+def without_own_folder(text: str) -> str:
+    """Return a text without the folder in which a case of the garage was laid out meanwhile."""
+    place = re.escape(os.path.join(tempfile.gettempdir(), _LAID_OUT))
+    return re.sub(rf"{place}\w{{8}}[\\/]", "", text)
+
+
+def told_file(path: Path) -> str:
+    """Return where the case file of a case is, for a person: a garage has it in no folder."""
+    if _is_id(path):
+        return f"case '{path.name}' of the garage"
+    return str(path / CASE_FILE if path.is_dir() else path)
 
 
 @contextmanager
@@ -180,7 +195,7 @@ def as_file(path: Path) -> Iterator[Path]:
     data = sys.stdin.buffer.read(_MOST_PIPED + 1)
     if len(data) > _MOST_PIPED:
         raise InputError("more was piped in than is read.", remedy="Name the file instead.")
-    with tempfile.TemporaryDirectory(prefix="squibwise-") as folder:
+    with tempfile.TemporaryDirectory(prefix=_LAID_OUT) as folder:
         file = Path(folder) / _PIPED_NAME
         file.write_bytes(data)
         yield file

@@ -36,13 +36,13 @@ def tell_tour_end(count: int, seconds: float, out: Path, first: Path) -> Telling
 
 
 def tell_written(
-    case_path: Path, file: Path, entries: Sequence[Mapping[str, Any]], told: Sequence[str] = ()
+    case_path: Path, file: str, entries: Sequence[Mapping[str, Any]], told: Sequence[str] = ()
 ) -> Telling:
     """Return what was written into a case file, and how to look at it or take it back.
 
     Args:
         case_path: The case, as the person named it.
-        file: Its case file.
+        file: Its case file as the person knows it.
         entries: What was written.
         told: What is done with it, and what comes next.
     """
@@ -62,7 +62,7 @@ def _shown(entry: Mapping[str, Any]) -> str:
     return ", ".join(f"{key} {value}" for key, value in entry.items() if key != "kind")
 
 
-def tell_taken_back(file: Path, command: str, count: int, left: Sequence[str] = ()) -> Telling:
+def tell_taken_back(file: str, command: str, count: int, left: Sequence[str] = ()) -> Telling:
     """Return what was taken back, and which files stay in the case though nothing names them."""
     entries = counted(count, "entry", "entries")
     stays = (
