@@ -41,6 +41,7 @@ from squibwise.model.proof import ProofRecord
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
 from squibwise.model.work import Area, Minutes, Operation, Visit
 from squibwise.present.record_content import read_content
+from squibwise.present.tell_record import tell_record
 from squibwise.present.tell_record_annex import rules_followed
 from squibwise.present.tell_to_know import tell_to_know
 from squibwise.prove.answering import came_with_assembly
@@ -316,7 +317,9 @@ def test_wide_limits_typed_in_as_the_makers_stand_on_page_one(issue: Maker, made
         "loop_high_ohm": Given(value=99.0, source="me"),
     }
     record = issued(issue, made, profile=Profile(name="any-fire-strict", **wide))
-    assert "typed in as the maker's: 0 (me), 99 (me)" in known(record)
+    assert "typed in as the maker's: circuit at least 0 ohm (me), circuit at most 99 ohm" in known(
+        record
+    )
     assert grades(record)["maker-procedure"] == "stated"
 
 
@@ -349,7 +352,7 @@ def test_a_limit_decided_by_a_person_stands_on_page_one(issue: Maker, made: Made
     )
     record = issued(issue, made, said, evidence=odd)
     assert "verdicts" not in open_gates(record)
-    assert "Decided by a person, by no published limit: reading:ohm-1" in known(record)
+    assert "Decided by a person, by no published limit: x of left.wiring" in known(record)
 
 
 def test_a_used_live_part_stands_on_page_one(issue: Maker) -> None:
@@ -541,7 +544,7 @@ def test_signed_as_failed_and_then_as_passed_stands_on_page_one(issue: Maker, ma
     bad = Passed(id="f", time=made["at"](9), what=item, result="failed", by="R. Own")
     record = issued(issue, made, evidence=order_entries((*made["evidence"](), bad)))
     assert open_gates(record) == {}
-    assert f"with no work between: {item} (R. Own)" in known(record)
+    assert "with no work between: inspect driver.belt-webbing (R. Own)" in known(record)
     for component, told in (("left.wiring", True), ("driver.belt-webbing", False)):
         work = DoneWork(id="w", time=made["at"](9), what="repaired", component=component)
         mended = order_entries((*made["evidence"](), bad, work))
@@ -559,7 +562,7 @@ def test_a_gate_and_a_lamp_that_failed_stand_on_page_one_whatever_was_worked_on(
         ),
     )
     record = issued(issue, made, evidence=order_entries((*made["evidence"](), *entries)))
-    assert "between: structure-sound (B: ok); lamp check (R. Own)" in known(record)
+    assert "between: structure and mounting surfaces (B: ok); lamp check (R. Own)" in known(record)
 
 
 def test_an_event_after_the_work_opens_the_record_or_stands_on_page_one(
@@ -1119,6 +1122,84 @@ def test_a_weight_check_without_a_load_stands_on_page_one(issue: Maker, made: Ma
     assert "Seat weight check" not in known(
         issued(issue, made, evidence=(trial, *made["evidence"]()))
     )
+
+
+@pytest.mark.parametrize(
+    ("what", "told"),
+    [
+        ("step:drive", 'drive "still bent" (R. Own)'),
+        ("structure-sound", 'structure and mounting surfaces "still bent"'),
+        ("dispose", 'hand-over of the old parts "still bent"'),
+    ],
+)
+def test_what_is_noted_beside_drive_structure_and_old_parts_stands_on_page_one(
+    issue: Maker, made: Made, what: str, told: str
+) -> None:
+    said = Passed(
+        id="n", time=made["at"](11), what=what, result="passed", note="still bent", by="R. Own"
+    )
+    evidence = order_entries((*made["evidence"](), said))
+    assert told in known(issued(issue, made, evidence=evidence))
+
+
+def test_other_notes_stand_on_page_two(issue: Maker, made: Made) -> None:
+    note = "clip broken, glued"
+    evidence = with_changed(made, "p-1", note=note)
+    record = issued(issue, made, evidence=evidence)
+    assert note not in known(record)
+    second = str(msgspec.to_builtins(tell_record(record).telling))
+    assert f'inspect driver.belt-webbing: "{note}" (R. Own)' in second
+
+
+def test_limits_typed_in_beside_a_reading_stand_on_page_one_the_widest_first(
+    issue: Maker, made: Made
+) -> None:
+    torque = Reading(
+        id="t",
+        time=made["at"](10),
+        component="driver.front-bag/1",
+        quantity="torque",
+        value=8.0,
+        unit="Nm",
+        low=7.0,
+        high=9.0,
+        source="sheet 4",
+    )
+    wide = with_changed(made, "ohm-1", low=0.0, high=1000.0, source="x")
+    told = known(issued(issue, made, torque, evidence=wide))
+    assert (
+        "typed in as the maker's: loop resistance of driver front airbag 0 to 1000 ohm (x)" in told
+    )
+    assert "torque of driver front airbag 7 to 9 Nm (sheet 4)" in told
+
+
+def test_an_answer_that_closed_areas_stay_closed_stands_on_page_one_with_its_source(
+    issue: Maker, made: Made
+) -> None:
+    def told(*results: Any) -> str:
+        answers = [
+            Passed(id=f"a{n}", what="closed-areas", result=r, note="I think", time=made["at"](8))
+            for n, r in enumerate(results)
+        ]
+        return known(issued(issue, made, evidence=order_entries((*made["evidence"](), *answers))))
+
+    head = "Asked whether areas that nothing opens are opened for a look: "
+    assert f'{head}no ("I think", nobody named)' in told("failed")
+    assert f"{head}no, later yes" in told("failed", "passed")
+    assert "Failed, later passed" not in told("failed", "passed")
+
+
+def test_who_sold_a_new_part_and_whose_unit_it_was_stand_on_page_one_as_typed(
+    issue: Maker, made: Made
+) -> None:
+    new = with_changed(made, "label-1", provenance="new", donor_vin=None, seller="me, off a wreck")
+    told = known(issued(issue, made, evidence=new))
+    assert 'called new, sold by, as typed: "me, off a wreck" (1).' in told
+    unit = (
+        DoneWork(id="u", time=made["at"](9), what="replaced", component=UNIT, by="R. Own"),
+        PartLabel(id="ul", component=UNIT, number="U-100", provenance="recycled"),
+    )
+    assert "Used control unit: donor not named." in known(issued(issue, made, *unit))
 
 
 def test_a_label_from_before_any_work_may_be_the_old_one(issue: Maker, made: Made) -> None:

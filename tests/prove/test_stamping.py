@@ -22,7 +22,10 @@ from cryptography.x509 import (
 from cryptography.x509 import Name as NameOf
 from cryptography.x509.oid import NameOID
 
+from squibwise.cli import files
+from squibwise.cli.main import main
 from squibwise.errors import InputError
+from squibwise.model.proof import Verification
 from squibwise.prove.stamping import (
     Stamp,
     read_stamp,
@@ -108,6 +111,20 @@ def test_a_record_dated_after_its_stamp_is_refused() -> None:
         refuse_later_day(noon, day)
     with pytest.raises(InputError, match="issued on 2026-03-11, and was stamped 2026-03-09"):
         refuse_later_day(noon, "2026-03-11")
+
+
+@pytest.mark.parametrize(("named", "code"), [(False, 1), (True, 0)])
+def test_a_stamp_by_an_authority_that_nobody_named_needs_a_person(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, named: bool, code: int
+) -> None:
+    """Anybody can be an authority, as anybody can make a key."""
+    sure = Verification(valid=True, signature="known", signer="R. Own", stamped="by somebody")
+    monkeypatch.setattr(files, "verified", lambda *_: sure)
+    file = tmp_path / "record.json"
+    file.write_text("{}")
+    more = ("--authority", str(file)) if named else ()
+    arguments = ("verify", str(file), "--stamp", str(file), *more)
+    assert main(arguments) == code
 
 
 def test_a_certificate_for_something_else_is_refused(stamp: Stamper) -> None:

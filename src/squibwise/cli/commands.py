@@ -413,7 +413,8 @@ def verify(
     result = files.verified(file, load_catalog(), know, stamp, authority)
     if data is not None and result.valid:
         files.write_data(file, data)
-    code = 2 if not result.valid else int(not result.is_sure)
+    by_anybody = stamp is not None and authority is None
+    code = 2 if not result.valid else int(not result.is_sure or by_anybody)
     return output.answer(
         result, lambda: tell_verification(result, file), as_json=as_json, code=code
     )

@@ -7,7 +7,7 @@ import msgspec
 from squibwise.model.evidence import Passed
 from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord
-from squibwise.present.figures import cut, moment, paper_size
+from squibwise.present.figures import cut, listed, moment, paper_size
 from squibwise.present.record_content import (
     Content,
     StatedAnswer,
@@ -15,6 +15,7 @@ from squibwise.present.record_content import (
     StatedPhoto,
     read_content,
 )
+from squibwise.present.record_words import list_notes, tell_word
 from squibwise.present.tell_record_annex import tell_annex, tell_signature
 from squibwise.present.tell_record_front import (
     LEGEND,
@@ -40,6 +41,7 @@ Form = Literal["record", "annex", "inspector", "insurer", "buyer"]
 FORMS: tuple[Form, ...] = ("record", "annex", "inspector", "insurer", "buyer")
 READERS: tuple[Form, ...] = ("inspector", "insurer", "buyer")
 LONGEST_TITLE, LONGEST_HEADER, LONGEST_ANSWER = 90, 48, 260
+MOST_ABOUT = 3
 
 
 class Mark(msgspec.Struct, frozen=True, kw_only=True):
@@ -307,7 +309,7 @@ def _fitted_on(part: StatedPart) -> str:
 
 def _checks(content: Content) -> Section | None:
     rows = tuple(
-        (v.what, v.outcome, f"{v.text} {v.decide}".strip())
+        (tell_word(v.what, content), v.outcome, f"{v.text} {v.decide}".strip())
         for v in content.verdicts
         if not v.what.startswith(("label:", "recall:"))
     )
@@ -339,10 +341,22 @@ def _papers(content: Content) -> Section | None:
         for g, texts in by.items()
         for at in range(0, len(texts), _IN_A_ROW)
     )
+    rows += tuple(("" if n else "Noted", told) for n, told in enumerate(_notes(content)))
     return section("Papers that are asked for", Table(rows=rows)) if rows else None
 
 
-_IN_A_ROW = 6
+def _notes(content: Content) -> list[str]:
+    """Return what people noted beside what they signed, as typed: page one has the rest."""
+    about: dict[tuple[str, str], list[str]] = {}
+    for what, note, by in list_notes(content, front=False):
+        about.setdefault((note, by), []).append(what)
+    return [
+        f'{listed(whats, MOST_ABOUT)}: "{cut(note, LONGEST_ANSWER)}" ({by})'
+        for (note, by), whats in about.items()
+    ]
+
+
+_IN_A_ROW = 8
 _PAPERS = {"shown": "Shown", "stated": "Only stated", "open": "Not there"}
 
 

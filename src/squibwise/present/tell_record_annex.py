@@ -108,13 +108,13 @@ def _car(content: Content) -> Section:
 def tell_equipment(content: Content) -> str:
     """Return what the car has, and that it is a guess where it is one."""
     guessed = " (guessed from the year; nobody stated it)" if content.car.assumed else ""
-    return f"{content.car.equipment}{guessed}"
+    return f"{in_words(content.car.equipment)}{guessed}"
 
 
 def rules_followed(content: Content) -> str:
     """Return whose rules the work follows."""
     if content.work.profile != "unknown":
-        return content.work.profile
+        return in_words(content.work.profile)
     typed = len(content.profile.rules)
     if typed:
         rules = counted(typed, "rule")

@@ -13,7 +13,7 @@ from squibwise.history.closing import (
     list_commanded,
 )
 from squibwise.history.order import History, read_history, replacements
-from squibwise.history.signed import NO_POWER, label_of, labels_anew
+from squibwise.history.signed import CONTROL_UNIT, NO_POWER, label_of, labels_anew
 from squibwise.model.car import OwnRule
 from squibwise.model.evidence import (
     Circumstance,
@@ -28,9 +28,16 @@ from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
 from squibwise.model.proof import ProofRecord
 from squibwise.model.report import Report
-from squibwise.model.words import DECISIONS
+from squibwise.model.words import ASKED_WORDS, DECISIONS
 from squibwise.present.figures import counted, cut, hours, listed, moment
 from squibwise.present.record_content import Content, StatedPart
+from squibwise.present.record_words import (
+    list_figures,
+    list_limits,
+    tell_answered,
+    tell_noted,
+    tell_word,
+)
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_record_annex import (
     list_doubtful,
@@ -54,9 +61,11 @@ def tell_to_know(record: ProofRecord, content: Content) -> Section:
     told = (*told, *_told_of_events(history))
     told = (*told, *_of_which_car(content))
     told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
-    told = (*told, *_own_codes(content), *_used_live(content), *_of_labels(content))
+    told = (*told, *_own_codes(content), *_used_live(content))
+    told = (*told, *_sold_new(content), *_of_labels(content))
     told = (*told, *_relabelled(content), *_labelled_early(content, history))
-    told = (*told, *_bare_signatures(content, history))
+    told = (*told, *_bare_signatures(content, history), *tell_noted(content))
+    told = (*told, *tell_answered(content))
     told = (*told, *_doubts(content), *_of_photos(content))
     told = (*told, *_missing_papers(content), *_of_documents(record, content))
     told = (*told, *_of_clearing(history), *_undriven(history), *_in_one_day(history))
@@ -334,11 +343,11 @@ def _signed_both_ways(content: Content) -> list[str]:
             refused -= own | ({_LAMP} if entry.what != "cleared" else set())
         elif word and not is_passed:
             refused.add(word)
-        elif word in refused and word not in DECISIONS:
+        elif word in refused and word not in (*DECISIONS, *ASKED_WORDS):
             note = cut(getattr(entry, "note", "") or "", LONGEST_NOTE)
             by = getattr(entry, "by", None) or "nobody named"
             told[word] = f"{by}: {note}" if note else by
-    words = [f"{what} ({by})" for what, by in told.items()]
+    words = [f"{tell_word(what, content)} ({by})" for what, by in told.items()]
     head = "Failed, later passed, with no work between"
     return [f"{head}: {'; '.join(words)}."] if words else []
 
@@ -374,18 +383,21 @@ def _own_figures(content: Content) -> list[str]:
     told = _tell_rules(softer, LONGEST_NOTE)
     whole = len(told) + MOST_RULES
     told += _tell_rules([r for r in profile.rules if r not in softer], LONGEST_STATED)
-    told += [f"{g.value:g} ({g.source})" for g in profile.figures]
+    told += list_figures(profile)
     signed = [e for e in content.evidence if isinstance(e, Passed)]
     decided = {v.what for v in content.verdicts} & {e.what for e in signed if e.note and e.by}
     rules = [f"Rules and figures typed in as the maker's: {listed(told, whole)}."] if told else []
-    by_name = f"Decided by a person, by no published limit: {listed(sorted(decided), 5)}."
+    named = [tell_word(what, content) for what in sorted(decided)]
+    by_name = f"Decided by a person, by no published limit: {listed(named, 5)}."
     read = [
         f"Of the last scan, by no limit: {cut(b.text, LONGEST_CONTRADICTION)}"
         for v in content.verdicts
         for b in v.because
         if v.what == "second-scan" and b.text.startswith("Decided by")
     ]
-    return rules + ([by_name] if decided else []) + read
+    limits = list_limits(content)
+    beside = f"Limits of readings typed in as the maker's: {listed(limits, MANY_NAMED)}."
+    return [*rules, *([beside] if limits else []), *([by_name] if decided else []), *read]
 
 
 def _tell_rules(rules: Sequence[OwnRule], longest: int) -> list[str]:
@@ -411,9 +423,24 @@ def _used_live(content: Content) -> list[str]:
     used = [
         f"{p.title} (donor {p.donor_vin or 'not named'})"
         for p in content.parts
-        if p.live and p.provenance in ("recycled", "donor", "repaired")
+        if p.live and p.provenance in _USED
     ]
-    return [f"Used parts that hold an inflator or pretensioner: {listed(used, 4)}."] if used else []
+    units = [p for p in content.parts if p.component == _UNIT and p.provenance in _USED]
+    told = [f"Used parts that hold an inflator or pretensioner: {listed(used, 4)}."] if used else []
+    donors = [f"Used control unit: donor {p.donor_vin or 'not named'}." for p in units]
+    return told + donors
+
+
+_USED = ("recycled", "donor", "repaired")
+_UNIT = f"centre.{CONTROL_UNIT}"
+
+
+def _sold_new(content: Content) -> list[str]:
+    """Return who sold the parts that fire and are called new, as it was typed."""
+    new = [p for p in content.parts if p.live and p.provenance == "new"]
+    count = Counter(cut(p.seller, LONGEST_NOTE) for p in new)
+    told = [f'"{seller}" ({n})' for seller, n in count.items()]
+    return [f"Parts that fire, called new, sold by, as typed: {listed(told, 4)}."] if told else []
 
 
 def _of_photos(content: Content) -> list[str]:

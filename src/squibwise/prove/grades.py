@@ -160,7 +160,7 @@ def _component_of(entry: Evidence) -> str | None:
 
 def tell_stated(entry: Evidence, context: Context) -> str:
     """Return what an entry states, by whom and when, in one line."""
-    about = getattr(entry, "what", None) or getattr(entry, "seen", None) or entry_kind(entry)
+    about = _subject_of(entry, context)
     component = getattr(entry, "component", None) or _component_of(entry)
     title = str(component or "")
     title = component_title(title, context.catalog) if "." in title else title
@@ -172,6 +172,16 @@ def tell_stated(entry: Evidence, context: Context) -> str:
     shared = attached and not is_empty and not any(p in _list_showing(context) for p in attached)
     seen = _EMPTY if is_empty else _SHARED if shared else ""
     return f"{named}: {name_of(entry, context.catalog) or NOBODY}{on}{unsaid}{seen}"
+
+
+def _subject_of(entry: Evidence, context: Context) -> str:
+    """Return what an entry says or signs: an item of the work by its title."""
+    what = getattr(entry, "what", None) or getattr(entry, "seen", None) or entry_kind(entry)
+    if not isinstance(entry, Passed):
+        return what
+    titles = {i.id: i.title.partition(";")[0] for i in context.work.items}
+    titles |= {o.id: o.short for o in context.work.operations if o.short}
+    return titles.get(what) or titles.get(f"step:{what}") or what.removeprefix("step:")
 
 
 def entry_kind(entry: Evidence) -> str:

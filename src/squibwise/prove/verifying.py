@@ -48,14 +48,13 @@ def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Ver
     try:
         value = strict_json(data)
         record = _record(value)
-        other = _other_words(record, catalog)
+        other = [*_other_words(record, catalog), *_wider_list(record)]
     except InputError as refusal:
         return refused("record-unreadable", f"No record: {refusal}.", refusal.remedy)
     except (LookupError, TypeError, AttributeError):
         return refused("record-unreadable", "No record: it is not laid out as one.", NOT_OURS)
     problems = [
         *_tampering(record, value),
-        *_wider_list(record),
         *_draft_problems(record),
         *other,
         *_strange_version(record),
