@@ -49,7 +49,7 @@ def join_mentions(sheet: Sheet) -> None:
     """
     by_code: defaultdict[str, list[Fault]] = defaultdict(list)
     for fault in sheet.faults:
-        if fault.code is not None and fault.code.is_exact:
+        if fault.code is not None and (fault.code.is_exact or fault.code.style == "flash"):
             by_code[fault.code.code].append(fault)
     dropped: set[int] = set()
     for faults in by_code.values():

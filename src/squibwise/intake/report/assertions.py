@@ -26,6 +26,7 @@ _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word s
 _MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
 _ADVERB = 6  # letters of the shortest adverb that its end shows
+_STORY = 4  # words of a sentence before a count of blinks in it
 _SENTENCE = 6  # words of a sentence that ends with a full stop
 _DENYING = frozenset({"not", "gone"})
 _AFFIRMING = frozenset({"asked", "exists"})  # "is", which may ask, and "there is"
@@ -249,13 +250,20 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     if lexicon.names_kin(line.text, [n for n in (language, *BASE) if n]):
         return True
     if not code.is_exact:
-        return False
+        return _tells_story(line)
     if words.says_nothing:
         small, holding, strange = _sort(text, lexicon, language)
         return strange > 1 or (strange > 0 and small + holding > 0)
     behind = _FULL_STOP.split(line.text[code.end :])[0]
     clauses = (words_of(c, catalog, language) for c in _piece_end(lexicon).split(behind)[1:])
     return any(w.voices & {"was", "before"} and not stands_alone(w) for w in clauses)
+
+
+def _tells_story(line: Line) -> bool:
+    """``The first day it did only 1-5 and I figured a clock spring``: blinks in running text."""
+    lead, behind = line.text[: line.codes[0].start], line.text[line.codes[0].end :].lstrip()
+    is_led = len(lead.split()) >= _STORY and lead.rstrip()[-1:].isalnum()
+    return is_led and behind[:1].isalpha() and bool(line.words.features - {"skip"})
 
 
 def _had(line: Line, lexicon: Lexicon) -> bool:

@@ -420,7 +420,8 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     if told and (stands_alone(line.words) or is_other or (parts and more != parts)):
         return False
     fault.words = _joined_words(fault.words, joined)
-    fault.absent = why_absent(joined, is_coded=True)
+    if fault.absent in ("", "denied", "found good"):  # what the whole text may say otherwise
+        fault.absent = why_absent(joined, is_coded=True)
     fault.texts.append(line.text.strip())
     fault.raws.append(line.raw)
     take_status(line, fault)

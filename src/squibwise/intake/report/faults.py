@@ -341,7 +341,7 @@ def _unit_of(words: Words, line: Line, pieces: int) -> Unit:
 
 def _is_placed_also(words: Words) -> bool:
     """``and n/s/f as well``: a place, or a part, of which the same holds."""
-    placed = words.seats or words.sides or words.features & KERB
+    placed = words.seats or words.sides or words.stages or words.features & KERB
     return "also" in words.features and bool(placed or has_part(words))
 
 

@@ -194,6 +194,11 @@ def _hear(
     for hit in hits:
         if not {"not", "need"} & set(hit.means):
             continue
+        cleared = _nearest(hit, [h for h in hits if "status:cleared" in h.means], tokens)
+        if cleared is not None and cleared.first >= hit.last:
+            words.statuses[:] = [s for s in words.statuses if s != "cleared"]
+            used.add(hit)  # "not cleared", "cannot be wiped": it is there
+            continue
         lack = _nearest(hit, lacks, tokens)
         good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
         if lack is not None and _lacking(lack) == "locked":

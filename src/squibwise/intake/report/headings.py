@@ -55,7 +55,9 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
         return is_bare or bool(line.words.features & after.words.features & PARTS)
     leads = line.text.rstrip().endswith(":") or indent(line) < indent(after)
     leads = leads or _sorts_by_status(line, before, after)
-    is_lead = leads and bool(line.words.statuses or line.words.voices & {"past", "gone", "exists"})
+    is_told = line.known_share == 1.0 and len(line.tokens) <= MOST_WORDS  # no sentence of a story
+    voices = line.words.voices & {"past", "gone", "exists"} if is_told else set()
+    is_lead = leads and bool(line.words.statuses or voices)
     is_name = has_part(line.words) and reads_as_name(line) and indent(line) < indent(after)
     return is_lead or (is_bare and is_name)
 

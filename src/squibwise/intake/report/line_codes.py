@@ -260,7 +260,16 @@ def _settle_flash(lines: list[Line]) -> None:
         if len(called) > 1 and not line.codes and not line.cells:
             line.codes = find_pairs(line.text)
         if called and not (exact or maker or line.codes or line.cells):
-            line.codes = _find_more_flashes(line.text)
+            line.codes = _find_more_flashes(line.text) or _find_told_flashes(line.text, called)
+
+
+def _find_told_flashes(text: str, called: list[Line]) -> tuple[Code, ...]:
+    """``Book: 1-3 passenger bag, 2-1 sensor``: pairs that others call blinks."""
+    told = {c.printed for line in called for c in line.codes if c.style == "flash"}
+    leads = (
+        c for c in find_pairs(text) if text[: c.start].rstrip(" (")[-1:] in ("", ":", ",", ";")
+    )
+    return tuple(c for c in leads if c.printed in told)
 
 
 def _is_under_code(line: Line) -> bool:
