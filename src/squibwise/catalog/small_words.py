@@ -13,6 +13,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         lacks: They say that something is not there.
         any: They ask for something where nobody writes the sign of a question.
         all: They speak of everything that was named.
+        before: Labels of what was there before a repair, beside one of ``after``.
+        after: Labels of what was there after it.
+        inverts: Verbs that begin a question, with an article behind them.
         finding: They say that something showed, or name where it would; denied, it did not.
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
         no_longer: Two words, one behind the other, that say that something is over.
@@ -32,6 +35,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     lacks: frozenset[str]
     any: frozenset[str]
     all: frozenset[str]
+    before: frozenset[str]
+    after: frozenset[str]
+    inverts: frozenset[str]
     finding: frozenset[str]
     denies: frozenset[str]
     no_longer: tuple[tuple[str, str], ...]

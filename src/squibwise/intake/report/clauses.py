@@ -23,6 +23,7 @@ from squibwise.intake.report.words import (
     Words,
     add_status,
     has_fault,
+    has_part,
     heads_of,
     stands_alone,
 )
@@ -44,6 +45,7 @@ _MOST_ALIKE = 40  # codes that share one text and a list of parts
 _ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
 _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _DENYING = frozenset({"not", "gone"})
+_FULL_STOP = pattern(r"(?<=[^\W\d_]{4})\.\s+(?=[A-ZÀ-Ý])")
 _STRETCH = pattern(r"\s*[,;()]\s*")
 _OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
@@ -154,7 +156,7 @@ def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> 
     ``B1020 driver pretensioner open, nothing for the passenger belt``.
     """
     if not line.words.voices & _DENYING:
-        return line.words
+        return _words_of_sentence(line, catalog, language)
     placed = _without_places(line, catalog, language)
     if placed is not None:
         return placed
@@ -166,6 +168,15 @@ def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> 
     here = own.seats | own.sides
     kept = [p for p, w in said if not (w.voices & _DENYING and (w.seats | w.sides) - here)]
     return words_of(", ".join(kept), catalog, language) if len(kept) < len(said) else line.words
+
+
+def _words_of_sentence(line: Line, catalog: Catalog, language: str | None) -> Words:
+    """``Airbag lamp. Found B1A60 buckle switch``: what stands a sentence before is apart."""
+    stops = [m.end() for m in _FULL_STOP.finditer(line.text, 0, line.codes[0].start)]
+    if not stops:
+        return line.words
+    own = words_of(without_codes(line)[-len(line.text) + stops[-1] :], catalog, language)
+    return own if stands_alone(own) or has_part(own) else line.words
 
 
 def _without_places(line: Line, catalog: Catalog, language: str | None) -> Words | None:

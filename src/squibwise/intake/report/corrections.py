@@ -12,7 +12,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code, find_codes
-from squibwise.intake.report.lexicon import flat, lexicon_of, tokenise
+from squibwise.intake.report.lexicon import Lexicon, flat, lexicon_of, tokenise
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.spoken import read_said
@@ -55,7 +55,7 @@ class Correction(msgspec.Struct, kw_only=True):
     said: Words
 
 
-def hear_on(lines: list[Line]) -> None:
+def hear_on(lines: list[Line], lexicon: Lexicon) -> None:
     """Let what is said of a car, or of a time, go on into the lines that it is said of.
 
     ``That is the other van. B1233 that was``, running text that goes on in the next line, and
@@ -67,7 +67,7 @@ def hear_on(lines: list[Line]) -> None:
                 line.words.voices.add("mine")
         elif _goes_on(before, line) and (why := before.why or _why_of_codes(before)):
             line.role, line.why = "aside", why
-    _pass_repaired(lines)
+    _pass_repaired(lines, lexicon)
 
 
 def _goes_on(before: Line, line: Line) -> bool:
@@ -86,9 +86,10 @@ def _why_of_codes(line: Line) -> str:
     return why_absent(line.words, is_coded=True) if line.codes and voices else ""
 
 
-def _pass_repaired(lines: list[Line]) -> None:
+def _pass_repaired(lines: list[Line], lexicon: Lexicon) -> None:
     """Put what stands between ``before repair`` and ``after repair`` into the past."""
-    said = [(at, v) for at, ln in enumerate(lines) for v in ("before", "after") if _leads(ln, v)]
+    labels = {"before": lexicon.small.before, "after": lexicon.small.after}
+    said = [(at, v) for at, ln in enumerate(lines) for v in labels if _leads(ln, v, labels[v])]
     for (start, one), (end, two) in pairwise(said):
         if (one, two) != ("before", "after"):
             continue
@@ -99,7 +100,9 @@ def _pass_repaired(lines: list[Line]) -> None:
                 line.role, line.why = "aside", "past"
 
 
-def _leads(line: Line, voice: str) -> bool:
+def _leads(line: Line, voice: str, labels: Set[str]) -> bool:
+    if line.is_keyed and flat(line.text.partition(":")[0]).strip() in labels:
+        return True  # "vor: B1501, B1502"
     words = sum(not t.text[0].isdecimal() for t in line.tokens)
     return voice in line.words.voices and (bool(line.codes) or words <= _LEAD_WORDS)
 

@@ -235,13 +235,15 @@ def _says_of_line(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> 
     current, words = state.current, line.words
     if current is None or current.code is None or current.first.number != line.number:
         return False
-    if line.role not in ("words", "unread", "aside") or heads_of(words):
+    if line.role not in ("words", "unread", "aside") or heads_of(words) - heads_of(current.words):
         return False
     alike = [f for f in sheet.faults if f.first.number == line.number]
     is_of_all = not lexicon.small.all.isdisjoint(t.text for t in line.tokens)
     if words.voices & {"gone", "away"}:
         for fault in alike if is_of_all else [current]:
             fault.absent = "gone"
+    elif words.voices == {"worked"} and "present" not in current.words.statuses:
+        current.absent = current.absent or UNSURE  # "Replaced buckle."
     elif is_of_all and words.statuses and not words.features - {"both", "skip"}:
         for fault in alike:
             add_statuses(fault.words, words)

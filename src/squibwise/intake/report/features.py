@@ -199,6 +199,10 @@ def _hear(
             words.statuses[:] = [s for s in words.statuses if s != "cleared"]
             used.add(hit)  # "not cleared", "cannot be wiped": it is there
             continue
+        mended = [h for h in hits if h.means == ("gone",) and h.first == hit.last]
+        if mended and _denies_right_before(hit, mended[0], tokens):
+            used |= {hit, mended[0]}  # "not repaired": the same
+            continue
         lack = _nearest(hit, lacks, tokens)
         good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
         if lack is not None and _lacking(lack) == "locked":

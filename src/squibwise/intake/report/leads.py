@@ -6,6 +6,7 @@
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.assertions import UNSURE, count_strange
+from squibwise.intake.report.features import NO
 from squibwise.intake.report.headings import DECORATED, indent, next_below
 from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.sheet import Line
@@ -14,6 +15,8 @@ from squibwise.intake.report.words import FAULTS, Words, stands_alone
 ANOTHER = "another car"
 _BULLET = pattern(r"\s*([-*>•·+]|\d{1,2}[.)])\s")
 _LONGEST = 14  # words of a line that leads up to others
+_ASKING = ("en", "de", "nl")  # languages whose questions begin with the verb
+_ANSWER_WORDS = 4  # of a line that only says no
 _NAMED = 4  # words of one that does without a colon
 _NEXT = 2  # lines within which what it leads up to begins
 _ALLOWED = frozenset({"cleared", "locked"})  # "not cleared:" denies no fault
@@ -27,12 +30,17 @@ def follow_leads(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None
         lexicon: All phrases.
         usual: The report's own language.
     """
-    for at in range(len(lines)):
-        why = _why_below(lines, at, lexicon, usual) if _leads(lines, at) else ""
+    leads = [at for at in range(len(lines)) if _leads(lines, at)]
+    has_own = any("own" in lines[at].words.voices for at in leads)
+    for at in leads:
+        why = _why_below(lines, at, lexicon, usual)
+        if not why and has_own and _is_of_somebody(lines[at], lexicon, usual):
+            why = UNSURE
         for below in _led(lines, at) if why else ():
             _set_aside(below, why)
     _tell_owners(lines)
     _doubt_quoted(lines)
+    _doubt_asked(lines, lexicon, usual)
 
 
 def _leads(lines: list[Line], at: int) -> bool:
@@ -63,6 +71,13 @@ def _why_below(lines: list[Line], at: int, lexicon: Lexicon, usual: str | None) 
         return UNSURE if is_open and line.role == "unread" and not _is_coded(after) else ""
     is_sure = finds and after is not None and bool(_dress(after, line))
     return "denied" if is_sure and not unknown else UNSURE if finds or not _is_coded(after) else ""
+
+
+def _is_of_somebody(line: Line, lexicon: Lexicon, usual: str | None) -> bool:
+    """``the black one (Jens has it):`` where another line leads up to ``mine``."""
+    is_unit = line.is_module or line.role in ("heading", "count", "group")
+    is_own = "own" in line.words.voices or line.words.statuses or line.words.voices & {"past"}
+    return not (is_unit or is_own) and count_strange(line.text, lexicon, usual, frozenset()) > 0
 
 
 def _is_coded(line: Line | None) -> bool:
@@ -123,3 +138,26 @@ def _doubt_quoted(lines: list[Line]) -> None:
     for line in lines[own:]:
         if line.raw.lstrip().startswith(">") and not lines[own].raw.lstrip().startswith(">"):
             line.why = line.why or (UNSURE if line.codes or line.role == "words" else "")
+
+
+def _doubt_asked(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None:
+    """``is the left curtain open`` without its sign, or words that a mere ``no`` answers."""
+    for at, line in enumerate(lines):
+        if line.codes or line.cells or line.role != "words" or line.why:
+            continue
+        first, second = ([t.text for t in line.tokens[:2]] + ["", ""])[:2]
+        is_asked = first in lexicon.small.inverts and lexicon.is_told(second, "plain", _ASKING)
+        after = lines[at + 1] if at + 1 < len(lines) else None
+        if is_asked or (after is not None and _is_no(after, lexicon, usual)):
+            line.why = UNSURE
+
+
+def _is_no(line: Line, lexicon: Lexicon, usual: str | None) -> bool:
+    """``no``, ``nein ist er nicht``: nothing but a negation and small words."""
+    texts = [t.text for t in line.tokens]
+    if not texts or len(texts) > _ANSWER_WORDS or line.codes or line.cells:
+        return False
+    words = line.words
+    told = words.features - {"skip"} or words.statuses or words.seats or words.sides
+    is_denied = texts[0] in lexicon.denying and not told
+    return is_denied and count_strange(line.text, lexicon, usual, frozenset(NO)) == 0

@@ -40,7 +40,7 @@ class _Field(msgspec.Struct, frozen=True):
 
 def apply_ticks(lines: list[Line]) -> None:
     """Take away what a tick below ``no`` stands for, in a table drawn with blanks."""
-    for at, head in enumerate(lines):
+    for at, head in enumerate(lines[:-_ROWS]):
         titles = [_Field(flat(m[0]), *m.span()) for m in _ENTRY.finditer(head.text)]
         answers = [t for t in titles if len(t.text) > 1 and t.text in YES | NO]
         if head.cells or len(titles) > _TITLES or len({t.text in YES for t in answers}) < _ROWS:
@@ -68,8 +68,11 @@ def _tick_of(row: Line, answers: list[_Field]) -> tuple[int, int, bool] | None:
 
 def apply_times(lines: list[Line], lexicon: Lexicon) -> None:
     """End what two lists that stand side by side have for an earlier day, and not for the later."""
-    for at, head in enumerate(lines):
-        times = [(f, w) for f in _fields(head) if (w := _time_of(f.text, lexicon))]
+    for at, head in enumerate(lines[:-_ROWS]):
+        fields = _fields(head)
+        if len(fields) < _ROWS:
+            continue
+        times = [(f, w) for f in fields if (w := _time_of(f.text, lexicon))]
         if len(times) != _ROWS or times[0][1] == times[1][1] != "day" or _CODE.search(head.text):
             continue
         late = next((at for at, (_, when) in enumerate(times) if when == "late"), 1)

@@ -39,6 +39,7 @@ from squibwise.intake.report.signs import (
     apply_printed_columns,
     apply_yes_columns,
     join_keys,
+    split_barred_answers,
 )
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
 from squibwise.intake.report.words import KERB, Words, add_status, has_fault, has_part
@@ -55,6 +56,7 @@ _SPECIAL = frozenset(
 _WHEEL = (  # on the left or right, in fr, es, pt, it, pl, de
     r"(?:(?:conduite|volante?|guida|kierownica) (?:[àa]|a la|po)|lenkrad|wheel on the) "
 )
+_BARE_WHEEL = r"(?:volante|guida|stuur|conduite)\s"  # "guida sx", where no fault is told
 _HANDS: tuple[tuple[re.Pattern[str], Side], ...] = (
     (
         pattern(
@@ -62,6 +64,18 @@ _HANDS: tuple[tuple[re.Pattern[str], Side], ...] = (
             rf"{_WHEEL}(?:gauche|izquierda|esquerda|sinistra|sx|lewej|links|left))\b"
         ),
         "left",
+    ),
+    (
+        pattern(
+            rf"(?i)(?:^|[,(;:-]\s?)\W{{0,3}}{_BARE_WHEEL}(?:izd[ao]|izq\w*|esq\w*|sx|sinistra|links|g)\b"
+        ),
+        "left",
+    ),
+    (
+        pattern(
+            rf"(?i)(?:^|[,(;:-]\s?)\W{{0,3}}{_BARE_WHEEL}(?:dch[ao]|dcha|derech\w*|dir\w*|dx|destra|rechts)\b"
+        ),
+        "right",
     ),
     (
         pattern(
@@ -169,6 +183,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     _strip_languages(lines)
     _spell_umlauts(lines, lexicon)
     sheet = Sheet(name=name, lines=lines)
+    split_barred_answers(sheet.lines, lexicon)
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
     apply_letters(sheet.lines, lexicon)
@@ -199,7 +214,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
     drop_labels(sheet.lines, lexicon)
-    hear_on(sheet.lines)
+    hear_on(sheet.lines, lexicon)
     follow_leads(sheet.lines, lexicon, sheet.language)
     list_labelled(sheet.lines)
     sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED
@@ -257,6 +272,9 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
     if _read_vin(line, sheet, catalog, name):
         return
     _read_words(line, sheet, lexicon)
+    if line.tells_hand and not (has_part(line.words) or has_fault(line.words)):
+        line.words.seats.clear()
+        line.words.sides.clear()
     if line.text.startswith("Subject: ") and not (has_part(line.words) or has_fault(line.words)):
         line.codes, line.role = (), "meta"  # the number of a job, an offer, a claim
     if line.tokens and line.codes and is_number_only(line):
@@ -271,9 +289,11 @@ def _read_words(line: Line, sheet: Sheet, lexicon: Lexicon) -> None:
 
 
 def _read_hand(line: Line, sheet: Sheet) -> None:
+    """Set the driver's side; a line that tells it, and no fault, names no seat of a fault."""
     for names, hand in _HANDS:
-        if sheet.hand is None and names.search(line.text):
-            sheet.hand = hand
+        if (sheet.hand is None or not line.codes) and names.search(line.text):
+            sheet.hand = sheet.hand or hand
+            line.tells_hand = not line.codes
 
 
 def _read_vin(line: Line, sheet: Sheet, catalog: Catalog, name: str) -> bool:

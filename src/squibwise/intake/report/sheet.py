@@ -36,6 +36,7 @@ class Line(msgspec.Struct, kw_only=True):
         module: Name of the module that it stands under; None when there was none.
         unit: Which unit that is.
         group: What a heading above says of every line below it, such as a side; None for nothing.
+        tells_hand: It tells the driver's side, and has no code.
         known_share: Share of its words that are known.
         is_cut: It was longer than can be read.
     """
@@ -56,6 +57,7 @@ class Line(msgspec.Struct, kw_only=True):
     module: str | None = None
     unit: Unit = "unknown"
     group: Words | None = None
+    tells_hand: bool = False
     known_share: float = 0.0
     is_cut: bool = False
 

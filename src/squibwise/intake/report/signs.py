@@ -165,6 +165,20 @@ def _state_of(words: str, lexicon: Lexicon) -> str:
     return next((t for t in tries if lexicon.is_state(t)), "")
 
 
+def split_barred_answers(lines: list[Line], lexicon: Lexicon) -> None:
+    """Take rows apart at their bars where a column of them answers yes and no below a state."""
+    barred = ((ln, [c.strip() for c in ln.text.split("|")]) for ln in lines if not ln.cells)
+    for size, run in groupby(barred, lambda pair: len(pair[1])):
+        rows = list(run)
+        if size < _FEW_ROWS or len(rows) < _FEW_ROWS:
+            continue
+        told = [{flat(cells[c]) for _, cells in rows[1:]} - {""} for c in range(size)]
+        named = (c for c, title in enumerate(rows[0][1]) if _state_of(title, lexicon))
+        if any(told[c] and told[c] <= YES | _NO for c in named):
+            for line, cells in rows:
+                line.cells, line.text = tuple(cells), "\t".join(cells)
+
+
 def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
     """Put the heading of a column of yes and no, such as ``active``, where it says yes."""
     rows = [ln for ln in lines if ln.cells]
@@ -179,8 +193,13 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
         for column, state in states.items():
             _say(row, column, state, _denied(state, lexicon) if len(states) == 1 else "")
         if len(states) > 1 and said <= _NO:
-            row.text += f"\t{_ABSENT}"
+            _say_absent(row)
         _say_places(row, places)
+
+
+def _say_absent(row: Line) -> None:
+    row.cells = (*row.cells, _ABSENT)
+    row.text += f"\t{_ABSENT}"
 
 
 def _is_place(heading: str, lexicon: Lexicon) -> bool:
@@ -191,7 +210,7 @@ def _say_places(row: Line, places: dict[int, str]) -> None:
     """Name the seat or side whose column says yes; where all say no, nothing is there."""
     said = {flat(cell_of(row, column)).strip() for column in places}
     if len(places) > 1 and said and said <= _NO:
-        row.text += f"\t{_ABSENT}"
+        _say_absent(row)
         return
     for column, name in places.items() if said & YES else ():
         answer = flat(cell_of(row, column)).strip()
