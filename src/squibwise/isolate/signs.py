@@ -246,12 +246,17 @@ def _of_live_values(context: Context, catalog: Catalog) -> Signs:
     return {"reads-low": ids} if abs(value - half) <= span else {}
 
 
+_ASKS = ("occupant-sensor", "passenger-switch")
+
+
 def _of_neighbours(element: Element, context: Context, catalog: Catalog) -> Signs:
     """Return what other circuits at fault, or the lack of them, say of an element."""
     report = context.reported.report
     if report is None:
         return {}
     ids, found = (report.id,), Signs()
+    if element.id == "asked" and any(split_component(c).kind in _ASKS for c, _ in context.faulty):
+        found["asker-at-fault"] = ids
     through = _shared(context, catalog)
     alike = bool(context.faulty) and _same_status(context)
     if element.id in through:
