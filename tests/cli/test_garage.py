@@ -87,6 +87,31 @@ def test_a_damaged_garage_is_told_and_exits_with_one(
     assert run("assess", "sorrel-03").code == 2
 
 
+def test_a_case_with_an_entry_cut_off_is_neither_signed_nor_handed_out_unasked(
+    run: Line, cases: Path, tmp_path: Path, garage_of_nobody: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("import", cases / "sorrel-03")
+    monkeypatch.chdir(tmp_path)
+    run("saw", "sorrel-03", "driver.front-bag", "damaged")
+    with closing(sqlite3.connect(garage_of_nobody)) as other, other:
+        (kept,) = other.execute("SELECT sql FROM sqlite_schema WHERE name = 'entry_remains'")
+        other.execute("DROP TRIGGER entry_remains")
+        other.execute("DELETE FROM used WHERE number = 2")
+        other.execute("DELETE FROM entry WHERE number = 2")
+        other.execute("UPDATE head SET number = 1, hash = (SELECT hash FROM entry)")
+        other.execute(kept[0])
+    for words in (("release", "sorrel-03", "-o", "r.pdf"), ("export", "sorrel-03", "out")):
+        done = run(*words)
+        assert done.code == 2
+        assert "the garage is not as it was written. newest: the last entry of all" in done.err
+        assert "`squibwise garage check` tells all that is damaged." in done.err
+    assert not list(tmp_path.glob("r.*"))
+    assert not (tmp_path / "out").exists()
+    assert run("assess", "sorrel-03").code < 2
+    assert run("export", "sorrel-03", "out", "--altered").code == 0
+    assert folder_content(tmp_path / "out") == folder_content(cases / "sorrel-03")
+
+
 def test_a_backup_is_a_garage(
     run: Line, cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -21,7 +21,7 @@ from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError, UnavailableError
 from squibwise.garage import database, store
 from squibwise.garage.cases import UNREADABLE, list_cars
-from squibwise.garage.checking import check_garage
+from squibwise.garage.checking import check_case, check_garage, refuse_altered
 from squibwise.garage.database import backup, connected, schema_versions
 from squibwise.garage.folders import folder_content, write_content
 from squibwise.garage.learning import learn_own
@@ -220,6 +220,7 @@ def edited(path: Path, *statements: str) -> None:
     other.close()
 
 
+OLDER = "older"
 TAMPERING = {
     "a word in an entry": "UPDATE entry SET body = replace(body, 'wrote two', 'wrote six')",
     "an entry with its hash": "UPDATE entry SET hash = substr(hash, 2) || 'f' WHERE number = 2",
@@ -255,9 +256,42 @@ def test_whatever_is_altered_behind_its_back_is_found(tmp_path: Path, statement:
             put(garage, word)
     edited(path, "PRAGMA ignore_check_constraints = ON", statement)
     with connected(path) as garage:
-        found = check_garage(garage)
+        found, of_case = check_garage(garage), check_case(garage, "car")
+        if of_case:
+            with pytest.raises(InputError, match="the garage is not as it was written"):
+                refuse_altered(garage, "car")
     assert found
     assert {f.code for f in found} == {"garage-damaged"}
+    assert bool(of_case) == ("content = x'00'" not in statement)  # refused where it is read
+
+
+def test_what_was_altered_in_another_case_keeps_none_from_being_signed(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        put(garage, "one", OLDER)
+        put(garage, "two")
+        refuse_altered(garage, "car")
+    edited(path, "UPDATE entry SET body = replace(body, 'wrote one', 'wrote six')")
+    with connected(path) as garage:
+        assert check_garage(garage)
+        refuse_altered(garage, "car")
+        with pytest.raises(InputError, match="older: entry 1 was altered"):
+            refuse_altered(garage, OLDER)
+
+
+@pytest.mark.parametrize("beside", ["signing.key", "known-keys.json"])
+def test_an_emptied_file_beside_keys_is_no_new_garage(tmp_path: Path, beside: str) -> None:
+    path = tmp_path / "garage.db"
+    path.touch()
+    (tmp_path / beside).write_bytes(b"k")
+    told = f"holds nothing at all, beside {beside}"
+    with pytest.raises(InputError, match=told) as refused, connected(path, create=True):
+        pytest.fail("it was opened")
+    assert "backup" in refused.value.remedy
+    assert path.stat().st_size == 0
+    (tmp_path / beside).unlink()
+    with connected(path, create=True) as garage:  # killed at its first use: it is made now
+        assert check_garage(garage) == ()
 
 
 def test_a_trigger_taken_out_is_found(tmp_path: Path) -> None:
@@ -269,7 +303,6 @@ def test_a_trigger_taken_out_is_found(tmp_path: Path) -> None:
     assert "'entry_stays' is not as this program made it" in found.message
 
 
-OLDER = "older"
 WITHOUT_IT = """
 DELETE FROM used WHERE case_id = 'older'; DELETE FROM entry WHERE case_id = 'older';
 DELETE FROM head WHERE case_id = 'older';

@@ -3,10 +3,13 @@
 import datetime as dt
 import json
 import re
+import shutil
 from html import unescape
+from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.web.conftest import Caller
 from tests.web.sheets import fill_in_bid, hand_in_offers, make_picture
 
 from squibwise.catalog.load import load_catalog
@@ -468,6 +471,18 @@ def test_the_lamp_is_told_once_the_power_is_on_and_not_before(call: Any) -> None
     assert told.status_code == 303, told.text
     lamps = [e for e in opened(call, "thistle-08").case.evidence if isinstance(e, LampCheck)]
     assert [(e.lit, e.out_after_s, e.stayed_out) for e in lamps] == [(True, 6.0, True)]
+
+
+def test_no_record_is_made_of_a_car_whose_history_was_altered(filled: Path, tmp_path: Path) -> None:
+    place = Path(shutil.copy(filled, tmp_path / "garage.db"))
+    with connected(place) as garage:
+        oldest = "SELECT hash FROM entry WHERE case_id = 'harrow-07'"
+        garage.execute(f"UPDATE newest SET hash = ({oldest})")  # noqa: S608 - a fixed text
+    bench = Caller(place)
+    for end in ("", ".pdf", ".json"):
+        answer = bench.get(f"/car/harrow-07/record{end}")
+        assert answer.status_code == 422
+        assert "the garage is not as it was written" in answer.text
 
 
 def test_the_record_is_a_draft_while_a_gate_is_open(call: Any) -> None:

@@ -330,9 +330,10 @@ def release(
     Two pages: what must be known, and the parts with what was measured. The whole data is always
     attached.
     """
-    from squibwise.cli import files, opening
+    from squibwise.cli import files, opening, stored
     from squibwise.present.tell_checks import tell_release
 
+    stored.refuse_altered_case(case_path)
     at = opening.open_case(case_path, own)
     kept = files.kept_files(case_path, at.case)
     may_replace = files.may_replace_record(at.case.id, force=force)

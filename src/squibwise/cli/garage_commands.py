@@ -41,13 +41,16 @@ def import_(folder: Path, name: str | None, by: str, as_json: bool) -> int:
 )
 @click.argument("case_id", metavar="CASE")
 @click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--altered", is_flag=True, help="Also a case whose history is not as it was written: to rescue."
+)
 @answers
-def export(case_id: str, folder: Path, as_json: bool) -> int:
+def export(case_id: str, folder: Path, altered: bool, as_json: bool) -> int:
     """Write a case of the garage out as a new folder, byte for byte as it was put in."""
     from squibwise.cli import stored
     from squibwise.present.tell_entries import tell_done
 
-    count = stored.export_case(case_id, folder)
+    count = stored.export_case(case_id, folder, altered=altered)
     value = {"case": case_id, "folder": str(folder), "files": count}
     told = f"{case_id} is in {folder}."
     return output.answer(value, lambda: tell_done(told), as_json=as_json, code=0)

@@ -17,6 +17,7 @@ import click
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.cases import editing, title_in
+from squibwise.garage.checking import refuse_altered
 from squibwise.garage.database import connected
 from squibwise.garage.folders import folder_content, write_content
 from squibwise.garage.writing import make_folder
@@ -153,14 +154,32 @@ def _refuse_other_folder(folder: Path) -> None:
         raise InputError(f"'{folder}' has no case.toml.", remedy=remedy)
 
 
-def export_case(case_id: str, folder: Path) -> int:
-    """Write a case of the garage out as a folder; return the number of its files.
+def refuse_altered_case(path: Path) -> None:
+    """Refuse to sign a case of the garage whose history is not as it was written.
 
     Raises:
-        InputError: There is no such case, or something is at that place.
+        InputError: It is not.
+    """
+    if _is_id(path):
+        with opened_garage() as garage:
+            refuse_altered(garage, path.name)
+
+
+def export_case(case_id: str, folder: Path, *, altered: bool = False) -> int:
+    """Write a case of the garage out as a folder; return the number of its files.
+
+    Args:
+        case_id: The case.
+        folder: Where it goes.
+        altered: Also one whose history is not as it was written.
+
+    Raises:
+        InputError: There is no such case, it was altered, or something is at that place.
     """
     with opened_garage() as garage:
         content = store.content(garage, case_id)
+        if not altered:
+            refuse_altered(garage, case_id)
     write_content(content, folder)
     return len(content)
 

@@ -7,6 +7,7 @@ from contextlib import closing
 
 import msgspec
 
+from squibwise.errors import InputError
 from squibwise.garage.database import schema_versions
 from squibwise.garage.store import START, Entry, Head, head, is_case_id, stored_ids
 from squibwise.model.origin import Finding
@@ -14,6 +15,10 @@ from squibwise.model.origin import Finding
 Order = dict[tuple[str, int], str]
 """What each entry names as the one before it in any case, by case and number."""
 
+_ORDER = (
+    "SELECT case_id, number, CASE WHEN json_valid(body) THEN json_extract(body, '$.after') END"
+    " FROM entry ORDER BY case_id, number"
+)
 _SCHEMA = "SELECT type, name, sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%'"
 
 
@@ -27,20 +32,41 @@ def check_garage(garage: sqlite3.Connection) -> tuple[Finding, ...]:
     if found:
         return tuple(found)  # nothing that is asked of other tables can be relied on
     found += _broken_file(garage)
-    order: Order = {}
     for case_id in stored_ids(garage):
         if not is_case_id(case_id):
             found.append(_damage("names", f"no case may be called {ascii(case_id)[:60]}"))
-        found += _broken_chain(garage, case_id, order)
+        found += _broken_chain(garage, case_id)
     orphans = "SELECT DISTINCT case_id FROM entry WHERE case_id NOT IN (SELECT case_id FROM head)"
     for (case_id,) in garage.execute(orphans).fetchall():
         found.append(_damage(case_id, "the case is not in the list of cases"))
-        order |= {(case_id, n): _after(entry) for n, entry, *_ in _entries(garage, case_id)}
     for digest, data in garage.execute("SELECT hash, content FROM original"):
         if hashlib.sha256(data).hexdigest() != digest:
             found.append(_damage("originals", f"the content of {digest[:12]} was altered"))
-    found += _broken_order(garage, order)
+    found += _broken_order(garage)
     return tuple(found)
+
+
+def check_case(garage: sqlite3.Connection, case_id: str) -> tuple[Finding, ...]:
+    """Return why a case cannot be taken for what was entered; empty when its history is whole.
+
+    What is missing in the order of all entries counts: nobody can say that it was another case's.
+    What was altered in other cases does not.
+    """
+    found = tuple(_broken_schema(garage))
+    return found or (*_broken_chain(garage, case_id), *_broken_order(garage))
+
+
+def refuse_altered(garage: sqlite3.Connection, case_id: str) -> None:
+    """Refuse to sign, or to hand out as it was entered, a case whose history is not whole.
+
+    Raises:
+        InputError: It is not; the message says where.
+    """
+    found = check_case(garage, case_id)
+    if found:
+        told = f"the garage is not as it was written. {found[0].message}"
+        remedy = f"{found[0].remedy} `squibwise garage check` tells all that is damaged."
+        raise InputError(told, remedy=remedy)
 
 
 def _broken_file(garage: sqlite3.Connection) -> Iterator[Finding]:
@@ -66,8 +92,9 @@ def _as_made() -> sqlite3.Connection:
     return empty
 
 
-def _broken_order(garage: sqlite3.Connection, order: Order) -> Iterator[Finding]:
+def _broken_order(garage: sqlite3.Connection) -> Iterator[Finding]:
     """Tell what is missing in the order of all entries, and a last one that is not the last."""
+    order: Order = {(case, n): after or "" for case, n, after in garage.execute(_ORDER)}
     written = {digest for (digest,) in garage.execute("SELECT hash FROM entry")}
     named: set[str] = set()
     for (case_id, number), after in order.items():
@@ -96,16 +123,10 @@ def _entries(
         yield number, entry, hashlib.sha256(body.encode("utf-8")).hexdigest(), digest
 
 
-def _after(entry: Entry | None) -> str:
-    """Return the hash that an entry names as the one before it in any case; empty when none."""
-    return entry.after if entry is not None else ""
-
-
-def _broken_chain(garage: sqlite3.Connection, case_id: str, order: Order) -> Iterator[Finding]:
-    """Tell what is wrong with the entries of a case, and note in ``order`` what each follows."""
+def _broken_chain(garage: sqlite3.Connection, case_id: str) -> Iterator[Finding]:
+    """Tell what is wrong with the entries of a case."""
     previous, expected = START, 1
     for number, entry, is_hashed, digest in _entries(garage, case_id):
-        order[case_id, number] = _after(entry)
         if number != expected:
             yield _damage(case_id, f"entry {expected} is missing")
         if is_hashed != digest:

@@ -11,6 +11,8 @@ from squibwise.errors import InputError, UnavailableError
 
 APPLICATION = 0x53515742  # "SQWB": no other program's file is taken for a garage
 WAIT_SECONDS = 20.0
+SIGNING_KEY, KNOWN_KEYS = "signing.key", "known-keys.json"
+"""What lies beside a garage, apart from it."""
 _NOT_OURS = "Name a garage of this program, or a new file."
 
 
@@ -41,6 +43,7 @@ def connected(path: Path, *, create: bool = False) -> Iterator[sqlite3.Connectio
         raise InputError(f"'{path}' is no plain file.", remedy=_NOT_OURS)
     if not path.exists() and not create:
         raise InputError(f"there is no garage at '{path}'.", remedy="`squibwise import CASE`.")
+    _refuse_emptied(path)
     try:
         connection = sqlite3.connect(path, timeout=WAIT_SECONDS, isolation_level=None)
     except sqlite3.Error as error:
@@ -52,6 +55,21 @@ def connected(path: Path, *, create: bool = False) -> Iterator[sqlite3.Connectio
         raise _told(path, error) from error
     finally:
         connection.close()
+
+
+def _refuse_emptied(path: Path) -> None:
+    """Refuse an empty file beside keys: it was a garage. One that was just made has no key yet.
+
+    Raises:
+        InputError: It is such a file.
+    """
+    kept = [name for name in (SIGNING_KEY, KNOWN_KEYS) if os.path.lexists(path.parent / name)]
+    if kept and path.exists() and not path.stat().st_size:
+        remedy = "Put the last whole backup in its place; delete it if it never held a case."
+        told = (
+            f"'{path}' holds nothing at all, beside {' and '.join(kept)}: what was in it is gone."
+        )
+        raise InputError(told, remedy=remedy)
 
 
 def _told(path: Path, error: sqlite3.Error) -> InputError:

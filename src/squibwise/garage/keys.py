@@ -13,13 +13,14 @@ from pathlib import Path
 import msgspec
 
 from squibwise.errors import InputError
+from squibwise.garage.database import KNOWN_KEYS, SIGNING_KEY
 from squibwise.garage.writing import NewFile, make_folder, write_files
 from squibwise.model.case import Case
 from squibwise.model.evidence import Passed
 from squibwise.model.proof import KnownKey, ProofRecord
 from squibwise.prove.sealing import fingerprint, public_key, seal, sign
 
-OWN, KNOWN = "signing.key", "known-keys.json"
+OWN, KNOWN = SIGNING_KEY, KNOWN_KEYS
 _BYTES = 32
 
 

@@ -13,6 +13,7 @@ from squibwise.documents import record_pdf
 from squibwise.documents.looking import LARGEST_FILE, take_pictures
 from squibwise.errors import InputError
 from squibwise.garage import store
+from squibwise.garage.checking import refuse_altered
 from squibwise.garage.database import connected
 from squibwise.garage.keys import own_key, sign_finished
 from squibwise.garage.tick_order import LAMP, Tick, refuse_disorder
@@ -165,6 +166,8 @@ _ENTRIES: dict[str, Callable[[Sent], dict[str, Any]]] = {
 
 
 def _record(bench: Bench, opened: Opened) -> ProofRecord:
+    with connected(bench.place) as garage:
+        refuse_altered(garage, opened.id)
     today = dt.date.today()
     key = ("record", opened.id, opened.seen, today)
 
