@@ -13,6 +13,7 @@ from squibwise.errors import InputError
 from squibwise.garage.tick_before import find_missing
 from squibwise.garage.tick_order import Tick, list_due_again, refuse_obstacles
 from squibwise.garage.tick_seat import tell_unweighed
+from squibwise.garage.tick_times import tell_later_looks
 from squibwise.garage.tick_visit import expand_visit, tell_doubts, tell_unsaved
 from squibwise.garage.ticking import entries_for, word_entries
 from squibwise.history.order import read_history
@@ -268,6 +269,21 @@ def test_the_lamp_is_watched_after_the_codes_are_cleared() -> None:
     assert first >= {"step:clear", "set:seat-zero", "step:final-power"}
     cleared = find_missing(todo, frozenset({"step:clear"}))
     assert "step:lamp-check" not in {o.id for found in cleared.values() for o in found}
+
+
+def test_a_look_that_is_dated_after_the_new_part_it_speaks_against_is_told() -> None:
+    """Work is entered for days ago, and the look got the hour of its typing."""
+    look = {"kind": "look", "component": "left.curtain", "seen": "deployed", "time": DAY}
+    tables = {"case": {"id": "x", "region": "US-OH"}, "evidence": [look]}
+    history = read_history(line.make_case(tables, CATALOG).evidence)
+    done = {"kind": "done", "what": "replaced", "component": "left.curtain"}
+
+    def told(hours: int) -> str:
+        entry = {**done, "time": DAY + dt.timedelta(hours=hours)}
+        return " ".join(tell_later_looks([entry], history, CATALOG))
+
+    assert "saw the left curtain airbag bad at 2026-06-05 08:00, later than this work" in told(-1)
+    assert told(1) == ""
 
 
 def test_what_is_lost_with_the_power_and_was_not_saved_is_told() -> None:

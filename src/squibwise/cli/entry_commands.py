@@ -206,7 +206,8 @@ def did(
     """
     from squibwise import case
     from squibwise.cli import opening
-    from squibwise.garage import tick_visit, ticking
+    from squibwise.garage import tick_times, tick_visit, ticking
+    from squibwise.history.order import read_history
 
     opened = opening.open_case(case_path)
     todo = case.work(opened.case, opened.catalog)
@@ -237,6 +238,7 @@ def did(
         )
     entries = ticking.add_note(entries, note)
     told = (*ticking.tell_along(entries, todo, opened.catalog), *fallen)
+    told += (*tick_times.tell_later_looks(entries, read_history(evidence), opened.catalog),)
     if not (failed or parts or named_parts):
         told += ticking.tell_left_open(todo, wanted, evidence, opened.catalog)
         told += tick_visit.tell_doubts(wanted, todo, opened.catalog)

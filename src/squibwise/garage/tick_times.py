@@ -1,11 +1,13 @@
 """When what is ticked may have been done: after the power was last on, and after what it needs."""
 
 import datetime as dt
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.order import History
 from squibwise.history.power import PowerOn, is_powered_since_safe, last_power_on
+from squibwise.history.signed import last_seen_bad
 from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Passed, SubstituteLoad
 from squibwise.model.work import Operation, Work
 
@@ -44,6 +46,29 @@ def tell_too_early(
             f"no. {operation.n} comes after no. {number}, done at {_day_and_hour(last, at)}: "
             "not before that. Say when it was: --time YYYY-MM-DDTHH:MM."
         )
+
+
+def tell_later_looks(
+    entries: Collection[Mapping[str, Any]], history: History, catalog: Catalog
+) -> Iterator[str]:
+    """Yield looks that are dated later than the new part they speak against: it is asked for again.
+
+    Args:
+        entries: What is written down.
+        history: Of the case, before it.
+        catalog: Look words, and names of the parts.
+    """
+    for entry in (e for e in entries if e.get("what") == "replaced"):
+        place = last_seen_bad(history, entry["component"], catalog)
+        look = history.entries[place] if place >= 0 else None
+        if look is None or look.time is None or not isinstance(entry.get("time"), dt.datetime):
+            continue
+        if look.time.replace(tzinfo=None) > entry["time"].replace(tzinfo=None):
+            yield (
+                f"{look.id} saw the {component_title(entry['component'], catalog)} bad at "
+                f"{look.time:%Y-%m-%d %H:%M}, later than this work: so the new part is meant, and "
+                f"asked for again. Was it before, correct its time in line {look.origin.line}."
+            )
 
 
 def tell_haste(
