@@ -398,6 +398,13 @@ def test_what_was_opened_is_closed_and_what_was_taken_out_goes_back() -> None:
     assert at["fit:driver-bag@driver"] < at["step:final-power"]
 
 
+# Common practice, no source: a knee airbag is bolted below the panel and over its bolts.
+def test_a_knee_airbag_is_out_before_the_panel_that_it_holds() -> None:
+    at = places(whole("two-front-bags").todo)
+    assert at["step:make-safe"] < at["out:knee-bag@driver"] < at["open:panel"]
+    assert at["open:panel"] < at["out:passenger-bag@passenger"]
+
+
 # Common practice, no source: the pillar trims lie over the ends of panel and headliner.
 def test_pillar_trims_come_off_before_panel_and_headliner_and_go_back_after_both() -> None:
     at = places(after("side-pole", "open:panel"))

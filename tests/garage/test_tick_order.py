@@ -9,6 +9,7 @@ import pytest
 
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
+from squibwise.catalog.screens import say
 from squibwise.errors import InputError
 from squibwise.garage.tick_before import find_missing
 from squibwise.garage.tick_order import Tick, list_due_again, refuse_obstacles
@@ -184,6 +185,16 @@ def test_nobody_welds_while_anything_live_is_near() -> None:
     for note in ("no heat used", "keine Hitze, nur gerichtet", "sin soldadura"):
         welding(note)
     welding("", HEAT_OUT)
+
+
+def test_a_page_tells_where_to_say_that_no_heat_came_near() -> None:
+    with pytest.raises(InputError) as refused:
+        welding("")
+    told = str(refused.value).splitlines()[1]
+    assert say(told, "en").endswith("decide 42 in its own box, with the note: no heat used.")
+    for language in ("de", "es"):
+        assert "42" in say(told, language)
+        assert "heat" not in say(told, language)
 
 
 def test_what_fired_is_out_before_anything_is_called_out_of_the_heat() -> None:

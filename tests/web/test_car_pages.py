@@ -235,7 +235,9 @@ def test_a_gate_can_be_signed_in_the_visit_that_it_holds(
 ) -> None:
     html = call.get(f"/car/harrow-07/work?visit={visit}").text
     assert ('name="safe"' in html) is signed
-    assert ("Nobody inside" in html.partition('class="deciding"')[2]) is signed
+    box = html.partition('class="deciding"')[2].partition("</form>")[0]
+    assert ("Nobody inside" in box) is signed
+    assert ('name="note"' in box) is signed  # "no heat used" is said there
 
 
 def test_a_look_that_was_ticked_is_open_again_once_an_inspection_hangs_on_it(call: Any) -> None:

@@ -153,6 +153,7 @@ class Opening(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         needs: Openings that come before it.
         both: Opening that it stands for where that is open on both sides.
         takes_off: Assembly that comes off first, new or not.
+        first_out: Assembly that comes out before it where it is renewed: it holds the opening.
         parts: Kinds whose connectors come apart on the way.
         rows: Whose of them; one of ``ROWS``.
         rooms: Parts of the car that are taken while somebody works there; empty = its own seat, or
@@ -169,6 +170,7 @@ class Opening(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     needs: tuple[str, ...] = ()
     both: str = ""
     takes_off: str = ""
+    first_out: str = ""
     parts: tuple[str, ...] = ()
     rows: str = ""
     rooms: tuple[str, ...] = ()

@@ -72,7 +72,8 @@ def _before_opening(way: Way, scope: Scope) -> tuple[str, ...]:
         return ("step:power-down",)
     unit = [w for w in scope.ways if w.opening.id in UNIT_WAYS][:1]
     read = () if any(way == u or covers(way, u) for u in unit) else ("step:bench-read",)
-    over = (f"open:{w.id}" for w in scope.ways if covers(w, way) or swallows(way, w))
+    over = [f"open:{w.id}" for w in scope.ways if covers(w, way) or swallows(way, w)]
+    over += [f"out:{p.id}" for p in scope.changed if p.assembly.id == way.opening.first_out]
     return ("step:make-safe", *read, "step:hunt-loads", *over)
 
 
@@ -155,7 +156,8 @@ def _is_gone(component: str, scope: Scope) -> bool:
 def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
     order = scope.orders.get(piece.id)
     word = f"out:{piece.id}"
-    ways = [f"open:{w.id}" for w in _open_ways(piece, scope)]
+    behind = (w for w in _open_ways(piece, scope) if w.opening.first_out != piece.assembly.id)
+    ways = [f"open:{w.id}" for w in behind]
     cautions, live = piece.assembly.operation.cautions, piece.assembly.live
     hot = ("hot-residue",) if live else ()
     return Operation(

@@ -136,16 +136,12 @@ def _place_strip(scope: Scope) -> list[Placed]:
         for w in scope.ways
     ]
     for operation in take_out(scope):
-        way = _way_behind(operation, scope)
-        off = way is None or operation.assembly == way.opening.takes_off
+        holding = (w for w in scope.ways if w.opening.first_out == operation.assembly)
+        way = _way_behind(operation, scope) or next(holding, None)
+        off = way is None or operation.assembly in (way.opening.takes_off, way.opening.first_out)
         slot = way.slot if way else 0
         area = way.id if way else "wheel" if operation.assembly == "driver-bag" else "car"
-        rank: tuple[int, ...] = (
-            1,
-            slot if not off else min(slot, 1),
-            -1 if off else 1,
-            operation.n,
-        )
+        rank: tuple[int, ...] = (1, slot, -1 if off else 1, operation.n)
         rank = (0, operation.n) if area == "car" else rank
         found.append(Placed(phase="open", area=area, rank=rank, operation=operation))
     for operation in look(scope):
