@@ -1,6 +1,7 @@
 """The commands that write into a case file, so that nobody has to type TOML."""
 
 import datetime as dt
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples
 
 if TYPE_CHECKING:
+    from squibwise.cli.opening import Opened
     from squibwise.model.work import Work
 
 by_option = click.option(
@@ -206,8 +208,7 @@ def did(
     """
     from squibwise import case
     from squibwise.cli import opening
-    from squibwise.garage import tick_times, tick_visit, ticking
-    from squibwise.history.order import read_history
+    from squibwise.garage import tick_visit, ticking
 
     opened = opening.open_case(case_path)
     todo = case.work(opened.case, opened.catalog)
@@ -237,13 +238,26 @@ def did(
             evidence=evidence,
         )
     entries = ticking.add_note(entries, note)
-    told = (*ticking.tell_along(entries, todo, opened.catalog), *fallen)
-    told += (*tick_times.tell_later_looks(entries, read_history(evidence), opened.catalog),)
-    if not (failed or parts or named_parts):
-        told += ticking.tell_left_open(todo, wanted, evidence, opened.catalog)
-        told += tick_visit.tell_doubts(wanted, todo, opened.catalog)
-    told, command = (*told, *stroke.told), f"did {','.join(numbers)}"
+    is_whole = not (failed or parts or named_parts)
+    told = _tell_ticked(opened, todo, entries, wanted if is_whole else ())
+    told, command = (*told, *fallen, *stroke.told), f"did {','.join(numbers)}"
     return write_entries(case_path, command, entries, as_json=as_json, told=told)
+
+
+def _tell_ticked(
+    opened: "Opened", todo: "Work", entries: Sequence[Mapping[str, Any]], whole: Sequence[int]
+) -> tuple[str, ...]:
+    """Return what is told beside what was written of operations, some ticked as a whole."""
+    from squibwise.garage import tick_times, tick_visit, ticking
+    from squibwise.history.order import read_history
+
+    evidence, catalog = opened.case.evidence, opened.catalog
+    return (
+        *ticking.tell_along(entries, todo, catalog),
+        *tick_times.tell_later_looks(entries, read_history(evidence), catalog),
+        *ticking.tell_left_open(todo, whole, evidence, catalog),
+        *tick_visit.tell_doubts(whole, todo, catalog),
+    )
 
 
 @click.command(
