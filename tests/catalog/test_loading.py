@@ -61,11 +61,15 @@ def test_a_fact_that_cites_an_unknown_source_is_found(tmp_path: Path) -> None:
         check_all(Catalog(tmp_path / "data"))
 
 
-def test_a_template_with_a_part_in_an_impossible_place_is_found(tmp_path: Path) -> None:
+def test_a_part_in_an_impossible_place_and_a_broken_pattern_are_found(tmp_path: Path) -> None:
     shutil.copytree(DATA, tmp_path / "data")
     shutil.copy(BROKEN / "equipment-wrong-place.toml", tmp_path / "data" / "equipment")
-    with pytest.raises(CatalogError, match="a curtain is never at 'driver'"):
+    signs = tmp_path / "data" / "loops" / "signs.toml"
+    told = signs.read_text(encoding="utf-8")
+    signs.write_text(told.replace('phrases = ["', 'phrases = ["(', 1), encoding="utf-8")
+    with pytest.raises(CatalogError, match="a curtain is never at 'driver'") as refusal:
         check_all(Catalog(tmp_path / "data"))
+    assert "is no pattern" in str(refusal.value)
 
 
 def test_a_kind_whose_file_has_another_name_is_refused(tmp_path: Path) -> None:

@@ -9,10 +9,10 @@ import pytest
 from squibwise.catalog.load import DATA, load_catalog
 from squibwise.catalog.reading import read_toml
 from squibwise.catalog.small_words import SmallWords
-from squibwise.catalog.vocabulary import LAYOUT, Term, read_terms
+from squibwise.catalog.vocabulary import LAYOUT, Term, read_terms, spell
 from squibwise.errors import CatalogError
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.lexicon import lexicon_of, tokenise
+from squibwise.intake.report.lexicon import lexicon_of, tokenise, words_of_each
 from squibwise.intake.report.reader import sort_lines, understand
 from squibwise.intake.report.units import name_unit
 from squibwise.model.report import ReadReport
@@ -163,6 +163,14 @@ def test_rows_opened_by_their_first_word_are_the_terms_as_they_are_checked() -> 
 def test_words_of_a_text_that_nobody_knows_are_not_kept() -> None:
     lexicon = lexicon_of(CATALOG)
     assert lexicon.open("quorflimb") is lexicon.open("zandresk")
+
+
+def test_odd_spellings_folded_all_at_once_read_as_each_alone() -> None:
+    rows = "\n".join(CATALOG.vocabulary.texts().values()).splitlines()
+    spelled = (s for row in rows for s in spell(row.partition("\t")[0]))
+    odd = [s for s in spelled if not s.replace(" ", "").isalpha()]
+    assert len(odd) > 500
+    assert words_of_each(odd) == {s: " ".join(t.text for t in tokenise(s)) for s in odd}
 
 
 BROKEN = [

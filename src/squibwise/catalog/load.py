@@ -386,4 +386,13 @@ def component_problem(component_id: str, catalog: Catalog) -> str | None:
     return None
 
 
-_RULES: tuple[Callable[[Catalog], Iterator[str]], ...] = (_unknown_sources, _wrong_equipment)
+def _broken_patterns(catalog: Catalog) -> Iterator[str]:
+    for sign in catalog.loops.signs.values():
+        yield from sign.problems()
+
+
+_RULES: tuple[Callable[[Catalog], Iterator[str]], ...] = (
+    _unknown_sources,
+    _wrong_equipment,
+    _broken_patterns,
+)

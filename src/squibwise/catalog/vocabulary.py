@@ -2,6 +2,7 @@
 
 import re
 import unicodedata
+from collections.abc import Iterator
 from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
@@ -448,8 +449,11 @@ class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     def __post_init__(self) -> None:
         if not set(self.touches) <= set(TOUCHED):
             raise CatalogError(f"sign {self.id}: unknown touched word")
+
+    def problems(self) -> Iterator[str]:
+        """Yield what is wrong with its patterns; not asked at each start, as it takes long."""
         for phrase in self.phrases:
             try:
                 re.compile(phrase)
             except re.error as error:
-                raise CatalogError(f"sign {self.id}: '{phrase}' is no pattern: {error}") from error
+                yield f"sign {self.id}: '{phrase}' is no pattern: {error}"

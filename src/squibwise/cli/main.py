@@ -218,7 +218,8 @@ def run() -> None:
     """Run the command line of this process.
 
     The arrays are small: more than one thread of the linear algebra library only costs time. So
-    does looking for garbage among what is read once and kept.
+    does looking for garbage among what is read once and kept, and once more among all of it at the
+    end: the system takes it back at once.
     """
     _open_streams()
     gc.set_threshold(_GARBAGE_FROM)
@@ -229,7 +230,9 @@ def run() -> None:
     memory = _least_memory()
     if memory is not None and memory < _LEAST_MEMORY:
         sys.exit(_tell("there is not enough memory for this program.", _MAKE_ROOM))
-    sys.exit(main(sys.argv[1:]))
+    code = main(sys.argv[1:])
+    gc.freeze()
+    sys.exit(code)
 
 
 _LEAST_MEMORY = 150 * 2**20

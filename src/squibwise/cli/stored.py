@@ -16,7 +16,6 @@ import click
 
 from squibwise.errors import InputError
 from squibwise.garage import store
-from squibwise.garage.cases import editing, title_in
 from squibwise.garage.checking import refuse_altered
 from squibwise.garage.database import connected
 from squibwise.garage.folders import folder_content, write_content
@@ -119,6 +118,8 @@ def editable(path: Path, what: str, by: str = "") -> Iterator[Path]:
     if not _is_id(path):
         yield path
         return
+    from squibwise.garage.cases import editing  # brings what writes case files
+
     with editing(garage_file(), path.name, what, _now(), by) as folder:
         yield folder
 
@@ -130,6 +131,8 @@ def import_case(folder: Path, name: str | None, by: str) -> store.Head:
         InputError: It is no case folder, its case file has no readable head, no case may be called
             so, or the garage cannot be used.
     """
+    from squibwise.garage.cases import title_in
+
     _refuse_other_folder(folder)
     case_id = folder.resolve().name if name is None else name
     store.refuse_case_id(case_id)

@@ -7,7 +7,7 @@ fired Z, and micros M of a part.
 
 import math
 from collections.abc import Iterator, Sequence
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import islice
 from typing import Any
 
@@ -48,6 +48,7 @@ class GroupResult(msgspec.Struct, frozen=True):
         joint: (X, F, P, U, C) likelihood incl. prior of P and C; None = silent.
         table: Likelihood of the group's evidence: (X, F, U); None = silent.
         scales: Log of what was divided out, by cluster.
+        scale: Their sum.
     """
 
     chains: dict[str, EpochChain]
@@ -56,6 +57,7 @@ class GroupResult(msgspec.Struct, frozen=True):
     joint: Array | None
     table: Array | None
     scales: tuple[float, ...]
+    scale: float
 
 
 class Posterior(msgspec.Struct, frozen=True, dict=True):
@@ -155,7 +157,7 @@ class Engine:
 
     def _normed(self, weights: Array, groups: tuple[GroupResult, ...], event: Array) -> Posterior:
         """Return the posterior from the weights of the rows: (X, F, U)."""
-        scale = sum(sum(g.scales) for g in groups)
+        scale = sum([g.scale for g in groups])
         total = float(weights.sum())
         log = float(np.log(total)) + scale
         return Posterior(self.net, weights / total, log, groups, event)
@@ -292,10 +294,10 @@ class Engine:
     ) -> GroupResult:
         """Return one group with what its clusters say put together."""
         if silent:
-            return GroupResult(chains, messages, people, None, None, (0.0,) * len(scales))
+            return GroupResult(chains, messages, people, None, None, (0.0,) * len(scales), 0.0)
         joint = self._joint(index, messages, people)
         table = sum_over(joint, 2, 4)[:, :, 0, :, 0]
-        return GroupResult(chains, messages, people, joint, table, scales)
+        return GroupResult(chains, messages, people, joint, table, scales, sum(scales))
 
     def _joint(self, index: int, messages: tuple[Message, ...], people: Array) -> Array:
         """Return the product of all factors; where one cluster alone speaks otherwise, of two."""
@@ -363,9 +365,15 @@ def sum_over(values: Array, *axes: int) -> Array:
         if size > 1:
             after = math.prod(shape[axis + 1 :])
             table = values.reshape(-1, size, after)
-            summed = table[:, :, 0] @ np.ones(size) if after == 1 else np.ones((1, size)) @ table
+            summed = table[:, :, 0] @ _ones(size)[0] if after == 1 else _ones(size) @ table
             values = summed.reshape(*shape[:axis], 1, *shape[axis + 1 :])
     return values
+
+
+@lru_cache(maxsize=64)
+def _ones(size: int) -> Array:
+    """Return a row of ones, the same each time: never changed."""
+    return np.ones((1, size))
 
 
 def _product(people: Array, messages: tuple[Message, ...]) -> Array:

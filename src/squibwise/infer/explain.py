@@ -162,19 +162,15 @@ def _chances(
         base: The posterior from which each of them is one piece away.
         masks: The state of each part, by its micros.
     """
-    place = {n: i for i, n in enumerate(masks)}
-    tables = GivenAll(base, engine, masks)
-    logs, events = np.zeros(len(pieces)), np.zeros((len(pieces), *base.weights.shape))
-    own = []
-    for row in engine.order(pieces):
-        piece = pieces[row]
-        posterior = engine.run_beside(base, piece, kept[row])
-        logs[row], events[row] = posterior.log_evidence, posterior.weights
-        own += [(row, tables.under(posterior, index)) for index in engine.touched(piece)]
-    chances = tables.by_event(events)
-    for row, told in own:
-        chances[row, [place[name] for name in told]] = list(told.values())
-    return np.asarray(chances), logs
+    tables, order = GivenAll(base, engine, masks), engine.order(pieces)
+    runs = (
+        (engine.run_beside(base, pieces[row], kept[row]), engine.touched(pieces[row]))
+        for row in order
+    )
+    told, logs = tables.each(runs)
+    chances, log = np.empty_like(told), np.empty_like(logs)
+    chances[order], log[order] = told, logs
+    return chances, log
 
 
 def _odds(groups: tuple[GroupBelief, ...], names: list[str], masks: list[Array]) -> Array:

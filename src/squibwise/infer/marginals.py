@@ -3,7 +3,7 @@
 Axes are those of the engine.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 
 import msgspec
@@ -27,6 +27,7 @@ from squibwise.model.evidence import Recorder
 
 Array = npt.NDArray[np.float64]
 _TINY = 1e-300
+_AT_ONCE = 8
 
 
 class PartBelief(msgspec.Struct, frozen=True):
@@ -108,6 +109,35 @@ class GivenAll:
         self._tables: dict[int, list[_Columns]] = {}
         self._given: dict[str, Array] = {}
 
+    def each(self, runs: Iterable[tuple[Posterior, Iterable[int]]]) -> tuple[Array, Array]:
+        """Return the chance of each part under other posteriors, (runs, parts), and their logs.
+
+        Args:
+            runs: Posteriors one piece away, with the groups on which that piece is said. A few at
+                a time: memory that was never touched costs more than the sums.
+        """
+        place = {name: i for i, name in enumerate(self.states)}
+        events = np.empty((_AT_ONCE, *self.posterior.weights.shape))
+        rows, logs = [], []
+        own: list[dict[int, float]] = []
+        for posterior, touched in runs:
+            events[len(own)] = posterior.weights
+            logs.append(posterior.log_evidence)
+            told = [self.under(posterior, index) for index in touched]
+            own.append({place[n]: chance for group in told for n, chance in group.items()})
+            if len(own) == _AT_ONCE:
+                rows.append(self._told_rows(events, own))
+                own = []
+        rows.append(self._told_rows(events[: len(own)], own))
+        return np.concatenate(rows), np.array(logs)
+
+    def _told_rows(self, events: Array, own: list[dict[int, float]]) -> Array:
+        """Return the chances under weights of the event table, those of groups told of put in."""
+        chances = self.by_event(events)
+        for row, told in zip(chances, own, strict=True):
+            row[list(told)] = list(told.values())
+        return chances
+
     def by_event(self, weights: Array) -> Array:
         """Return the chance of each part under weights of the event table: (rows, parts).
 
@@ -126,9 +156,10 @@ class GivenAll:
         """Columns and tables of the parts on which no event bears, and of all others."""
         free: dict[int, Array] = {}
         lone: dict[int, Array] = {}
-        dense: dict[int, Array] = {}
+        dense: list[int] = []
         whole = self.posterior.weights
         _, families, units = whole.shape
+        table = np.empty((len(self.states), *whole.shape))
         for column, name in enumerate(self.states):
             place = self.engine.place[name]
             if place[0] not in free:
@@ -137,12 +168,10 @@ class GivenAll:
             if len(told) == 1:
                 lone[column] = np.broadcast_to(told[0], (families, units)).ravel()
             else:
-                dense[column] = told[self.posterior.net.groups[place[0]].sort]
-        table = np.empty((len(dense), *whole.shape))
-        for row, told in enumerate(dense.values()):
-            table[row] = told
+                table[len(dense)] = told[self.posterior.net.groups[place[0]].sort]
+                dense.append(column)
         sums = np.array(list(lone.values())).reshape(len(lone), families * units).T
-        return (list(lone), sums), list(dense), table.reshape(len(dense), whole.size)
+        return (list(lone), sums), dense, table[: len(dense)].reshape(len(dense), whole.size)
 
     def _given_all(self, name: str) -> Array:
         """Return the chance of a part given all that it hangs on: (X, F, P, U, C)."""

@@ -192,27 +192,14 @@ class Search:
 
     def weigh(self, candidates: list[Candidate]) -> list[Step]:
         """Return the candidates weighed exactly, in their order."""
-        logs = np.zeros(len(candidates))
-        weights = np.zeros((len(candidates), *self.found.weights.shape))
-        own = []
-        for row, candidate in enumerate(candidates):
-            piece = candidate.item(self.end)
-            posterior = self.engine.run_beside(self.found, piece, (*self.items, piece))
-            logs[row], weights[row] = posterior.log_evidence, posterior.weights
-            own.append(self._bad_in_group(posterior, piece))
-        bad = self.tables.by_event(weights)
-        for row, found in enumerate(own):
-            bad[row, list(found)] = list(found.values())
+        pieces = [candidate.item(self.end) for candidate in candidates]
+        runs = (
+            (self.engine.run_beside(self.found, p, (*self.items, p)), self.engine.touched(p))
+            for p in pieces
+        )
+        bad, logs = self.tables.each(runs)
         chances = np.minimum(1.0, np.exp(logs - self.found.log_evidence))
         return [self._step(*each) for each in zip(candidates, chances, bad, strict=True)]
-
-    def _bad_in_group(self, posterior: Posterior, piece: Likelihood) -> dict[int, float]:
-        """Return the chance of not being sound of each part of the group that a piece touches."""
-        return {
-            self.place[name]: chance
-            for index in self.engine.touched(piece)
-            for name, chance in self.tables.under(posterior, index).items()
-        }
 
     def _step(self, candidate: Candidate, yes: float, bad_if: Array) -> Step:
         """Return one candidate weighed.

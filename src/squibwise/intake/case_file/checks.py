@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import get_args
 
 import msgspec
-from rapidfuzz import fuzz, process
 
 from squibwise.catalog.components import Kind
 from squibwise.catalog.load import Catalog, with_article
@@ -107,6 +106,8 @@ def show(value: object) -> str:
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return ``Did you mean 'x'?`` for the nearest known word, or an empty text."""
+    from rapidfuzz import fuzz, process  # loads slowly, and most cases have no word to guess
+
     words = list(known)
     best = process.extractOne(word.lower(), words, scorer=fuzz.ratio, score_cutoff=_CLOSE)
     part_of = [w for w in words if word.lower() in w.split("-")]
@@ -208,6 +209,8 @@ def _how_to_write(value: str, kinds: Mapping[str, Kind]) -> str:
 
 def _find_called(words: str, kinds: Mapping[str, Kind]) -> str:
     """Return the ids, three at most, of what is called so: ``driver airbag``; empty = nothing."""
+    from rapidfuzz import fuzz, process
+
     called = {f"{p}.{k.kind}": f"{p} {k.title}" for k in kinds.values() for p in k.places}
     near = process.extract(words.lower(), called, scorer=fuzz.token_set_ratio, score_cutoff=_NAMED)
     return " or ".join(sorted((n[2] for n in near), key=lambda i: len(called[i]))[:3])

@@ -45,11 +45,10 @@ _ELISION = pattern(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
 _AREAS = frozenset({"area", "othermodule"})
 _PATTERN_MEANING = pattern(rf"\t({'|'.join(PATTERNS)})(?:\n|\Z)")
 _ODD_ROW = pattern(r"(?m)^([a-z ]*+[^\t\n][^\t\n]*)\t(.*)$")
-_ROW, _PHRASE = pattern(r"(?m)^([^ \t\n]+)(.*)"), pattern(r"(?m)^[^\t\n]+")
-_SINGLE = pattern(r"(?m)^([^ \t\n]+)\t([^ \n]+)(.*)")
 _APART = pattern(r"[;:,()\[\]|\t]|\s-\s| {3}")
 _WITH = pattern(r"\bw/(o\b)?")
 _AIR_BAG = pattern(r"\bair[ -]bag")
+_BETWEEN = "\0"  # no word, no gap: no pattern reaches over it
 _INFLECTED = 5  # letters of a name from which on it may have another ending
 _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
 
@@ -139,30 +138,45 @@ class Lexicon:
     def _file(self, language: str, text: str) -> None:
         """File the rows of a language by their first words."""
         filed: defaultdict[str, list[str]] = defaultdict(list)
-        for first, rest in _ROW.findall(text):
-            filed[first].append(rest)
-        self._filed[language], self.singles[language] = filed, set()
-        words = " ".join(_PHRASE.findall(text)).split()
-        self.words[language] = {w for w in set(words) if not w.isdecimal()}
-        for word, meaning, more in _SINGLE.findall(text):
-            if meaning not in LAYOUT:
-                self.singles[language].add(word)
-            if meaning == "not":
-                self.denying.add(word)
-            elif meaning == "asked":
-                self.asking.add(word)
-            if len(word) >= _AREA_PREFIX and not _AREAS.isdisjoint((meaning, *more.split())):
-                self._areas.setdefault(word[:_AREA_PREFIX], set()).add(word)
+        alone: defaultdict[str, list[str]] = defaultdict(list)
+        phrases = []
+        for row in text.split("\n"):
+            phrase, _, told = row.partition("\t")
+            first, _, more = phrase.partition(" ")
+            filed[first].append(row)
+            phrases.append(phrase)
+            if not more:
+                alone[told].append(first)
+        alone.pop("", None)  # of empty rows
+        self._filed[language] = filed
+        words = set(" ".join(phrases).split())
+        self.words[language] = {w for w in words if not w.isdecimal()}
+        self._file_singles(language, alone)
+
+    def _file_singles(self, language: str, alone: dict[str, list[str]]) -> None:
+        """File the words of a language that mean something alone, by their meanings."""
+        self.singles[language] = set()
+        for told, words in alone.items():
+            meanings = told.split()
+            if meanings[0] not in LAYOUT:
+                self.singles[language].update(words)
+            if meanings[0] == "not":
+                self.denying.update(words)
+            elif meanings[0] == "asked":
+                self.asking.update(words)
+            if not _AREAS.isdisjoint(meanings):
+                for word in (w for w in words if len(w) >= _AREA_PREFIX):
+                    self._areas.setdefault(word[:_AREA_PREFIX], set()).add(word)
 
     def open(self, first: str) -> Opened:
         """Return the phrases that begin with a word."""
         if first not in self._opened:
-            found = [(n, rest) for n, rows in self._filed.items() for rest in rows.get(first, ())]
+            found = [(n, row) for n, rows in self._filed.items() for row in rows.get(first, ())]
             if not found:
                 return _NOTHING  # not kept: texts bring new words without end
             opened = self._opened[first] = Opened()
-            for language, rest in found:
-                opened.take(language, first + rest)
+            for language, row in found:
+                opened.take(language, row)
         return self._opened[first]
 
     def meaning(self, language: str, phrase: tuple[str, ...]) -> tuple[str, ...] | None:
@@ -257,19 +271,30 @@ def lexicon_of(catalog: Catalog) -> Lexicon:
 def _plain_rows(text: str) -> str:
     """Rows of the vocabulary with phrases folded to plain words, alternatives in rows of their own.
 
-    They are folded all at once; those in odd spellings, such as ``12 V``, one by one.
+    They are folded all at once, and so are those in odd spellings, such as ``12 V``.
     """
     plain = text.casefold()
     for letter, other in (_FOLDED | _ORDINAL_SIGNS).items():
         plain = plain.replace(letter, other)
     plain = unicodedata.normalize("NFD", plain).encode("ascii", "ignore").decode()
-    return _ODD_ROW.sub(_respelled, plain.replace("air bag", "airbag"))
+    plain = plain.replace("air bag", "airbag")
+    odd = list(_ODD_ROW.finditer(plain))
+    told = words_of_each(s for row in odd for s in spell(row[1]))
+    kept, end = [], 0
+    for row in odd:
+        # a row for each spelling; a mere sign makes none
+        spelled = [f"{told[s]}\t{row[2]}" for s in spell(row[1]) if told[s]]
+        kept += [plain[end : row.start()], "\n".join(spelled)]
+        end = row.end()
+    return "".join((*kept, plain[end:]))
 
 
-def _respelled(row: re.Match[str]) -> str:
-    """A row for each spelling of a phrase; a mere sign makes none."""
-    told = [s if s.replace(" ", "").isalpha() else _words_in(s) for s in spell(row[1])]
-    return "\n".join(f"{words}\t{row[2]}" for words in told if words)
+def words_of_each(phrases: Iterable[str]) -> dict[str, str]:
+    """Return the plain words of phrases; odd ones are folded all at once, a sign between them."""
+    told = {p: p for p in phrases}
+    odd = [p for p in told if not p.replace(" ", "").isalpha()]
+    folded = fold(_BETWEEN.join(odd)).split(_BETWEEN)
+    return told | {p: " ".join(_TOKEN.findall(f)) for p, f in zip(odd, folded, strict=False)}
 
 
 def _words_in(phrase: str) -> str:
