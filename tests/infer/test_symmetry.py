@@ -13,7 +13,7 @@ from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.reports import drop_copies
 from squibwise.model.car import Car
 from squibwise.model.case import Case
-from squibwise.model.evidence import Evidence, Impact, Look, PartLabel, Story
+from squibwise.model.evidence import Evidence, Impact, Look, PartLabel, Recorder, Story
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import STATES
 
@@ -106,6 +106,12 @@ def test_a_mirrored_car_struck_twice_has_mirrored_answers() -> None:
     )
     plain = beliefs(*found)
     other = beliefs(*map(mirror, found), on=mirror_car(build.car()))
+    same({mirrored(k): v for k, v in plain.items()}, other)
+
+
+def test_a_belt_recorded_open_says_the_same_in_a_mirrored_car() -> None:
+    found = Recorder(id="r", driver_belt="unlatched")
+    plain, other = beliefs(found), beliefs(found, on=mirror_car(build.car()))
     same({mirrored(k): v for k, v in plain.items()}, other)
 
 

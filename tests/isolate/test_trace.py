@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from squibwise.errors import InputError
 from squibwise.isolate import trace
 from squibwise.isolate.standing import Standing
-from squibwise.isolate.suspects import Suspect
+from squibwise.isolate.suspects import Suspect, ranked
 from squibwise.isolate.tracing import search_of
 from squibwise.model.car import Given, OwnRule, Price, Profile
 from squibwise.model.cost import Money
@@ -547,3 +547,9 @@ def test_a_place_that_comes_first_again_says_what_was_tried_there_and_why() -> N
     assert "of what is believed lies there" in text
     plain = traced(BAG, fault("passenger.front-bag", "open-or-high"))
     assert not any("Tried before" in b.text for b in plain.next_test.because)
+
+
+def test_of_causes_believed_alike_the_nearer_comes_first() -> None:
+    far = Suspect(parts=("a:open",), title="a", p=0.5, reach=40.0)
+    near = Suspect(parts=("b:open",), title="b", p=0.5, reach=5.0)
+    assert [s.id for s in ranked([far, near])] == ["b:open", "a:open"]

@@ -96,8 +96,14 @@ def weigh_seat_words(
         if candidate.name == group and wanted:
             words = candidate.seat.words
             values = np.array([_chance_of_word(word, wanted.split(), right) for word in words])
-            values = _trusted(values, candidate.seat.prior.mean(axis=0), right)
+            values = _trusted(values, _usual_occupants(candidate, net), right)
             yield Likelihood(evidence, group, text, seats=(OnOccupant(group, values),))
+
+
+def _usual_occupants(group: Group, net: Network) -> Array:
+    """Return how often each occupant sits there, over all that may have happened."""
+    prior = group.seat.prior
+    return np.asarray(prior[0] if len(prior) == 1 else net.events.weight @ prior[group.sort])
 
 
 def _trusted(values: Array, prior: Array, right: float) -> Array:

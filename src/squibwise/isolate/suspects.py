@@ -48,12 +48,15 @@ class Suspect(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         title: In a mechanic's words.
         p: Probability.
         because: What moved it.
+        reach: What it takes to open its place; of causes believed alike the nearer comes first.
+            [min]
     """
 
     parts: tuple[str, ...]
     title: str
     p: float
     because: tuple[Because, ...] = ()
+    reach: float = 0.0
 
     @property
     def id(self) -> str:
@@ -77,7 +80,13 @@ def suspects_of(
     total = math.fsum(f.weight for f in found)
     p = _shrunk([f.id for f in found], [f.weight / total for f in found], own_cases, catalog)
     singles = [
-        Suspect(parts=(f.id,), title=_title(f, context), p=chance, because=f.because)
+        Suspect(
+            parts=(f.id,),
+            title=_title(f, context),
+            p=chance,
+            because=f.because,
+            reach=_reach(f.element, catalog),
+        )
         for f, chance in zip(found, p, strict=True)
     ]
     return ranked([*singles, *_pairs(singles, catalog)])
@@ -89,6 +98,10 @@ _GONE = "the fault is gone, and no code of it is stored"
 def _title(found: Found, context: Context) -> str:
     gone = found.element.id == "codes" and context.reported.gone_since
     return _GONE if gone else found.fault.title.format(element=found.element.title)
+
+
+def _reach(element: Element, catalog: Catalog) -> float:
+    return catalog.loops.access[element.access].minutes if element.access else 0.0
 
 
 def found_in(context: Context, catalog: Catalog) -> list[Found]:
@@ -167,10 +180,16 @@ _ANY_KIND = ("open-or-high", "low-or-short", "communication", "internal", "perfo
 
 
 def ranked(suspects: list[Suspect]) -> tuple[Suspect, ...]:
-    """Return hypotheses with probabilities that sum to one, likeliest first."""
+    """Return hypotheses with probabilities that sum to one, likeliest first.
+
+    Of those that are believed alike, up to rounding, the one that is reached soonest comes first.
+    """
     total = math.fsum(s.p for s in suspects)
     scaled = [msgspec.structs.replace(s, p=s.p / total) for s in suspects]
-    return tuple(sorted(scaled, key=lambda s: (-s.p, s.id)))
+    return tuple(sorted(scaled, key=lambda s: (-round(s.p, _ALIKE), s.reach, s.id)))
+
+
+_ALIKE = 9
 
 
 def _faults_of(element: Element, context: Context, catalog: Catalog) -> list[LoopFault]:
@@ -372,6 +391,7 @@ def _pairs(singles: list[Suspect], catalog: Catalog) -> list[Suspect]:
                         title=f"{one.title}; and {two.title}",
                         p=p,
                         because=(Because(text="Two faults together.", weak="judgement"),),
+                        reach=one.reach + two.reach,
                     )
                 )
     return found
