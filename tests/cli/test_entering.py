@@ -16,7 +16,7 @@ import pytest
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
-from squibwise.garage import answering, entering, ticking
+from squibwise.garage import answering, entering, ticking, writing
 from squibwise.intake import load_case
 
 Line = Callable[..., Any]
@@ -67,6 +67,18 @@ def test_what_was_seen_is_written_and_counts(run: Line, own: Path) -> None:
         "by": "R",
     }
     assert len(load_case(own, load_catalog()).evidence) == 2
+
+
+def test_what_a_killed_add_left_of_its_copy_is_told_as_that_and_goes_with_the_next_entry(
+    run: Line, own: Path
+) -> None:
+    (own / "evidence").mkdir()
+    writing._beside(own / "evidence").write_text("half a scan")
+    (told,) = [f for f in load_case(own, load_catalog()).findings if f.code == "case-unnamed-file"]
+    assert "is what a command that was ended left of a copy" in told.message
+    assert "Name it" not in told.remedy
+    assert run("saw", own, "passenger.front-bag", "intact").code == 0
+    assert list((own / "evidence").iterdir()) == []
 
 
 def test_every_line_of_the_person_stays_as_it_was(run: Line, own: Path) -> None:

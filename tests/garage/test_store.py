@@ -5,6 +5,7 @@ import hashlib
 import json
 import os
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -404,6 +405,35 @@ def test_a_backup_that_fails_midway_leaves_no_file(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"disk is full\. There is no backup"):
         backup(Failing(), tmp_path / "copy.db")  # type: ignore[arg-type]
     assert list(tmp_path.iterdir()) == []
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from squibwise.garage import database
+
+
+class Dying:
+    def backup(self, target):
+        target.execute("CREATE TABLE half (a)")
+        os.kill(os.getpid(), signal.SIGKILL)
+
+
+database.backup(Dying(), Path(sys.argv[1]))
+"""
+
+
+def test_a_killed_backup_does_not_stand_in_the_way_of_the_next(tmp_path: Path) -> None:
+    copies = tmp_path / "copies"
+    copies.mkdir()
+    command = [sys.executable, "-c", KILLED, str(copies / "copy.db")]
+    assert subprocess.run(command, check=False).returncode == -signal.SIGKILL
+    (left,) = copies.iterdir()
+    assert left.name != "copy.db"
+    with connected(tmp_path / "garage.db", create=True) as garage:
+        put(garage, "one")
+        backup(garage, copies / "copy.db")
+    assert [path.name for path in copies.iterdir()] == ["copy.db"]
 
 
 WRITER = """

@@ -203,6 +203,19 @@ def test_what_a_killed_writer_left_is_swept_away_and_no_link_is_followed(tmp_pat
     assert (outside / "precious").exists()
 
 
+def test_sweeping_waits_for_nobody_and_leaves_what_is_being_written(tmp_path: Path) -> None:
+    left = writing._beside(tmp_path)
+    left.write_text("half")
+    writing.sweep(tmp_path / "nowhere")
+    with writing.preparing(tmp_path) as prepared:
+        assert not left.exists()  # its writer was gone
+        writing.sweep(tmp_path)
+        assert prepared.is_dir()
+    left.write_text("half")
+    writing.sweep(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_what_only_looks_prepared_is_never_swept_away(tmp_path: Path) -> None:
     """As when evidence is called so, or came with a case of somebody else, leftovers and all."""
     folder, elsewhere = tmp_path / "case", tmp_path / "elsewhere"

@@ -8,6 +8,7 @@ from importlib import resources
 from pathlib import Path
 
 from squibwise.errors import InputError, UnavailableError
+from squibwise.garage.writing import preparing
 
 APPLICATION = 0x53515742  # "SQWB": no other program's file is taken for a garage
 WAIT_SECONDS = 20.0
@@ -143,28 +144,22 @@ def writing(connection: sqlite3.Connection) -> Iterator[None]:
 def backup(connection: sqlite3.Connection, place: Path) -> None:
     """Copy a garage to a new file while others read and write it.
 
-    It has another name until it is whole: a copy that fails leaves no file, one that is killed none
-    that could be taken for a backup.
+    It is prepared in a folder of its own: a copy that fails leaves no file, one that is killed none
+    that could be taken for a backup, nor one that stands in the way of the next.
 
     Raises:
         InputError: Something is at that place, or the disk refuses.
     """
-    part = place.with_name(f"{place.name}.part")
     if os.path.lexists(place):
         raise InputError(f"'{place}' is there already.", remedy="Name a new file.")
     try:
-        part.touch(exist_ok=False)
-    except OSError as error:
-        raise _no_backup(part, error) from error
-    try:
-        with closing(sqlite3.connect(part)) as target:
-            connection.backup(target)
-        part.rename(place)
-    except (OSError, sqlite3.Error) as error:
+        with preparing(place.parent) as prepared:
+            part = prepared / place.name
+            with closing(sqlite3.connect(part)) as target:
+                connection.backup(target)
+            part.rename(place)
+    except (OSError, sqlite3.Error, InputError) as error:
         raise _no_backup(place, error) from error
-    finally:
-        for end in ("", "-journal", "-wal", "-shm"):
-            part.with_name(part.name + end).unlink(missing_ok=True)
 
 
 def _no_backup(place: Path, error: Exception) -> InputError:

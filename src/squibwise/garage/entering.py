@@ -18,7 +18,7 @@ from tomlkit.items import Table as TomlTable
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
+from squibwise.garage.writing import NewFile, change_file, make_folder, sweep, write_files
 from squibwise.intake.case_file.load import CASE_FILE, load_case_text
 from squibwise.intake.case_file.toml_text import (
     LARGEST_BYTES,
@@ -187,6 +187,7 @@ def _change(
         raise InputError(told, remedy="Nothing was written. Add less at once, or a file beside it.")
     case = _loaded(text, file, catalog)
     _refuse_loss(file, text)
+    sweep(file.path.parent / "evidence")
     change_file(file.path, lambda _: text.encode("utf-8"), seen=file.seen)
     return case
 

@@ -244,11 +244,38 @@ def make_folder(folder: Path) -> None:
 
 
 @contextmanager
-def _locked(folder: Path) -> Iterator[int | None]:
+def preparing(folder: Path) -> Iterator[Path]:
+    """Give a new folder inside another for what a library writes itself; moved out, it counts.
+
+    It goes in any case: with this writer, or with the next one where this one is killed.
+
+    Raises:
+        InputError: The folder cannot be used.
+    """
+    with _locked(folder):
+        prepared = _beside(folder)
+        try:
+            prepared.mkdir()
+            yield prepared
+            _settle(folder)
+        finally:
+            _discard(prepared)
+
+
+def sweep(folder: Path) -> None:
+    """Take away what killed writers left in a folder; nothing while somebody writes there."""
+    if folder.is_symlink() or not folder.is_dir():
+        return
+    with suppress(InputError), _locked(folder, waits=False):
+        pass
+
+
+@contextmanager
+def _locked(folder: Path, *, waits: bool = True) -> Iterator[int | None]:
     """Hold a folder against other writers; sweep away what a killed one had prepared."""
     lock = _open_folder(folder)
     try:
-        if lock is not None and _waited(lock):
+        if lock is not None and _holds(lock, waits=waits):
             for left in filter(is_prepared, folder.glob(f"{PREPARED}*")):
                 _discard(left)
         yield lock
@@ -257,10 +284,10 @@ def _locked(folder: Path) -> Iterator[int | None]:
             os.close(lock)
 
 
-def _waited(lock: int) -> bool:
-    """Wait for other writers; False where the file system knows no such locks."""
+def _holds(lock: int, *, waits: bool) -> bool:
+    """Hold a folder; False where others write and nobody waits, or the system has no such locks."""
     try:
-        fcntl.flock(lock, fcntl.LOCK_EX)
+        fcntl.flock(lock, fcntl.LOCK_EX if waits else fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
         return False
     return True

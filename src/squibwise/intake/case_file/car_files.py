@@ -1,6 +1,7 @@
 """The car of a case, and the files that its evidence names."""
 
 import hashlib
+import re
 from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 
@@ -286,6 +287,11 @@ def crash_data(
     ]
 
 
+_LEFT = re.compile(r"\.squibwise-[0-9a-f]{32}-[0-9a-f]{32}")
+"""What a writer calls a file that it prepares."""
+_SWEPT = "The next command that writes into the case takes it away; delete it if it stays."
+
+
 def note_unnamed(named: Collection[str], notes: Notes) -> None:
     """Note the files of the evidence folder that no entry names; photos may lie there unnamed."""
     folder = notes.folder / "evidence"
@@ -293,6 +299,10 @@ def note_unnamed(named: Collection[str], notes: Notes) -> None:
     for file in lying:
         name = f"evidence/{file.name}"
         if name in named or not file.is_file() or file.suffix.lower() in _PHOTOS:
+            continue
+        if _LEFT.fullmatch(file.name):
+            message = f"'{name}' is what a command that was ended left of a copy: it is not used."
+            notes.add("case-unnamed-file", (), message, _SWEPT, "note")
             continue
         message = f"'{name}' lies in the folder, but no entry names it: it is not used."
         notes.add("case-unnamed-file", (), message, "Name it in an [[evidence]] entry.", "note")
