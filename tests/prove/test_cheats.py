@@ -45,7 +45,7 @@ from squibwise.present.tell_record import tell_record
 from squibwise.present.tell_record_annex import rules_followed
 from squibwise.present.tell_to_know import tell_to_know
 from squibwise.prove.answering import came_with_assembly
-from squibwise.prove.gates import DISPOSAL
+from squibwise.prove.handed_over import DISPOSAL
 from squibwise.prove.verdicts import scan_verdicts
 
 _PLACE = Path(__file__).parent / "test_finished_car.py"

@@ -22,7 +22,8 @@ from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.prove import verdicts as judge
-from squibwise.prove.gates import DISPOSAL, QUESTIONS
+from squibwise.prove.gates import QUESTIONS
+from squibwise.prove.handed_over import DISPOSAL
 
 Made = dict[str, Any]
 

@@ -416,6 +416,32 @@ def test_what_speaks_against_a_label_is_told_as_it_is_entered() -> None:
     assert told("9Z-22", belts[0]) == told("9Z-5", *sensors) == told("X-2", "no part") == ""
 
 
+def signed_over(result: Any = "passed", note: str = "") -> Passed:
+    return Passed(id="p", what="disposal", result=result, by="R", note=note)
+
+
+@pytest.mark.parametrize(
+    ("entries", "expected", "told"),
+    [
+        ((done(),), "undecided", "since the old one came out: driver front airbag"),
+        ((signed_over(), done()), "undecided", "since the old one came out"),
+        ((done(), signed_over("failed", "no taker")), "not met", "signed as failed. no taker"),
+        ((done(), signed_over()), "met", "Not said: who took them"),
+        ((done(), signed_over(note="Alder, receipt 7")), "met", "signed by R. Alder, receipt 7."),
+    ],
+)
+def test_where_the_old_charges_went_has_a_verdict(
+    entries: tuple[Evidence, ...], expected: str, told: str
+) -> None:
+    verdict = judge(*entries)["disposal"]
+    assert (verdict.outcome, told in verdict.text) == (expected, True)
+    assert bool(verdict.decide) == (expected != "met")
+
+
+def test_nothing_is_asked_of_a_hand_over_before_a_charge_came_out() -> None:
+    assert "disposal" not in judge(done("reseated"), signed_over())
+
+
 def label(**given: Any) -> PartLabel:
     base = {"component": "driver.front-bag", "number": "A100", "provenance": "new", "seller": "S"}
     return PartLabel(id="p1", **(base | given))

@@ -10,14 +10,13 @@ from squibwise.model.car import Profile
 from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, Recorder
 from squibwise.model.names import split_component
 from squibwise.prove.fitted import USED
-from squibwise.prove.gates import DISPOSAL, Context, has_label, replaced
+from squibwise.prove.gates import Context, has_label, replaced
 from squibwise.prove.grades import (
     NOBODY,
     OPEN,
     SHOWN,
     STATED,
     UNASKED,
-    UNSAID,
     is_shown,
     kept_photos,
     labels_of,
@@ -28,6 +27,7 @@ from squibwise.prove.grades import (
     signed_under,
     word_of,
 )
+from squibwise.prove.handed_over import DISPOSAL, UNSAID
 
 
 def fitted_parts(context: Context) -> Iterator[dict[str, Any]]:
@@ -137,7 +137,7 @@ def _in_words(entry: Evidence, catalog: Catalog) -> str:
 def _disposal(context: Context) -> Answer:
     """Return who signed that the old parts are gone, and what is not said of where to."""
     return [
-        (_in_words(e, context.catalog) + ("" if getattr(e, "note", "") else UNSAID), [e])
+        (_in_words(e, context.catalog) + ("" if getattr(e, "note", "") else f". {UNSAID}"), [e])
         for e in signed_under(*DISPOSAL)(context)
     ]
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import msgspec
 
-from squibwise.catalog.load import Catalog, component_title, holds_charge
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.apart import Off, find_off, tell_off
 from squibwise.history.closing import (
     denied_events,
@@ -39,17 +39,17 @@ from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import Report
 from squibwise.model.words import DECISIONS
 from squibwise.model.work import Demand, Work
+from squibwise.prove.handed_over import list_not_handed_over
 from squibwise.prove.measured import list_better
 from squibwise.prove.seats import last_seat_work
 from squibwise.prove.verdicts import LAMP, SCAN
 
-DISPOSAL = ("disposal", "dispose", "step:dispose")
 SEEN_WHOLE = (
     "It was seen whole, so its circuit is what is in doubt: trace it; a complete clean scan after "
     "the last work settles it."
 )
 """What is told in place of a look that was made already."""
-_OWN_GATE = (LAMP, SCAN, "load:", "label:", "recall:", "seat-trials:")
+_OWN_GATE = (LAMP, SCAN, "load:", "label:", "recall:", "seat-trials:", "disposal")
 
 
 class Context(msgspec.Struct, frozen=True, kw_only=True):
@@ -376,28 +376,13 @@ def _is_calibrated_since_work(sensor: str, context: Context) -> bool:
 
 
 def _charges_without_disposal(context: Context) -> list[str]:
-    """Return every replaced charge of which it is not on record where it went.
-
-    The old one may be handed over once it is out, before the new one is in.
-    """
-    history = context.history
+    """Return every replaced charge of which it is not on record where it went."""
+    car, work = context.case.car.components, context.work
     return [
         f"{component}: no hand-over is signed since the old one came out. Say who took it: "
         'did CASE disposal --note "WHO, RECEIPT".'
-        for component, place in replaced(context).items()
-        if holds_charge(component, context.catalog)
-        and not is_signed(history, f"{component}:disposal", after=place)
-        and not is_signed(history, *DISPOSAL, after=_taken_out(component, place, context))
+        for component in list_not_handed_over(context.history, work, context.catalog, car)
     ]
-
-
-def _taken_out(component: str, fitted: int, context: Context) -> int:
-    """Return the place at which the old part came out; that of the new one when nobody said."""
-    taken = (o for o in context.work.operations if o.action == "out")
-    own = [o.id for o in taken if component in o.components]
-    out = last_signed(context.history, *own)
-    once = len(replacements(context.history).get(component, ())) == 1
-    return min(out[0], fitted) if out is not None and once else fitted
 
 
 def _lamp_check(context: Context) -> list[str]:

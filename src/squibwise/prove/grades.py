@@ -29,12 +29,12 @@ from squibwise.model.names import split_loop
 from squibwise.model.proof import Gate
 from squibwise.model.report import Report
 from squibwise.prove.fitted import USED
-from squibwise.prove.gates import DISPOSAL, Context, replaced
+from squibwise.prove.gates import Context, replaced
+from squibwise.prove.handed_over import DISPOSAL, UNSAID
 
 SHOWN, STATED, OPEN, UNASKED = "shown", "stated", "open", "not asked"
 _COUNTED = ("input-clean", "contradictions", "not-sound", "verdicts", "failed-checks")
 NOBODY = "nobody named"
-UNSAID = ". Not said: who took them, where, which paper"
 _EMPTY = " (file attached, shows nothing that can be read)"
 _SHARED = " (the picture is the same for too many parts to show each)"
 _LABEL = "labels"
@@ -166,7 +166,7 @@ def tell_stated(entry: Evidence, context: Context) -> str:
     title = component_title(title, context.catalog) if "." in title else title
     named = f"{title} {about.replace('-', ' ')}".strip() if title else about
     on = f", {entry.time.date().isoformat()}" if entry.time else ""
-    unsaid = UNSAID if word_of(entry) in DISPOSAL and not getattr(entry, "note", "") else ""
+    unsaid = f". {UNSAID}" if word_of(entry) in DISPOSAL and not getattr(entry, "note", "") else ""
     attached = [p for p in kept_photos(context) if _is_of(p, entry)]
     is_empty = any(not shows_anything(p.file, context) for p in attached)
     shared = attached and not is_empty and not any(p in _list_showing(context) for p in attached)

@@ -15,6 +15,7 @@ from squibwise.model.report import Report
 from squibwise.model.words import Outcome
 from squibwise.model.work import Work
 from squibwise.prove.fitted import label_verdicts, load_verdicts
+from squibwise.prove.handed_over import disposal_verdicts
 from squibwise.prove.limits import because_of
 from squibwise.prove.measured import reading_verdicts
 from squibwise.prove.seats import seat_verdicts
@@ -44,6 +45,7 @@ def verdicts(
         *lamp_verdicts(history, work, catalog),
         *scan_verdicts(history, work, catalog, case.car.vin),
         *seat_verdicts(history, catalog, case.profile),
+        *disposal_verdicts(history, work, catalog, case.car.components),
         *label_verdicts(history, catalog, case.car.vin, case.car.drive_hand),
     ]
     left_in = assessment.loads_left_in if assessment else ()
