@@ -15,6 +15,7 @@ from squibwise.model.report import CodeLine
 
 CATALOG = load_catalog()
 FIELDS = ("code", "place", "fault", "status")
+LATER = ("system", "bare")  # below a code of the restraint unit
 FIRST = "B1FFF driver airbag stage 1 open circuit"
 ROWS = [
     tuple(row.split("\t"))
@@ -30,7 +31,7 @@ def read(texts: list[str]) -> list[CodeLine]:
 
 def told_now(about: str, text: str) -> list[str]:
     """Code and part of what is there now in the restraint unit."""
-    texts = [*([FIRST] if about == "system" else []), *text.split("\\n")]
+    texts = [*([FIRST] if about in LATER else []), *text.split("\\n")]
     there = [ln for ln in read(texts) if ln.present and ln.unit == "restraint"]
     return [f"{ln.code or '-'} {ln.kind or '-'}" for ln in there if ln.code != "B1FFF"]
 

@@ -15,6 +15,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         all: They speak of everything that was named.
         before: Labels of what was there before a repair, beside one of ``after``.
         after: Labels of what was there after it.
+        reads: They name a reading of the codes, which a rank may follow.
+        ranks: Words for the first of two readings, and for the second.
         inverts: Verbs that begin a question, with an article behind them.
         finding: They say that something showed, or name where it would; denied, it did not.
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
@@ -37,6 +39,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     all: frozenset[str]
     before: frozenset[str]
     after: frozenset[str]
+    reads: frozenset[str]
+    ranks: tuple[tuple[str, ...], tuple[str, ...]]
     inverts: frozenset[str]
     finding: frozenset[str]
     denies: frozenset[str]

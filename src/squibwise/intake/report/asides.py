@@ -4,7 +4,7 @@ import re
 from functools import lru_cache
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.lexicon import Lexicon, flat
+from squibwise.intake.report.lexicon import BASE, Lexicon, flat
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, TELLS, Words, has_fault, has_part
@@ -60,7 +60,10 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     may_be = _MAY_BE.match(flat(line.text[line.codes[0].end :])) and not line.words.statuses
     if _IF.search(head) or may_be:
         return True
-    return not told and bool(_supposing(lexicon).search(head))
+    supposed = None if told else _supposing(lexicon).search(head)
+    language = language_of(line, lexicon, None) if supposed else None
+    names = [n for n in (language, *BASE) if n] if language else lexicon.words
+    return supposed is not None and lexicon.is_told(supposed[1], "supposed", names)
 
 
 def _wonders_after(line: Line, lexicon: Lexicon) -> bool:
@@ -81,7 +84,7 @@ def _wonders_after(line: Line, lexicon: Lexicon) -> bool:
 @lru_cache(maxsize=4)
 def _supposing(lexicon: Lexicon) -> re.Pattern[str]:
     names = lexicon.names_of("supposed")
-    return re.compile(rf"(?<![^\W_])(?:{names})\s+(?:[^\W\d_][\w-]*\s+){{0,4}}$")
+    return re.compile(rf"(?<![^\W_])({names})\s+(?:[^\W\d_][\w-]*\s+){{0,4}}$")
 
 
 def _is_of_another(plain: str, lexicon: Lexicon) -> bool:

@@ -66,8 +66,16 @@ def _looks_machine_read(lines: list[Line]) -> bool:
 def _letters(text: str, lexicon: Lexicon) -> str:
     """Words with signs that a machine took for one another, put right where that makes a word."""
     text = _OFFSIDE.sub("O/S", text)
-    text = _ONE_ALONE.sub("1", _MIXED.sub(lambda m: m.group().translate(_AS_LETTERS), text))
+    text = _ONE_ALONE.sub("1", _MIXED.sub(_as_word, text))
     return _WORD.sub(lambda m: _known_word(m.group(), lexicon), text)
+
+
+def _as_word(match: re.Match[str]) -> str:
+    """A word with its digits read as letters; what may be a code stays as it is printed."""
+    code = _MISTAKEN.match(match.string, match.start())
+    if code is not None and sum(c.isdecimal() for c in code[0][1:5]) >= _TRUE_DIGITS:
+        return match.group()
+    return match.group().translate(_AS_LETTERS)
 
 
 def _known_word(word: str, lexicon: Lexicon) -> str:

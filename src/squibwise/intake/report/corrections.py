@@ -37,6 +37,7 @@ _TAIL_DENIED = pattern(rf"\s*,?\s*(?:{_NOT})\s+([^,.;:()]*)")  # "B1462, not 61"
 _BUT = pattern(r"[\s,;]*(?:but|sondern|mais|sino|ma|mas|lecz|ale|tylko)(?: (?:it'?s|es|e))?\s+")
 _ENDS_DENYING = pattern(rf"(?:^|\W)(?:{_NOT})\s+$")
 _FULL_LINE = 55  # signs of a line that running text fills
+_LABEL_WORDS = 4  # of the name of a list
 _LEAD_WORDS = 6  # of a heading that says before or after what the lines below it were read
 _SWAPPED = 2  # signs that a slip of the pen changes at most
 
@@ -88,8 +89,12 @@ def _why_of_codes(line: Line) -> str:
 
 def _pass_repaired(lines: list[Line], lexicon: Lexicon) -> None:
     """Put what stands between ``before repair`` and ``after repair`` into the past."""
-    labels = {"before": lexicon.small.before, "after": lexicon.small.after}
-    said = [(at, v) for at, ln in enumerate(lines) for v in labels if _leads(ln, v, labels[v])]
+    said = [
+        (at, voice)
+        for at, line in enumerate(lines)
+        for voice in ("before", "after")
+        if _label_time(line, lexicon) == voice or _leads(line, voice)
+    ]
     for (start, one), (end, two) in pairwise(said):
         if (one, two) != ("before", "after"):
             continue
@@ -100,9 +105,21 @@ def _pass_repaired(lines: list[Line], lexicon: Lexicon) -> None:
                 line.role, line.why = "aside", "past"
 
 
-def _leads(line: Line, voice: str, labels: Set[str]) -> bool:
-    if line.is_keyed and flat(line.text.partition(":")[0]).strip() in labels:
-        return True  # "vor: B1501, B1502"
+def _label_time(line: Line, lexicon: Lexicon) -> str:
+    """Whether a label names the earlier list or the later: ``vor:``, ``read 2:``; else nothing."""
+    small = lexicon.small
+    told = [t.text for t in tokenise(line.text.partition(":")[0])] if line.is_keyed else []
+    if not told or len(told) > _LABEL_WORDS:
+        return ""
+    is_alone, is_read = len(told) == 1, not small.reads.isdisjoint(told)
+    named = [(n, {*words, str(n + 1)}) for n, words in enumerate(small.ranks) if is_read]
+    ranks = {n for n, words in named if not words.isdisjoint(told)}
+    if (is_alone and told[0] in small.before) or ranks == {0}:
+        return "before"
+    return "after" if (is_alone and told[0] in small.after) or ranks == {1} else ""
+
+
+def _leads(line: Line, voice: str) -> bool:
     words = sum(not t.text[0].isdecimal() for t in line.tokens)
     return voice in line.words.voices and (bool(line.codes) or words <= _LEAD_WORDS)
 

@@ -5,15 +5,13 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.absences import denied_by_name, why_gone
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.assertions import (
     UNSURE,
     begins_with_only,
-    denies_other,
-    denies_strangely,
     find_asserted,
     is_asserted,
-    is_doubted,
     is_seen,
     speaks_of_paper,
 )
@@ -37,7 +35,7 @@ from squibwise.intake.report.clauses import (
     words_without_denied,
 )
 from squibwise.intake.report.codes import Code
-from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.part_lists import is_bare_part
@@ -65,7 +63,6 @@ from squibwise.intake.report.words import (
 from squibwise.model.report import Unit
 
 _FLASHES = pattern(r"(?i)\b(?:flash|blink)")
-_SAID_OF_CODE = 8  # words behind a code that speak of the code itself
 _SAID_SHORTLY = 16  # words of a line that reports a crash record without a code
 _ROW = pattern(r"[^\W\d].{0,40}?\S\s{3,}\S")
 _NEARLY = 0.8  # share of known words
@@ -73,9 +70,7 @@ _ONE_OF = frozenset(
     """clockspring occupant offlamp offswitch lamp unit crashrecord batterycut hvcut
     columncharge""".split()
 )
-_SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
 _SEEN_ONLY = frozenset("bag curtain knee pretension".split())  # no unit knows how these look
-_ANSWER = pattern(r"(?i)\W*(?:no|nein|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)")
 _NAMED = PARTS - {"switch", "sensor"}  # which every unit has
 _GAP = 1  # blank lines that a description may be away from its code
 
@@ -317,8 +312,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             code=code,
             words=words,
             unit=_unit_of(words, line, len(pieces)),
-            absent=_absent(words, line, sheet.language, catalog)
-            or _denied_by_name(line, code, text, words, catalog, sheet.language)
+            absent=why_gone(words, line, sheet.language, catalog)
+            or denied_by_name(line, code, text, words, catalog, sheet.language)
             or line.why,
             section=state.section,
         )
@@ -352,48 +347,6 @@ def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None)
     lead = words_of(line.text[: line.codes[0].start], catalog, language)
     for status in lead.statuses:
         add_status(words, status)
-
-
-def _absent(words: Words, line: Line, language: str | None, catalog: Catalog) -> str:
-    """Why a code is not there now: by its own words, or by what the line says of all its codes.
-
-    A lone ``no`` in front answers somebody, or stands in a column: it denies nothing.
-    """
-    own = why_absent(words, is_coded=True)
-    if own in ("denied", "gone"):
-        answer = _ANSWER.match(line.text)
-        if answer is not None:
-            rest = line.text[answer.end() :]
-            return why_absent(words_of(rest, catalog, language), is_coded=True)
-        if len(line.codes) == 1 and denies_other(line, catalog, language):
-            return ""
-    if own or not (words.says_nothing or line.words.voices & {"past", "mine"}):
-        return own
-    return why_absent(line.words, is_coded=True)
-
-
-def _denied_by_name(
-    line: Line, code: Code, text: str, words: Words, catalog: Catalog, language: str | None
-) -> str:
-    """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
-    before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
-    lexicon = lexicon_of(catalog)
-    denying = lexicon.denying - _SHORT_FOR_NUMBER
-    behind = {t.text for t in tokenise(text)}
-    is_denied = denying.intersection(before) or (behind and behind <= denying)
-    is_list = len(line.codes) > 1 and not has_part(line.words)
-    is_denied = is_denied or (is_list and "away" in line.words.voices)  # "B1, B2: absent"
-    if is_denied and not has_fault(line.words):
-        return "denied"
-    if words.says_nothing and denies_strangely(line, catalog):
-        return UNSURE
-    if line.unit != "other" and is_doubted(line, catalog, language):
-        return UNSURE
-    said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
-    is_over = any(  # "B1001 non si vede più"
-        one in said and two in said[said.index(one) :] for one, two in lexicon.small.no_longer
-    )
-    return "gone" if is_over and words.says_nothing else ""
 
 
 def _continues(line: Line, state: _State) -> bool:

@@ -1,0 +1,72 @@
+"""Why a code is not there now: by its own words, those of its line, or a negation near it."""
+
+from itertools import pairwise
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.asides import why_absent
+from squibwise.intake.report.assertions import UNSURE, denies_other, denies_strangely, is_doubted
+from squibwise.intake.report.codes import Code
+from squibwise.intake.report.lexicon import lexicon_of, tokenise
+from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import Words, has_fault, has_part
+
+_ANSWER = pattern(r"(?i)\W*(?:no|nein|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)")
+_SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
+_SAID_OF_CODE = 8  # words behind a code that speak of the code itself
+_NEAR = 3  # words before a code in which a negation may speak of it
+
+
+def why_gone(words: Words, line: Line, language: str | None, catalog: Catalog) -> str:
+    """Why a code is not there now: by its own words, or by what the line says of all its codes.
+
+    A lone ``no`` in front answers somebody, or stands in a column: it denies nothing.
+    """
+    own = why_absent(words, is_coded=True)
+    if own in ("denied", "gone"):
+        answer = _ANSWER.match(line.text)
+        if answer is not None:
+            rest = line.text[answer.end() :]
+            return why_absent(words_of(rest, catalog, language), is_coded=True)
+        if len(line.codes) == 1 and denies_other(line, catalog, language):
+            return ""
+    if own or not (words.says_nothing or line.words.voices & {"past", "mine"}):
+        return own
+    return why_absent(line.words, is_coded=True)
+
+
+def denied_by_name(
+    line: Line, code: Code, text: str, words: Words, catalog: Catalog, language: str | None
+) -> str:
+    """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
+    before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
+    lexicon = lexicon_of(catalog)
+    denying = lexicon.denying - _SHORT_FOR_NUMBER
+    behind = {t.text for t in tokenise(text)}
+    is_denied = denying.intersection(before) or (behind and behind <= denying)
+    is_list = len(line.codes) > 1 and not has_part(line.words)
+    is_denied = is_denied or (is_list and "away" in line.words.voices)  # "B1, B2: absent"
+    if is_denied and not has_fault(line.words):
+        return "denied"
+    is_bare = not (words.features - {"skip"} or words.statuses)
+    if is_bare and (denies_strangely(line, catalog) or _denied_near(line, code, denying)):
+        return UNSURE
+    if line.unit != "other" and is_doubted(line, catalog, language):
+        return UNSURE
+    said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
+    is_over = any(  # "B1001 non si vede più"
+        one in said and two in said[said.index(one) :] for one, two in lexicon.small.no_longer
+    )
+    return "gone" if is_over and words.says_nothing else ""
+
+
+def _denied_near(line: Line, code: Code, denying: set[str]) -> bool:
+    """``pas de B1230``, ``never saw B1230``: a negation a few words before a code."""
+    near: list[str] = []
+    for token in reversed(tokenise(line.text[: code.start])[-_NEAR:]):
+        near.append(token.text)
+        if token.apart:
+            break
+    words = [far for close, far in pairwise(near) if not close.isdecimal()]  # "no hay", not "no. 4"
+    return not denying.isdisjoint(near) or not _SHORT_FOR_NUMBER.isdisjoint(words)
