@@ -107,6 +107,9 @@ def test_a_case_with_an_entry_cut_off_is_neither_signed_nor_handed_out_unasked(
         assert "`squibwise garage check` tells all that is damaged." in done.err
     assert not list(tmp_path.glob("r.*"))
     assert not (tmp_path / "out").exists()
+    copied = run("garage", "backup", "copy.db")
+    assert copied.code == 1
+    assert "It is not as it was written, 1 thing: keep the earlier backups" in copied.out
     assert run("assess", "sorrel-03").code < 2
     assert run("export", "sorrel-03", "out", "--altered").code == 0
     assert folder_content(tmp_path / "out") == folder_content(cases / "sorrel-03")
@@ -117,7 +120,8 @@ def test_a_backup_is_a_garage(
 ) -> None:
     run("import", cases / "sorrel-03")
     copy = tmp_path / "copy.db"
-    assert run("garage", "backup", copy).code == 0
+    done = run("garage", "backup", copy)
+    assert (done.code, done.out.split()) == (0, f"The garage is copied to {copy}.".split())
     assert run("garage", "backup", copy).code == 2
     monkeypatch.setenv(stored.PLACE, str(copy))
     assert run("garage", "check").code == 0

@@ -134,15 +134,18 @@ def check(as_json: bool) -> int:
 @click.argument("file", type=click.Path(path_type=Path))
 @answers
 def backup(file: Path, as_json: bool) -> int:
-    """Copy the garage to a new file, also while it is in use."""
+    """Copy the garage to a new file, also while it is in use; a damaged one too, which is told."""
     from squibwise.cli import stored
     from squibwise.garage import database
-    from squibwise.present.tell_entries import tell_done
+    from squibwise.garage.checking import check_garage
+    from squibwise.present.tell_entries import tell_backup
 
     with stored.opened_garage() as opened:
+        found = check_garage(opened)
         database.backup(opened, file)
-    told = f"The garage is copied to {file}."
-    return output.answer({"file": str(file)}, lambda: tell_done(told), as_json=as_json, code=0)
+    value = {"file": str(file), "findings": [output.as_builtins(f) for f in found]}
+    told = tell_backup(file, found)
+    return output.answer(value, lambda: told, as_json=as_json, code=int(bool(found)))
 
 
 GARAGE_COMMANDS = (import_, export, garage)

@@ -102,6 +102,15 @@ def tell_garage_check(found: Sequence[Finding], cases: int, place: Path) -> Tell
     return Telling(title=title, sections=(Section(blocks=blocks),))
 
 
+def tell_backup(file: Path, found: Sequence[Finding]) -> Telling:
+    """Return that a garage was copied, and that the copy is damaged as the garage is."""
+    then = (
+        f"It is not as it was written, {counted(len(found), 'thing')}: keep the earlier backups; "
+        "`squibwise garage check` tells what."
+    )
+    return tell_done(f"The garage is copied to {file}.", then if found else "")
+
+
 def tell_done(text: str, then: str = "") -> Telling:
     """Return that something was done, and what may come next."""
     return Telling(title=text, closing=(Text(text=then),) if then else ())
