@@ -1,12 +1,14 @@
-"""One thread of linear algebra, as the command line runs it, and one browser.
+"""One thread of linear algebra, as the command line runs it, one browser, one answer per question.
 
 A process may hold one engine of the browser only: every test that needs a page takes this one.
 """
 
 import os
+import pickle
 import shutil
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -19,6 +21,40 @@ FLAGS = (
     "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
     "--disable-component-update --disable-sync --disable-dev-shm-usage"
 )
+
+
+class _Remembered:
+    """A function whose last answers are kept, by everything that it was asked with.
+
+    The stages are pure: what they answer hangs on their arguments alone. A whole job asks the same
+    of one case again and again, command by command; a quarter of its time went there. Tests of the
+    stages themselves take the functions as they are.
+    """
+
+    def __init__(self, asked: Callable[..., Any], by_name: type, most: int) -> None:
+        self.asked, self.by_name, self.most = asked, by_name, most
+        self.answers: OrderedDict[bytes, tuple[Any, Any]] = OrderedDict()
+
+    def __call__(self, *given: Any) -> Any:
+        key = pickle.dumps([id(g) if isinstance(g, self.by_name) else g for g in given])
+        if key not in self.answers:
+            self.answers[key] = (self.asked(*given), given)  # so that no id is given out anew
+        self.answers.move_to_end(key)
+        while len(self.answers) > self.most:
+            self.answers.popitem(last=False)
+        return self.answers[key][0]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def remembered() -> Iterator[None]:
+    """What is believed of a case is worked out once, while tests ask the line about it."""
+    from squibwise import infer  # only now, so that the one thread is set before
+    from squibwise.catalog.load import Catalog
+
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("assess", "assess_worlds"):
+            patch.setattr(infer, name, _Remembered(getattr(infer, name), Catalog, 8))
+        yield
 
 
 @pytest.fixture(scope="session")
