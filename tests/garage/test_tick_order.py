@@ -297,6 +297,17 @@ def test_a_look_that_is_dated_after_the_new_part_it_speaks_against_is_told() -> 
     assert told(1) == ""
 
 
+def test_the_memory_is_cleared_once_every_part_is_fitted() -> None:
+    todo, _ = door_job("damaged")
+    left = {o.id for o in todo.operations if o.action == "fit" and o.counted and not o.done}
+    assert left
+    missing = find_missing(todo, frozenset({"step:clear"}))
+    assert left <= {o.id for found in missing.values() for o in found}
+    fitted = find_missing(todo, frozenset({"step:clear"}), frozenset(left))
+    cleared = next(o for o in todo.operations if o.id == "step:clear")
+    assert left.isdisjoint(o.id for o in fitted.get(cleared, ()))
+
+
 def test_what_is_lost_with_the_power_and_was_not_saved_is_told() -> None:
     todo, _ = door_job("damaged")
     assert "no. 11 (save the codes), no. 12" in " ".join(tell_unsaved((21,), todo))

@@ -8,8 +8,9 @@ from squibwise.model.work import Operation, Work
 
 FIT_LOADS, RETURN_LOADS = "step:fit-loads", "step:return-loads"
 HEAT_OUT, STRUCTURE, HEAT_BACK = "step:heat-out", "step:structure", "step:heat-back"
+CLEAR = "step:clear"
 FIRST_POWER, FINAL_POWER = POWERING = ("step:first-power", "step:final-power")
-BEFORE_DRIVE = (FINAL_POWER, "step:clear", "step:lamp-check")
+BEFORE_DRIVE = (FINAL_POWER, CLEAR, "step:lamp-check")
 MAKING_SAFE = (
     "step:power-down",
     "step:make-safe",
@@ -19,7 +20,7 @@ MAKING_SAFE = (
 )
 _PAIRS = {
     *((first, "step:drive") for first in BEFORE_DRIVE),
-    *((first, "step:lamp-check") for first in ("step:clear", "set:program", "set:seat-zero")),
+    *((first, "step:lamp-check") for first in (CLEAR, "set:program", "set:seat-zero")),
     (FIT_LOADS, FIRST_POWER),
     (FIT_LOADS, RETURN_LOADS),
     *((word, RETURN_LOADS) for word in ("step:second-scan", "step:move-steering")),
@@ -122,7 +123,8 @@ def must_precede(first: Operation, then: Operation) -> bool:
     on them was; nothing is read, set, moved or watched with the key on before the power is; nothing
     is powered while a part that is needed for sure, a connector or a cover is still open; nothing
     is closed before what lies behind it is in, joined and bolted, for it would have to be opened
-    again; a lamp that is watched before the unit and the seat are set and the codes cleared says
+    again; the memory is not cleared for good before every part is fitted and every fault traced; a
+    lamp that is watched before the unit and the seat are set and the codes cleared says
     nothing of the car that leaves; nobody drives before the power is on with everything fitted, the
     codes are cleared and the lamp went out.
     """
@@ -139,7 +141,8 @@ def must_precede(first: Operation, then: Operation) -> bool:
     if then.action == "close" and first.id in then.after:
         return first.id == UNIT_BOLTED or (first.action in ("fit", "join") and is_sure)
     is_open = first.action in ("fit", "join", "close") or first.id == HEAT_BACK
-    return then.id in POWERING and is_open and is_sure
+    is_repair = first.action in ("fit", "trace") and first.counted
+    return (then.id in POWERING and is_open and is_sure) or (then.id == CLEAR and is_repair)
 
 
 def all_before(word: str, before: Mapping[str, set[str]]) -> set[str]:
