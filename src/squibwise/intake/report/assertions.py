@@ -29,6 +29,7 @@ _ADVERB = 6  # letters of the shortest adverb that its end shows
 _STORY = 4  # words of a sentence before a count of blinks in it
 _SENTENCE = 6  # words of a sentence that ends with a full stop
 _DENYING = frozenset({"not", "gone"})
+_ONCE = frozenset({"was", "before"})
 _AFFIRMING = frozenset({"asked", "exists"})  # "is", which may ask, and "there is"
 _NAMED_FAULTS = FAULTS - {"defect", "resistance", "ground"}
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
@@ -254,9 +255,11 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     if words.says_nothing:
         small, holding, strange = _sort(text, lexicon, language)
         return strange > 1 or (strange > 0 and small + holding > 0)
+    if not words.voices & _ONCE:
+        return False
     behind = _FULL_STOP.split(line.text[code.end :])[0]
     clauses = (words_of(c, catalog, language) for c in _piece_end(lexicon).split(behind)[1:])
-    return any(w.voices & {"was", "before"} and not stands_alone(w) for w in clauses)
+    return any(w.voices & _ONCE and not stands_alone(w) for w in clauses)
 
 
 def _tells_story(line: Line) -> bool:

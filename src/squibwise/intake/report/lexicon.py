@@ -113,6 +113,7 @@ class Lexicon:
         self._named: dict[str, list[str]] = {}
         self._told: dict[tuple[str, str], set[str]] = {}
         self._areas: dict[str, set[str]] = {}
+        self._kin: dict[tuple[str, ...], re.Pattern[str]] = {}
         self._heads: dict[str, dict[str, list[tuple[str, ...]]]] = {}
         self._beginnings: dict[str, tuple[str, ...]] = {}
         self._filed: dict[str, dict[str, list[str]]] = {}
@@ -223,8 +224,11 @@ class Lexicon:
 
     def names_kin(self, text: str, languages: Iterable[str]) -> bool:
         """Tell whether a text names somebody else, such as a neighbour or one's old car."""
-        names = (n for name in languages for n in sorted(self._told.get(("kin", name), ())))
-        return bool(_word_pattern(tuple(names)).search(flat(text)))
+        key = tuple(languages)
+        if key not in self._kin:
+            names = (n for name in key for n in sorted(self._told.get(("kin", name), ())))
+            self._kin[key] = _word_pattern(tuple(names))
+        return bool(self._kin[key].search(flat(text)))
 
     def may_name(self, meaning: str, text: str) -> bool:
         """Tell whether all words of a phrase of a layout meaning stand in a flat text.
@@ -307,7 +311,12 @@ def flat(text: str) -> str:
     """Return text in lower case without accents, each character where it stood."""
     if text.isascii():
         return text.lower()
-    return "".join(map(_flat_letter, text))
+    return _flat_letters(text)
+
+
+@lru_cache(maxsize=512)
+def _flat_letters(text: str) -> str:
+    return "".join(map(_flat_letter, text))  # asked of a line some thirty times
 
 
 @lru_cache(maxsize=1024)

@@ -1,5 +1,7 @@
 """The words of a line and of its pieces, in the language that they are in."""
 
+from functools import lru_cache
+
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import read_words
@@ -27,12 +29,17 @@ def words_in(text: str, lexicon: Lexicon, language: str | None) -> Words:
 
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
     """Return the language a line is read in beside English: its own, or the report's."""
-    scores = languages(lexicon, [t.text for t in line.tokens])
+    scores = _scores(lexicon, line.tokens)
     most = max(scores.values(), default=0)
     best = [n for n in scores if scores[n] == most > 0]
     if usual in best or not best:
         return usual
     return best[0] if len(best) == 1 else min(best, key=lambda n: _bare(line.tokens, lexicon, n))
+
+
+@lru_cache(maxsize=1024)
+def _scores(lexicon: Lexicon, tokens: tuple[Token, ...]) -> dict[str, int]:
+    return languages(lexicon, [t.text for t in tokens])  # asked of a line again and again
 
 
 def _bare(tokens: tuple[Token, ...], lexicon: Lexicon, language: str) -> int:
