@@ -255,9 +255,13 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     if words.says_nothing:
         small, holding, strange = _sort(text, lexicon, language)
         return strange > 1 or (strange > 0 and small + holding > 0)
-    if not words.voices & _ONCE:
-        return False
-    behind = _FULL_STOP.split(line.text[code.end :])[0]
+    return bool(words.voices & _ONCE) and _was_once(line, catalog, language)
+
+
+def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
+    """Tell whether a clause behind a code says that something was."""
+    lexicon = lexicon_of(catalog)
+    behind = _FULL_STOP.split(line.text[line.codes[0].end :])[0]
     clauses = (words_of(c, catalog, language) for c in _piece_end(lexicon).split(behind)[1:])
     return any(w.voices & _ONCE and not stands_alone(w) for w in clauses)
 
