@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Iterator
-from itertools import groupby
 from typing import TypeGuard
 
 from squibwise.model.car import Profile
@@ -12,14 +11,15 @@ from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
 from squibwise.present.figures import cut
 from squibwise.present.phrases import in_words
 from squibwise.present.record_content import Content
+from squibwise.prove.handed_over import DISPOSAL
 
 LONGEST_NOTE = 60
 _SAID = {
     "second-scan": "last scan",
     "lamp-check": "airbag warning lamp",
     RECORD_GONE: "whether the crash record is gone",
-    CLOSED_AREAS: "whether areas that nothing opens are opened for a look",
-    "structure-sound": "structure and mounting surfaces",
+    CLOSED_AREAS: "whether closed areas are opened for a look",
+    "structure-sound": "structure",
     "unit-bolted": "control unit bolted down",
     "power-safe": "safe to switch on",
     "key-on-safe": "safe for the first key-on",
@@ -28,7 +28,7 @@ _SAID = {
     "drive": "drive",
 }
 _ASKED = (CLOSED_AREAS, RECORD_GONE)
-_ON_PAGE_ONE = ("drive", "structure-sound", "key-on-safe", "power-safe", "dispose", "disposal")
+_ON_PAGE_ONE = ("drive", "structure-sound")
 
 
 def tell_word(word: str, content: Content) -> str:
@@ -51,7 +51,7 @@ def tell_word(word: str, content: Content) -> str:
             (_tell_reading(e, names) for e in content.evidence if _is_reading(e, rest)), rest
         )
     if kind == "load":
-        return f"substitute load of {_tell_circuit(rest.removeprefix('load '), names)}"
+        return f"load in {_tell_circuit(rest.removeprefix('load '), names)}"
     return f"{in_words(kind)} of {names.get(rest, rest)}" if rest else in_words(word)
 
 
@@ -111,17 +111,14 @@ def _tell_span(reading: Reading) -> str:
 
 
 def tell_answered(content: Content) -> list[str]:
-    """Return what was answered of the car that no rule hangs on, with its source as typed."""
-    asked = [e for e in content.evidence if isinstance(e, Passed) and e.what in _ASKED]
-    told = []
-    for what in dict.fromkeys(e.what for e in asked):
-        answers = [e for e in asked if e.what == what]
-        words = ["yes" if e.result == "passed" else "no" for e in answers]
-        said = ", later ".join(w for w, _ in groupby(words))
-        last = answers[-1]
-        note = f'"{cut(last.note, LONGEST_NOTE)}", ' if last.note else ""
-        told.append(f"Asked {_SAID[what]}: {said} ({note}{last.by or 'nobody named'}).")
-    return told
+    """Return what stands answered with no and no rule hangs on, with its source as typed."""
+    last = {e.what: e for e in content.evidence if isinstance(e, Passed) and e.what in _ASKED}
+    told = [
+        f'{_SAID[what]}: no ("{cut(e.note, LONGEST_NOTE)}", {e.by or "nobody named"})'
+        for what, e in last.items()
+        if e.result == "failed"
+    ]
+    return [f"Asked {'; '.join(told)}."] if told else []
 
 
 def list_notes(content: Content, *, front: bool) -> list[tuple[str, str, str]]:
@@ -129,11 +126,10 @@ def list_notes(content: Content, *, front: bool) -> list[tuple[str, str, str]]:
 
     Args:
         content: Of the record.
-        front: What stands on page one (power, structure, drive, old parts), or all the rest that
-            no other table of the record shows.
+        front: What stands on page one, or all the rest that no other table of the record shows.
     """
     last = {e.what: e for e in content.evidence if isinstance(e, Passed)}
-    looks = {o.title for o in content.work.operations if o.action == "look"}
+    looks = {o.title for o in content.work.operations}
     return [
         (tell_word(what, content), e.note, e.by or "nobody named")
         for what, e in last.items()
@@ -143,11 +139,12 @@ def list_notes(content: Content, *, front: bool) -> list[tuple[str, str, str]]:
     ]
 
 
-_ELSEWHERE = (":calibrate", "maker-procedure", "release", "contradictions")
+_ELSEWHERE = (":calibrate", "maker-procedure", "release", "contradictions", *DISPOSAL)
 
 
 def tell_noted(content: Content) -> list[str]:
-    """Return the notes that page one repeats, in one line."""
-    noted = list_notes(content, front=True)
-    told = [f'{what} "{cut(note, LONGEST_NOTE)}" ({by})' for what, note, by in noted]
-    return [f"Noted by who signed: {'; '.join(told)}."] if told else []
+    """Return the notes that page one repeats, by who signed."""
+    by_name: dict[str, list[str]] = {}
+    for what, note, by in list_notes(content, front=True):
+        by_name.setdefault(by, []).append(f'{what} "{cut(note, LONGEST_NOTE)}"')
+    return [f"Noted by {by}, who signed: {'; '.join(told)}." for by, told in by_name.items()]

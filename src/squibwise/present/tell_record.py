@@ -314,7 +314,7 @@ def _checks(content: Content) -> Section | None:
         if not v.what.startswith(("label:", "recall:"))
     )
     head = ("What", "Verdict", "Figures, and what would decide")
-    table = Table(rows=rows, head=head, widths=(3, 0, 8))
+    table = Table(rows=rows, head=head, widths=(5, 0, 8))
     return section("Measured, tried, last lamp check and last scan", table) if rows else None
 
 
@@ -341,7 +341,11 @@ def _papers(content: Content) -> Section | None:
         for g, texts in by.items()
         for at in range(0, len(texts), _IN_A_ROW)
     )
-    rows += tuple(("" if n else "Noted", told) for n, told in enumerate(_notes(content)))
+    notes = _notes(content)
+    rows += tuple(
+        ("" if at else "Noted", "; ".join(notes[at : at + _NOTES_IN_A_ROW]))
+        for at in range(0, len(notes), _NOTES_IN_A_ROW)
+    )
     return section("Papers that are asked for", Table(rows=rows)) if rows else None
 
 
@@ -356,7 +360,7 @@ def _notes(content: Content) -> list[str]:
     ]
 
 
-_IN_A_ROW = 8
+_IN_A_ROW, _NOTES_IN_A_ROW = 8, 4
 _PAPERS = {"shown": "Shown", "stated": "Only stated", "open": "Not there"}
 
 

@@ -7,7 +7,7 @@ from itertools import zip_longest
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.present.figures import cut, listed
 from squibwise.present.record_content import Content, StatedComponent
-from squibwise.present.tell_record_annex import rules_followed, tell_equipment
+from squibwise.present.tell_record_annex import rules_followed, tell_equipment, tell_signature
 from squibwise.present.tell_to_know import LONGEST_STATED, list_fitted, tell_to_know
 from squibwise.present.telling import Section, Table, Text, filled, section
 
@@ -24,7 +24,7 @@ def tell_first_page(
         tell_car_of(content),
         _what_fired(content, shown),
         tell_to_know(record, content),
-        _gates(record),
+        _gates(record, content),
         section("What this record cannot show", in_columns(content.texts.limits)),
     )
 
@@ -88,10 +88,12 @@ def _spent_or_live(content: Content) -> Section | None:
     return Section(heading="Handle as live", blocks=(told, head), tone="alarm")
 
 
+_TOLD_ABOVE = {"answerable": "release", "maker-procedure": "maker-procedure"}
+"""Gates, and the signature of each that the head of the page repeats."""
 _GRADES = ("shown", "stated", "closed", "not asked", "open")
 
 
-def _gates(record: ProofRecord) -> Section:
+def _gates(record: ProofRecord, content: Content) -> Section:
     """Return how every demand stands: shown, only stated, or open."""
     by = Counter(g.grade or ("open" if g.open else "closed") for g in record.gates)
     counts = ", ".join(f"{by[w]} {w}" for w in _GRADES if by[w])
@@ -99,7 +101,8 @@ def _gates(record: ProofRecord) -> Section:
     if record.draft:
         told = [_open_gate(g) for g in record.gates if g.open]
         return section(f"Open gates ({head})", in_columns(told), tone="alarm")
-    told = [_stated_gate(g) for g in record.gates if g.grade == "stated"]
+    above = [gate for gate, word in _TOLD_ABOVE.items() if tell_signature(content, word)]
+    told = [_stated_gate(g) for g in record.gates if g.grade == "stated" and g.id not in above]
     words = "Only stated, shown by no scan, no reading, no file and no photograph in this record:"
     blocks = (Text(text=words, tone="strong"), in_columns(told)) if told else ()
     return section(f"Gates ({head})", *blocks)

@@ -44,6 +44,7 @@ from squibwise.present.tell_record_annex import (
     tell_signature,
 )
 from squibwise.present.telling import Bullets, Section, section
+from squibwise.prove.handed_over import DISPOSAL
 
 LONGEST_STATED, MOST_DOUBTS, MOST_CONTRADICTIONS, MANY_NAMED = 90, 3, 3, 3
 LONGEST_NOTE, MOST_RULES, LONGEST_CONTRADICTION, MANY_LABELS = 40, 5, 150, 5
@@ -386,6 +387,7 @@ def _own_figures(content: Content) -> list[str]:
     told += list_figures(profile)
     signed = [e for e in content.evidence if isinstance(e, Passed)]
     decided = {v.what for v in content.verdicts} & {e.what for e in signed if e.note and e.by}
+    decided -= {*DISPOSAL}  # a signature is all that there can be
     rules = [f"Rules and figures typed in as the maker's: {listed(told, whole)}."] if told else []
     named = [tell_word(what, content) for what in sorted(decided)]
     by_name = f"Decided by a person, by no published limit: {listed(named, 5)}."
