@@ -23,7 +23,7 @@ from squibwise.errors import InputError, UnavailableError
 from squibwise.garage import database, store
 from squibwise.garage.cases import UNREADABLE, list_cars
 from squibwise.garage.checking import check_case, check_garage, refuse_altered
-from squibwise.garage.database import backup, connected, schema_versions
+from squibwise.garage.database import backup, connected, is_garage, schema_versions
 from squibwise.garage.folders import folder_content, write_content
 from squibwise.garage.learning import learn_own
 from squibwise.garage.store import NOTHING, Head
@@ -290,8 +290,14 @@ def test_an_emptied_file_beside_keys_is_no_new_garage(tmp_path: Path, beside: st
         pytest.fail("it was opened")
     assert "backup" in refused.value.remedy
     assert path.stat().st_size == 0
+    assert is_garage(path)
     (tmp_path / beside).unlink()
-    with connected(path, create=True) as garage:  # killed at its first use: it is made now
+    assert not is_garage(path)  # its first use was killed, or met a full disk
+    with pytest.raises(InputError, match="there is no garage"), connected(path):
+        pytest.fail("it was opened")
+    assert learn_own(None, tmp_path, path, load_catalog(), "1").told is False
+    assert path.stat().st_size == 0
+    with connected(path, create=True) as garage:
         assert check_garage(garage) == ()
 
 

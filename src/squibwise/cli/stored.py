@@ -17,7 +17,7 @@ import click
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.checking import refuse_altered
-from squibwise.garage.database import connected
+from squibwise.garage.database import connected, is_garage
 from squibwise.garage.folders import folder_content, write_content
 from squibwise.garage.writing import make_folder
 from squibwise.intake.case_file.load import CASE_FILE
@@ -66,7 +66,7 @@ def _is_there(path: Path) -> bool:
 
 def _is_id(path: Path) -> bool:
     """Return whether only the id of a case can be meant; what is there as a path goes before."""
-    return not _is_there(path) and len(path.parts) == 1 and garage_file().is_file()
+    return not _is_there(path) and len(path.parts) == 1 and is_garage(garage_file())
 
 
 def located(path: Path) -> Path:

@@ -42,7 +42,7 @@ def connected(path: Path, *, create: bool = False) -> Iterator[sqlite3.Connectio
     """
     if path.is_symlink() or (path.exists() and not path.is_file()):
         raise InputError(f"'{path}' is no plain file.", remedy=_NOT_OURS)
-    if not path.exists() and not create:
+    if not create and not is_garage(path):
         raise InputError(f"there is no garage at '{path}'.", remedy="`squibwise import CASE`.")
     _refuse_emptied(path)
     try:
@@ -58,13 +58,22 @@ def connected(path: Path, *, create: bool = False) -> Iterator[sqlite3.Connectio
         connection.close()
 
 
+def is_garage(path: Path) -> bool:
+    """Return whether a garage is there, or was; what a first use that failed left empty is none."""
+    return path.is_file() and (path.stat().st_size > 0 or bool(_keys_beside(path)))
+
+
+def _keys_beside(path: Path) -> list[str]:
+    return [name for name in (SIGNING_KEY, KNOWN_KEYS) if os.path.lexists(path.parent / name)]
+
+
 def _refuse_emptied(path: Path) -> None:
     """Refuse an empty file beside keys: it was a garage. One that was just made has no key yet.
 
     Raises:
         InputError: It is such a file.
     """
-    kept = [name for name in (SIGNING_KEY, KNOWN_KEYS) if os.path.lexists(path.parent / name)]
+    kept = _keys_beside(path)
     if kept and path.exists() and not path.stat().st_size:
         remedy = "Put the last whole backup in its place; delete it if it never held a case."
         told = (

@@ -13,7 +13,7 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage import store
-from squibwise.garage.database import connected, writing
+from squibwise.garage.database import connected, is_garage, writing
 from squibwise.garage.folders import write_content
 from squibwise.garage.keys import own_key
 from squibwise.intake.case_file.load import CASE_FILE
@@ -97,7 +97,7 @@ def _skipped(file: Path, error: InputError) -> Finding:
 
 
 def _from_garage(here: Path, place: Path, catalog: Catalog, version: str) -> Learned:
-    if not place.is_file():
+    if not is_garage(place):
         return Learned()
     with connected(place) as garage:
         finished = _finished(garage, catalog)
