@@ -2,6 +2,7 @@
 
 import doctest
 import re
+from functools import cache
 from pathlib import Path
 
 from squibwise.web.app import GETS, POSTS
@@ -51,16 +52,29 @@ def test_every_module_that_a_page_names_is_there() -> None:
         assert set(named) <= known, page.name
 
 
+@cache
+def names_of_tests() -> frozenset[str]:
+    places = [*Path(__file__).parent.rglob("test_*.py")]
+    texts = (p.read_text(encoding="utf-8") for p in places)
+    named = {n for t in texts for n in re.findall(r"^def (test_\w+)", t, re.MULTILINE)}
+    return frozenset(named | {p.name for p in places})
+
+
+def test_what_is_said_to_hold_a_demand_is_there() -> None:
+    page = DOCS / "decisions" / "128-what-holds-severity-doubt-and-sights.md"
+    rows = [r.split(" | ") for r in page.read_text(encoding="utf-8").splitlines() if r.count(" | ") == 2]
+    tests = {n for row in rows for n in re.findall(r"`(test_\w+)`", row[2])}
+    cases = {n for row in rows for n in re.findall(r"`([\w-]+)`", row[1])}
+    assert len(tests) > 40
+    assert tests - names_of_tests() == set()
+    assert cases - {p.name for p in (ROOT / "tests" / "cases").iterdir()} == set()
+
+
 def test_each_attack_of_the_table_names_tests_that_are_there() -> None:
     text = (DOCS / "trust.md").read_text(encoding="utf-8")
     rows = [r.split(" | ") for r in text.splitlines() if r.startswith("| ") and r.count(" | ") == 3]
     named = {name for row in rows for name in re.findall(r"`(test_\w+(?:\.py)?)`", row[3])}
-    places = [*Path(__file__).parent.rglob("test_*.py")]
-    there = {p.name for p in places} | {
-        name
-        for p in places
-        for name in re.findall(r"^def (test_\w+)", p.read_text(encoding="utf-8"), re.MULTILINE)
-    }
+    there = names_of_tests()
     assert len(named) > 60
     assert named - there == set()
     told = [row[:2] for row in rows if row[3].startswith("`test_")]
