@@ -62,7 +62,9 @@ def names_of_tests() -> frozenset[str]:
 
 def test_what_is_said_to_hold_a_demand_is_there() -> None:
     page = DOCS / "decisions" / "128-what-holds-severity-doubt-and-sights.md"
-    rows = [r.split(" | ") for r in page.read_text(encoding="utf-8").splitlines() if r.count(" | ") == 2]
+    rows = [
+        r.split(" | ") for r in page.read_text(encoding="utf-8").splitlines() if r.count(" | ") == 2
+    ]
     tests = {n for row in rows for n in re.findall(r"`(test_\w+)`", row[2])}
     cases = {n for row in rows for n in re.findall(r"`([\w-]+)`", row[1])}
     assert len(tests) > 40

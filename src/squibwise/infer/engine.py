@@ -190,9 +190,15 @@ class Engine:
         for table in reversed(tables[1:]):
             after.append(after[-1] if table is None else after[-1] * table)
         before = self.prior * event
+        rest = after.pop()
+        product = before * rest
         for table in tables:
-            yield before * after.pop()
+            yield product
+            beside = (before, rest)
             before = before if table is None else before * table
+            rest = after.pop() if after else rest
+            if before is not beside[0] or rest is not beside[1]:  # else the same once more
+                product = before * rest
 
     def _multiply(self, groups: tuple[GroupResult, ...], event: Array) -> Array:
         """Return the prior of every row times what speaks of it: (X, F, U)."""

@@ -216,11 +216,16 @@ class GivenAll:
                 for part in cluster.parts:
                     told = self._given_all(part.id)
                     axes = tuple(a for a in range(told.ndim) if told.shape[a] == 1 < shape[a])
-                    rows.setdefault(axes, {})[part.id] = told.ravel()
-            self._tables[index] = [
-                (a, list(r), np.array(list(r.values()))) for a, r in rows.items()
-            ]
+                    rows.setdefault(axes, {})[part.id] = told
+            self._tables[index] = [(a, list(r), self._kept(r)) for a, r in rows.items()]
         return self._tables[index]
+
+    def _kept(self, rows: dict[str, Array]) -> Array:
+        """Return chances of parts as one table; from now on it is kept instead of each of them."""
+        table = np.array([told.ravel() for told in rows.values()])
+        for row, (name, told) in zip(table, rows.items(), strict=True):
+            self._given[name] = row.reshape(told.shape)
+        return table
 
 
 _Columns = tuple[tuple[int, ...], list[str], Array]
