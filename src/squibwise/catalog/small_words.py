@@ -17,6 +17,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         after: Labels of what was there after it.
         reads: They name a reading of the codes, which a rank may follow.
         ranks: Words for the first of two readings, and for the second.
+        previous: They say of a reading that it was made before.
+        nothing: Behind a bare code they may deny it.
         inverts: Verbs that begin a question, with an article behind them.
         finding: They say that something showed, or name where it would; denied, it did not.
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
@@ -41,6 +43,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     after: frozenset[str]
     reads: frozenset[str]
     ranks: tuple[tuple[str, ...], tuple[str, ...]]
+    previous: frozenset[str]
+    nothing: frozenset[str]
     inverts: frozenset[str]
     finding: frozenset[str]
     denies: frozenset[str]

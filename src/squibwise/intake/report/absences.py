@@ -52,6 +52,8 @@ def denied_by_name(
     is_bare = not (words.features - {"skip"} or words.statuses)
     if is_bare and (denies_strangely(line, catalog) or _denied_near(line, code, denying)):
         return UNSURE
+    if is_bare and "not" in words.voices and not lexicon.small.nothing.isdisjoint(behind):
+        return UNSURE  # "B2302 the right one gives nothing"
     if line.unit != "other" and is_doubted(line, catalog, language):
         return UNSURE
     said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]

@@ -37,6 +37,7 @@ _TAIL_DENIED = pattern(rf"\s*,?\s*(?:{_NOT})\s+([^,.;:()]*)")  # "B1462, not 61"
 _BUT = pattern(r"[\s,;]*(?:but|sondern|mais|sino|ma|mas|lecz|ale|tylko)(?: (?:it'?s|es|e))?\s+")
 _ENDS_DENYING = pattern(rf"(?:^|\W)(?:{_NOT})\s+$")
 _FULL_LINE = 55  # signs of a line that running text fills
+_LABEL_END = pattern(r"[:=\t|]|\.{3}")
 _LABEL_WORDS = 4  # of the name of a list
 _LEAD_WORDS = 6  # of a heading that says before or after what the lines below it were read
 _SWAPPED = 2  # signs that a slip of the pen changes at most
@@ -89,6 +90,9 @@ def _why_of_codes(line: Line) -> str:
 
 def _pass_repaired(lines: list[Line], lexicon: Lexicon) -> None:
     """Put what stands between ``before repair`` and ``after repair`` into the past."""
+    for line in lines:
+        if line.codes and _names_previous(line, lexicon):
+            line.words.voices.add("past")
     said = [
         (at, voice)
         for at, line in enumerate(lines)
@@ -103,6 +107,13 @@ def _pass_repaired(lines: list[Line], lexicon: Lexicon) -> None:
                 line.words.voices.add("past")
             elif line.role == "words" and not line.codes:
                 line.role, line.why = "aside", "past"
+
+
+def _names_previous(line: Line, lexicon: Lexicon) -> bool:
+    """``Previous readings ... B2701``: a label of a reading that was made before this one."""
+    label = tokenise(_LABEL_END.split(line.text)[0]) if line.is_keyed else ()
+    told = {t.text for t in label} if len(label) <= _LABEL_WORDS else set()
+    return not (lexicon.small.reads.isdisjoint(told) or lexicon.small.previous.isdisjoint(told))
 
 
 def _label_time(line: Line, lexicon: Lexicon) -> str:
