@@ -127,6 +127,16 @@ def test_a_backup_is_a_garage(
     assert run("garage", "check").code == 0
 
 
+def test_a_garage_that_is_made_beside_keys_is_told_to_be_new(
+    run: Line, cases: Path, garage_of_nobody: Path
+) -> None:
+    garage_of_nobody.parent.mkdir()
+    (garage_of_nobody.parent / "known-keys.json").write_text("[]")
+    first, second = (run("import", cases / name).out for name in ("sorrel-03", "clover-05"))
+    assert "If there was one, put its backup there." in " ".join(first.split())
+    assert "backup" not in second
+
+
 def test_without_a_garage_or_a_case_it_says_what_to_do(run: Line, tmp_path: Path) -> None:
     assert "import" in run("garage", "list").err
     assert run("import", tmp_path).code == 2

@@ -25,12 +25,17 @@ by_option = click.option(
 def import_(folder: Path, name: str | None, by: str, as_json: bool) -> int:
     """Put a case folder into the garage, byte for byte; once more: what is new in it."""
     from squibwise.cli import stored
+    from squibwise.garage.database import is_garage, keys_beside
     from squibwise.present.tell_entries import tell_done
 
+    place = stored.garage_file()
+    is_lost = not is_garage(place) and bool(keys_beside(place))
     head = stored.import_case(folder, name, by)
     case_id = folder.resolve().name if name is None else name
     value = {"case": case_id, "number": head.number, "hash": head.hash}
     told = f"{case_id} is in the garage, entry {head.number}."
+    if is_lost:
+        told += f" None was at {place}: it is new. If there was one, put its backup there."
     then = f"squibwise assess {case_id}"
     return output.answer(value, lambda: tell_done(told, then), as_json=as_json, code=0)
 

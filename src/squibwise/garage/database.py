@@ -60,10 +60,11 @@ def connected(path: Path, *, create: bool = False) -> Iterator[sqlite3.Connectio
 
 def is_garage(path: Path) -> bool:
     """Return whether a garage is there, or was; what a first use that failed left empty is none."""
-    return path.is_file() and (path.stat().st_size > 0 or bool(_keys_beside(path)))
+    return path.is_file() and (path.stat().st_size > 0 or bool(keys_beside(path)))
 
 
-def _keys_beside(path: Path) -> list[str]:
+def keys_beside(path: Path) -> list[str]:
+    """Return the keys that lie where a garage is or was: its user has signed, or checked."""
     return [name for name in (SIGNING_KEY, KNOWN_KEYS) if os.path.lexists(path.parent / name)]
 
 
@@ -73,7 +74,7 @@ def _refuse_emptied(path: Path) -> None:
     Raises:
         InputError: It is such a file.
     """
-    kept = _keys_beside(path)
+    kept = keys_beside(path)
     if kept and path.exists() and not path.stat().st_size:
         remedy = "Put the last whole backup in its place; delete it if it never held a case."
         told = (
