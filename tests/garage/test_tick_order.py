@@ -308,6 +308,18 @@ def test_the_memory_is_cleared_once_every_part_is_fitted() -> None:
     assert left.isdisjoint(o.id for o in fitted.get(cleared, ()))
 
 
+def test_a_likely_part_in_the_way_is_named_with_the_look_that_may_take_it_away() -> None:
+    """Nobody is told to tick as fitted what an eye may find whole."""
+    todo, evidence = door_job("damaged")
+    chosen = frozenset({"step:clear"})
+    belt = next(o for o in todo.operations if o.id == "fit:front-belt@driver")
+    with pytest.raises(InputError) as refused:
+        refuse_obstacles(Tick(todo=todo, chosen=chosen, catalog=CATALOG, evidence=evidence))
+    told = next(line for line in str(refused.value).splitlines() if f"no. {belt.n} is" in line)
+    assert f"is likely needed ({belt.p:.0%}): fit it, or look" in told
+    assert "saw CASE driver.retractor-pretensioner WORD" in told
+
+
 def test_what_is_lost_with_the_power_and_was_not_saved_is_told() -> None:
     todo, _ = door_job("damaged")
     assert "no. 11 (save the codes), no. 12" in " ".join(tell_unsaved((21,), todo))

@@ -368,6 +368,12 @@ def _tell_disorder(tick: Tick) -> Iterator[str]:
             f"no. {write_numbers([o.n for o in operations])} {comes} after no. {numbers}: "
             f"{missing[0].title}{' and others' if len(missing) > 1 else ''}."
         )
+        for fit in (o for o in missing if o.action == "fit" and o.kind == "look-first"):
+            order = next(x for x in tick.todo.orders if {*x.contains} & {*fit.components})
+            yield (
+                f"no. {fit.n} is likely needed ({fit.p:.0%}): fit it, or look and write down what "
+                f"is seen. Look: squibwise saw CASE {_part_in_doubt(order, tick.todo)} WORD."
+            )
         welded = next((o for o in operations if o.id == STRUCTURE), None)
         if welded and any(o.id == HEAT_OUT for o in missing):
             yield (
