@@ -27,7 +27,7 @@ from squibwise.model.evidence import Recorder
 
 Array = npt.NDArray[np.float64]
 _TINY = 1e-300
-_AT_ONCE = 8
+_AT_ONCE = 64
 
 
 class PartBelief(msgspec.Struct, frozen=True):
@@ -113,8 +113,8 @@ class GivenAll:
         """Return the chance of each part under other posteriors, (runs, parts), and their logs.
 
         Args:
-            runs: Posteriors one piece away, with the groups on which that piece is said. A few at
-                a time: memory that was never touched costs more than the sums.
+            runs: Posteriors one piece away, with the groups on which that piece is said. So many
+                at a time that much evidence takes no more memory, and the product stays fast.
         """
         place = {name: i for i, name in enumerate(self.states)}
         events = np.empty((_AT_ONCE, *self.posterior.weights.shape))
