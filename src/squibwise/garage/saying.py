@@ -227,6 +227,7 @@ def _is_seen(tokens: Sequence[str], car: Car, catalog: Catalog) -> bool:
 
 
 def _told_event(tokens: Sequence[str]) -> dict[str, Any]:
+    """Return the entry of an event, told or denied: ``flood``, ``no fire``; else nothing."""
     if not tokens or tokens[-1] not in WHATS or tokens[:-1] not in ([], ["no"], ["not"]):
         return {}
     return {"kind": "circumstance", "what": tokens[-1], "present": len(tokens) == 1}

@@ -81,6 +81,7 @@ def close_over(ways: Iterable[Way], car: Car, catalog: Catalog) -> tuple[Way, ..
 
 
 def _needs(way: Way, car: Car, catalog: Catalog) -> Iterator[Way]:
+    """Yield what must be opened before an opening: at its place, else at each there is."""
     for word in way.opening.needs:
         opening = catalog.tasks.openings[word]
         if not way.at:

@@ -164,6 +164,7 @@ def _positions(problem: Problem, ids: frozenset[str]) -> tuple[int, ...]:
 def _digits(
     problem: Problem, outcomes: frozenset[tuple[str, str]], branches: tuple[Branch, ...]
 ) -> tuple[tuple[int, int], ...]:
+    """Return what is remembered of the branches that end in these outcomes: test and digit."""
     tests = problem.tests
     return tuple(
         (b.test, b.digit)
