@@ -9,7 +9,7 @@ import pytest
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.screens import FOLDER, LANGUAGES, load_screens
 from squibwise.errors import CatalogError
-from squibwise.intake.report import lines
+from squibwise.intake.report import asides
 from squibwise.model.evidence import Evidence
 from squibwise.model.names import PLACES
 from squibwise.model.proof import Verdict
@@ -78,7 +78,7 @@ def test_outcomes_of_cards_and_reasons_of_lines_that_are_no_fault_are_told() -> 
     book = load_catalog().loops
     said = {in_words(word) for test in book.tests for word in test.outcomes}
     assert len(said) > 20
-    parts = Path(lines.__file__).read_text(encoding="utf-8").split("reasons = (")[1:]
+    parts = Path(asides.__file__).read_text(encoding="utf-8").split("reasons = (")[1:]
     tables = "".join(part.partition("\n    )\n")[0] for part in parts)
     reasons = re.findall(r', "([a-z ]+)"\),$', tables, re.MULTILINE)
     assert {"denied", "work done"} <= set(reasons)
