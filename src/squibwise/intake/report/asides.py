@@ -61,9 +61,11 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     if _IF.search(head) or may_be:
         return True
     supposed = None if told else _supposing(lexicon).search(head)
-    language = language_of(line, lexicon, None) if supposed else None
-    names = [n for n in (language, *BASE) if n] if language else lexicon.words
-    return supposed is not None and lexicon.is_told(supposed[1], "supposed", names)
+    if supposed is None:
+        return False
+    language = language_of(line, lexicon, None)  # "si" is no "if" in an Italian line
+    is_other = language is not None and bool(lexicon.meaning(language, (supposed[1],)))
+    return not is_other or lexicon.is_told(supposed[1], "supposed", (language or "", *BASE))
 
 
 def _wonders_after(line: Line, lexicon: Lexicon) -> bool:
