@@ -692,6 +692,17 @@ def test_without_the_annex_there_are_two_pages_and_the_signature_ends_the_first(
         assert verify_file(pdf).valid
 
 
+def test_a_first_page_that_is_a_little_too_long_is_set_smaller(issue: Maker, made: Made) -> None:
+    bags = [made["belief"](f"row2-left.seat-bag-{n}", after=made["FIRED"]) for n in range(2, 15)]
+    told = tuple(
+        Finding(code=f"case-other-{what}", severity="warning", message="what was found of it " * 9)
+        for what in ("year", "vin")
+    )
+    states = made["assessment"](components=tuple(bags))
+    pdf = make_pdf(issue(assessment=states, case=made["case"](findings=told)))
+    assert (box_page(pdf), len(pages(pdf))) == (1, 2)
+
+
 def test_a_first_page_that_overflows_leaves_no_page_to_the_signature_alone(
     issue: Maker, made: Made
 ) -> None:
