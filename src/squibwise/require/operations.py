@@ -70,11 +70,16 @@ def _before_opening(way: Way, scope: Scope) -> tuple[str, ...]:
     """Return what comes before an opening: high voltage first of all, then what lies over it."""
     if way.opening.id == HIGH_VOLTAGE_WAY:
         return ("step:power-down",)
-    unit = [w for w in scope.ways if w.opening.id in UNIT_WAYS][:1]
-    read = () if any(way == u or covers(way, u) for u in unit) else ("step:bench-read",)
+    read = () if _is_over_unit(way, scope) else ("step:bench-read",)
     over = [f"open:{w.id}" for w in scope.ways if covers(w, way) or swallows(way, w)]
     over += [f"out:{p.id}" for p in scope.changed if p.assembly.id == way.opening.first_out]
     return ("step:make-safe", *read, "step:hunt-loads", *over)
+
+
+def _is_over_unit(way: Way, scope: Scope) -> bool:
+    """Is an opening the one to the unit, or off before it: what is read outside lies behind."""
+    unit = [w for w in scope.ways if w.opening.id in UNIT_WAYS][:1]
+    return any(way == u or covers(way, u) or swallows(u, way) for u in unit)
 
 
 def _opening_title(way: Way, parted: Sequence[str], scope: Scope) -> str:
@@ -158,6 +163,8 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
     word = f"out:{piece.id}"
     behind = (w for w in _open_ways(piece, scope) if w.opening.first_out != piece.assembly.id)
     ways = [f"open:{w.id}" for w in behind]
+    held = (w for w in scope.ways if w.opening.first_out == piece.assembly.id)
+    read = () if any(_is_over_unit(w, scope) for w in held) else ("step:bench-read",)
     cautions, live = piece.assembly.operation.cautions, piece.assembly.live
     hot = ("hot-residue",) if live else ()
     return Operation(
@@ -171,7 +178,7 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
         minutes=minutes,
         kind=order.kind if order else "certain",
         p=order.p if order else 1.0,
-        after=("step:make-safe", "step:bench-read", "step:hunt-loads", *ways),
+        after=("step:make-safe", *read, "step:hunt-loads", *ways),
         undoes=piece.contains,
         cautions=pick_cautions(dict.fromkeys((*cautions, *hot)), scope.job.catalog),
         tools=piece.assembly.operation.tools,
