@@ -346,3 +346,87 @@ def test_each_visit_has_one_state_of_power_and_its_phases_in_order(
     assert powers == {v: usual.get(v, "on") for v in powers}
     runs = [(a.phase, a.area) for v in jobs[name].visits for a in v.areas]
     assert all(one != other for one, other in pairwise(runs))
+
+
+AREAS = [
+    ("whole", "step:order-closed", "order"),
+    ("whole", "step:live-charges", "order"),
+    ("whole", "step:heat-out", "body"),
+    ("whole", "step:structure", "body"),
+    ("whole", "step:make-safe", "power"),
+    ("whole", "step:first-power", "power"),
+    ("whole", "step:return-loads", "power"),
+    ("whole", "step:final-power", "power"),
+    ("whole", "step:part-labels", "car"),
+    ("whole", "step:arrival-record", "car"),
+    ("whole", "look:cabin", "car"),
+    ("whole", "step:clear", "settings"),
+    ("whole", "set:seat-zero", "settings"),
+    ("whole", "step:lamp-check", "proof"),
+    ("whole", "step:drive", "proof"),
+    ("whole", "step:final-scan", "proof"),
+    ("whole", "step:papers", "proof"),
+    ("whole", "look:nose", "asked"),
+    ("few", "look:nose", "nose"),
+    ("few", "look:seat-driver", "car"),
+    ("whole", "fit:driver-bag@driver", "wheel"),
+    ("whole", "out:driver-bag@driver", "wheel"),
+    ("whole", "fit:bolts-kit@centre", "car"),
+    ("whole", "join:loaded", "connectors"),
+    ("whole", "trace:seat-bag@passenger", "connectors"),
+]
+
+
+@pytest.mark.parametrize(("name", "word", "area"), AREAS)
+def test_an_operation_stands_under_the_heading_where_its_reader_looks(
+    name: str, word: str, area: str, jobs: dict[str, Work]
+) -> None:
+    assert read_places(jobs[name])[word][1] == area
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_was_undone_is_joined_before_the_last_power(name: str, jobs: dict[str, Work]) -> None:
+    apart: set[str] = set()
+    last = find(jobs[name], "step:final-power")
+    for operation in jobs[name].operations[: jobs[name].operations.index(last)]:
+        apart = (apart | set(operation.undoes)) - set(operation.joins)
+    assert apart == set()
+
+
+# Common practice, no source: where one person has room; under power one thing at a time is done.
+ROOMS = [
+    ("whole", "step:first-power", ("power",)),
+    ("whole", "open:wheel", ("driver",)),
+    ("whole", "open:panel", ("driver", "passenger")),
+    ("whole", "open:seat-passenger", ("passenger",)),
+    ("whole", "open:b-left", ("driver",)),
+    ("few", "fit:front-sensor@nose-right", ("nose",)),
+    ("few", "step:fit-loads", ("driver",)),
+    ("calm", "step:fit-loads", ("passenger",)),
+    ("whole", "step:make-safe", ()),
+]
+
+
+@pytest.mark.parametrize(("name", "word", "rooms"), ROOMS)
+def test_an_operation_takes_the_room_where_its_hands_are(
+    name: str, word: str, rooms: tuple[str, ...], jobs: dict[str, Work]
+) -> None:
+    assert find(jobs[name], word).rooms == rooms
+
+
+@pytest.mark.parametrize(
+    ("component", "fitted", "room"),
+    [
+        ("row2-left.retractor-pretensioner", "fit:row2-belt@row2-left", "rear"),
+        ("nose-right.impact-sensor", "fit:front-sensor@nose-right", "nose"),
+    ],
+)
+def test_a_room_is_behind_before_or_beside_the_front_seats(
+    component: str, fitted: str, room: str, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    parts = ("centre.control-unit", component)
+    states = made.assessment({component: {"damaged": 0.98}}, components=parts)
+    done = work(made.case(components=parts, profile=Profile(name="by-condition")), states, catalog)
+    assert [
+        o.rooms for o in done.operations if o.action == "fit" and component in o.components
+    ] == [(room,)], fitted
