@@ -452,3 +452,24 @@ def test_a_circuit_without_a_load_is_traced_on_loads_where_its_connector_stayed_
     word = "trace:occupant-set@passenger"
     assert read_places(jobs["belt"])[word] == ("prove", "connectors")
     assert "step:second-scan" in find(jobs["belt"], word).after
+
+
+# Found while this file was written: `work` stopped there. Common practice, no source: the mat that
+# weighs who sits on a seat lies over the airbag in its cushion.
+def test_what_lies_over_something_that_comes_in_after_the_loads_comes_in_after_it(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    bag, mat = "passenger.cushion-bag", MAT
+    parts = tuple(sorted({*FEW, bag, mat}))
+    states = {c: {"fired": 0.98} for c in (bag, "driver.front-bag")} | {mat: {"damaged": 0.98}}
+    case = made.case(components=parts, profile=Profile(name="by-condition"))
+    done = work(case, made.assessment(states | UNIT, components=parts), catalog)
+    before = waits(done)
+    assert "step:return-loads" in before["fit:cushion-bag@passenger"]
+    assert "fit:cushion-bag@passenger" in before["fit:occupant-set@passenger"]
+    assert read_places(done)["fit:occupant-set@passenger"][0] == "fit"
+    assert "fit:occupant-set@passenger" in before["close:seat-passenger"]
+    short = {bag: {"fired": 0.98}, mat: {"damaged": 0.98}}
+    done = work(case, made.assessment(short, components=parts), catalog)
+    assert "fit:cushion-bag@passenger" in waits(done)["fit:occupant-set@passenger"]
+    assert read_places(done)["fit:occupant-set@passenger"][0] == "build"

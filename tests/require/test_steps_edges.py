@@ -12,7 +12,7 @@ import pytest
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.car import Profile
-from squibwise.model.evidence import DoneWork, Passed, Story, SubstituteLoad
+from squibwise.model.evidence import DoneWork, Look, Passed, Story, SubstituteLoad
 from squibwise.model.work import Operation, Work
 from squibwise.require import work
 from squibwise.require.examples import build_belief
@@ -82,6 +82,7 @@ WAYS = [
     (NEW, False, {}, (), True),
     ({UNIT: BROKEN}, False, {}, (), False),  # no airbag is out while it is programmed
     ({BAG: FIRED}, False, {}, (), False),
+    ({UNIT: BROKEN, BAG: BROKEN}, False, {}, (), False),  # an airbag is torn, none has fired
     ({UNIT: BROKEN, BELT: FIRED}, False, {}, (), False),  # after belts alone
     (NEW, False, {"model_year": 2003}, (), False),  # a unit of those years is not programmed
     (NEW, False, {"model_year": 2004}, (), True),
@@ -109,12 +110,27 @@ def test_a_first_power_on_loads_is_asked_for_only_where_it_is_needed(
     assert ("first-power" in read_ids(ask(states, *evidence, calm=calm, **car))) is on_loads
 
 
+NO_UNIT = Look(id="u", component=UNIT, seen="missing")
+UNSAFE = Passed(id="g", what="key-on-safe", result="failed")
 STEPS = [
+    ("save-codes", {}, False, (), True),
+    ("save-codes", {}, False, (UNSAFE,), False),
+    ("save-codes", {UNIT: GONE}, False, (NO_UNIT,), False),
+    ("save-codes", {SEAT: GONE}, False, (), False),  # a load may stand in its place
+    ("bench-read", {}, False, (), False),
+    ("bench-read", {}, False, (UNSAFE,), True),
+    ("bench-read", {UNIT: GONE}, False, (NO_UNIT, UNSAFE), False),
+    ("save-crash-data", {BAG: FIRED}, False, (), True),
+    ("save-crash-data", {BAG: FIRED}, False, (UNSAFE,), False),
+    ("save-crash-data", {}, True, (), False),
+    ("save-coding", {UNIT: BROKEN}, False, (), True),
+    ("save-coding", {UNIT: BROKEN}, False, (UNSAFE,), False),
+    ("save-coding", {BAG: FIRED}, False, (), False),
     ("unit-bolted", {}, True, (), False),
     ("unit-bolted", {}, False, (), True),
     ("unit-bolted", {UNIT: BROKEN}, True, (), True),
     ("unit-bolted", {UNIT: GONE}, True, (), True),
-    ("unit-bolted", {}, True, (Passed(id="g", what="key-on-safe", result="failed"),), True),
+    ("unit-bolted", {}, True, (UNSAFE,), True),
     ("heat-out", {}, False, (), True),
     ("heat-out", {}, True, (), False),
     ("heat-out", {}, False, passed("structure-sound"), False),
@@ -148,7 +164,8 @@ def test_a_step_is_on_the_list_where_its_situation_holds(
 
 
 @pytest.mark.parametrize(
-    ("states", "calm", "held"), [({}, True, False), ({NOSE: BROKEN}, True, True)]
+    ("states", "calm", "held"),
+    [({}, True, False), ({NOSE: BROKEN}, True, True), ({}, False, True)],
 )
 def test_power_is_held_where_something_was_opened(
     states: dict[str, dict[str, float]], calm: bool, held: bool, ask: Ask
@@ -260,3 +277,45 @@ def test_minutes_of_a_step_go_by_what_it_is_done_to(ask: Ask, catalog: Catalog) 
         assert (minutes.low, minutes.likely, minutes.high) == tuple(m * count for m in each), word
     hunt = find(ask({SEAT: GONE}), "step:hunt-loads").minutes
     assert hunt.likely == steps["hunt-loads"].minutes[1] * 4  # BAG, BELT and both seat airbags
+
+
+def test_a_seat_that_waits_for_nothing_is_closed_before_the_power_and_keeps_its_airbag(
+    ask: Ask,
+) -> None:
+    """Its airbag is plugged in again, and gets no load; the other seat waits for a new one."""
+    mat = "passenger.occupant-sensor"
+    states = NEW | {mat: BROKEN, SIDE: FIRED}
+    done = ask(states, components=tuple(sorted({*FEW, mat})))
+    phases = {o.id: a.phase for v in done.visits for a in v.areas for o in a.operations}
+    closings = {w: p for w, p in phases.items() if w.startswith("close:")}
+    assert closings["close:wheel"] == closings["close:seat-passenger"] == "build"
+    assert closings["close:seat-driver"] == closings["close:back-driver"] == "fit"
+    assert closings["close:console"] == "fit"
+    assert SEAT not in find(done, "step:fit-loads").components
+    assert SEAT in find(done, "open:seat-passenger").undoes
+    assert SEAT in find(done, "join:seat-passenger").joins
+    assert phases["join:seat-passenger"] == "build"
+
+
+def test_what_a_trim_parted_comes_back_from_the_heat_where_it_stands_on_no_load(ask: Ask) -> None:
+    pillar = "pillar-left.impact-sensor"
+    components = tuple(sorted({*FEW, pillar}))
+    done = ask({pillar: BROKEN}, zones={"pillar-left": 0.97}, components=components)
+    assert "step:fit-loads" not in {o.id for o in done.operations}
+    assert BELT in find(done, "open:b-left").undoes
+    assert BELT in find(done, "step:heat-back").joins
+
+
+@pytest.mark.parametrize(
+    ("gate", "step"),
+    [
+        ("unit-bolted", "unit-bolted"),
+        ("structure-sound", "structure"),
+        ("key-on-safe", "key-on-gate"),
+    ],
+)
+def test_a_step_that_closes_a_gate_is_done_when_the_gate_was_signed(
+    gate: str, step: str, ask: Ask
+) -> None:
+    assert not find(ask({}), f"step:{step}").done
+    assert find(ask({}, *passed(gate)), f"step:{step}").done

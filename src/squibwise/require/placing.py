@@ -187,10 +187,11 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
 def _place_new(scope: Scope, *, long: bool) -> list[Placed]:
     """Return what is fitted, each before the first power or, on the long way, after the loads."""
     found: list[Placed] = []
-    waiting = {p.assembly.id for p in scope.pieces if long and goes_in_after_loads(p)}
-    for operation in fit(scope, connects_later=list_left_open(scope) if long else frozenset()):
+    fits = tuple(fit(scope, connects_later=list_left_open(scope) if long else frozenset()))
+    late = _find_late(fits, scope) if long else frozenset()
+    for operation in fits:
         way = _way_behind(operation, scope)
-        is_late = operation.assembly in waiting
+        is_late = operation.id in late
         if is_late:
             kept = (a for a in operation.after if a != "open:panel")
             operation = msgspec.structs.replace(operation, after=(*kept, "step:return-loads"))
@@ -198,6 +199,15 @@ def _place_new(scope: Scope, *, long: bool) -> list[Placed]:
         if long and operation.assembly in MOUNTED_EARLY:
             found.append(_plug_in(operation, way, scope))
     return found
+
+
+def _find_late(fits: Sequence[Operation], scope: Scope) -> frozenset[str]:
+    """Return what is fitted once the loads are out, and what is fitted only over that."""
+    waiting = {p.assembly.id for p in scope.pieces if goes_in_after_loads(p)}
+    late = {o.id for o in fits if o.assembly in waiting}
+    while more := {o.id for o in fits if not late.isdisjoint(o.after)} - late:
+        late |= more
+    return frozenset(late)
 
 
 def _place_joins(scope: Scope, late: frozenset[str], *, long: bool) -> list[Placed]:
