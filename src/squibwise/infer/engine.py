@@ -22,7 +22,7 @@ from squibwise.infer.parts import EpochChain, OnComponent, PartModel, fold_evide
 
 Array = npt.NDArray[np.float64]
 _SPRING = "driver.clock-spring"
-_KEPT = 4  # results remembered besides those of all the evidence, and of none
+_KEPT = 1  # results remembered besides those of all the evidence, and of none
 
 
 class Message(msgspec.Struct, frozen=True):
@@ -119,6 +119,7 @@ class Engine:
         self._others: dict[int, tuple[Posterior, list[Array]]] = {}
         self._rests: dict[tuple[int, int], Array] = {}
         self._priors: dict[int, Array] = {}
+        self._lasting = (0, 0)
 
     def run(self, likelihoods: tuple[Likelihood, ...]) -> Posterior:
         """Return the posterior under these likelihoods."""
@@ -128,6 +129,11 @@ class Engine:
                 mine[index].append(piece)
         groups = tuple(self._known(g, tuple(own)) for g, own in enumerate(mine))
         event = self.event(likelihoods)
+        clusters = sum(len(g.clusters) for g in self.net.groups)
+        self._lasting = (
+            min(len(self._tellings), 2 * clusters),
+            min(len(self._folded), 2 * len(self.place)),
+        )
         return self._normed(self._multiply(groups, event), groups, event)
 
     def run_beside(
@@ -136,6 +142,7 @@ class Engine:
         """Return the posterior under likelihoods that are one piece away from those of a base."""
         groups = list(base.groups)
         touched = self.touched(piece)
+        self._forget()
         for index in touched:
             groups[index] = self._group_beside(index, base.groups[index], piece, likelihoods)
         if piece.events is not None or len(touched) != 1:
@@ -146,6 +153,27 @@ class Engine:
         if table is not None:
             weights = weights * spread(table, self.net.groups[index])
         return self._normed(weights, tuple(groups), base.event)
+
+    def forget(self) -> None:
+        """Let go all that is remembered; posteriors hold what they need themselves."""
+        several: tuple[dict[Any, Any], ...] = (
+            self._cache,
+            self._tellings,
+            self._folded,
+            self._rests,
+            self._sorted,
+            self._others,
+        )
+        for known in several:
+            known.clear()
+        self._lasting = (0, 0)
+
+    def _forget(self) -> None:
+        """Let go what was told for other pieces; what all the evidence and none told stays."""
+        several: tuple[dict[Any, Any], ...] = (self._tellings, self._folded)
+        for known, lasting in zip(several, self._lasting, strict=True):
+            while len(known) > lasting + _KEPT:
+                del known[next(islice(known, lasting, None))]
 
     def event(self, likelihoods: tuple[Likelihood, ...]) -> Array:
         """Return the likelihood of what speaks of the event itself: (X, 1, 1 or U)."""
@@ -328,8 +356,6 @@ class Engine:
         if told is None:
             chains = self._chains(self.net.groups[index], cluster, evidence)
             told = _Told(*_message(cluster, chains), chains)
-            first = 2 * sum(len(g.clusters) for g in self.net.groups)
-            _make_room(self._tellings, first, first + _KEPT)
             self._tellings[key] = told
         return told
 

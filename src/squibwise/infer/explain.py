@@ -93,6 +93,7 @@ def explain_components(
     blank = engine.run(())
     before = group_beliefs(blank)
     weights = _weights(engine, likelihoods, found, blank, groups, before)
+    engine.forget()  # nothing is asked without evidence any more
     fired = _chance_of(before, "fired")
     by_part = {}
     for column, name in enumerate(weights.names):
