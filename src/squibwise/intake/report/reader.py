@@ -23,6 +23,7 @@ from squibwise.intake.report.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.marks import apply_ticks, apply_times
 from squibwise.intake.report.meaning import fold_line, settle, tell
 from squibwise.intake.report.other_files import name_table
+from squibwise.intake.report.own_places import part_places
 from squibwise.intake.report.part_lists import (
     is_bare_part,
     list_labelled,
@@ -207,6 +208,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet.language = _language(lexicon, sheet.lines)
     if sheet.language is None:
         _read_seats(sheet.lines)
+    sheet.lines = [x for ln in sheet.lines for x in part_places(ln, lexicon, sheet.language)]
     if not any(line.codes for line in sheet.lines):
         said = [x for ln in sheet.lines for x in split_statements(ln, lexicon, sheet.language)]
         parts = (split_names(line, lexicon, sheet.language) for line in said)
@@ -252,7 +254,8 @@ def _read_corners(lines: list[Line]) -> None:
             line.tokens = tuple(
                 msgspec.structs.replace(t, text=corners.get(t.text, t.text)) for t in line.tokens
             )
-            if not line.codes:  # its clauses are read by themselves
+            first = _CORNER.search(line.text)  # its clauses are read by themselves
+            if first and all(c.end <= first.start() and not c.elsewhere for c in line.codes):
                 line.text = _CORNER.sub(lambda m: corners.get(m[0].lower(), m[0]), line.text)
 
 
