@@ -18,6 +18,8 @@ from squibwise.model.car import Profile
 from squibwise.model.evidence import Passed
 from squibwise.model.work import Operation, Work
 from squibwise.require import work
+from squibwise.require.job import open_job
+from squibwise.require.steps import cause_operations
 
 UNIT = {"centre.control-unit": {"damaged": 0.98}}
 BAGS = {
@@ -452,6 +454,78 @@ def test_a_circuit_without_a_load_is_traced_on_loads_where_its_connector_stayed_
     word = "trace:occupant-set@passenger"
     assert read_places(jobs["belt"])[word] == ("prove", "connectors")
     assert "step:second-scan" in find(jobs["belt"], word).after
+
+
+@pytest.mark.parametrize("name", ["whole", "few", "calm", "refused", "belt"])
+def test_loads_wait_for_all_that_is_fitted_and_joined_before_them_and_for_nothing_that_is_shut(
+    name: str, jobs: dict[str, Work]
+) -> None:
+    places, before = read_places(jobs[name]), waits(jobs[name])["step:fit-loads"]
+    hands = {o.id for o in jobs[name].operations if o.action in ("fit", "join")}
+    assert {w for w in hands if places[w][0] == "build"} <= before
+    assert "step:dispose" not in before
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_visit_without_power_is_named_for_what_is_done_in_it(
+    name: str, jobs: dict[str, Work], catalog: Catalog
+) -> None:
+    titles = {v.id: v.title for v in jobs[name].visits}
+    word = "strip-long" if "fit" in titles else "strip"
+    assert titles["strip"] == catalog.tasks.areas[word].title
+    assert len(set(titles.values())) == len(titles)
+    assert all(v.areas for v in jobs[name].visits)
+    assert ("read" in titles) is (name != "refused")
+
+
+KEYS = (
+    "shared_plug",
+    "shared_plug__driver",
+    "shared_plug__driver.seat",
+    "shared_plug__passenger",
+    "clock_spring",
+    "supply",
+    "ground",
+)
+
+
+def test_each_cause_keeps_a_number_of_its_own_whatever_else_is_believed(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    def read_numbers(*keys: str) -> dict[str, int]:
+        states = believe_causes(made.assessment({}), **dict.fromkeys(keys, 0.7))
+        return {o.id: o.n for o in cause_operations(open_job(made.case(), states, catalog))}
+
+    alone: dict[str, int] = {}
+    for key in KEYS:
+        [(word, number)] = read_numbers(key).items()
+        alone[word] = number
+    assert len(set(alone.values())) == len(KEYS)
+    together = read_numbers(*KEYS)
+    assert together == {w: n for w, n in alone.items() if w in together}
+    # Of a place and a part of it only the part is looked at.
+    assert alone.keys() - together.keys() == {"step:check-shared-plug-driver"}
+
+
+# What lies behind no opening has a heading of its own; only the driver's airbag is at the wheel.
+def test_what_lies_behind_no_opening_stands_under_the_whole_car(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    cut = "nose-left.battery-cutoff"
+    parts = ("centre.control-unit", "driver.front-bag", cut)
+    states = {c: {"fired": 0.98} for c in parts[1:]}
+    done = work(
+        made.case(components=parts, profile=Profile(name="by-condition")),
+        made.assessment(states, components=parts),
+        catalog,
+    )
+    places = read_places(done)
+    assert find(done, "out:battery-cutoff@nose-left").rooms == ("nose",)
+    assert places["out:battery-cutoff@nose-left"] == ("open", "car")
+    assert places["fit:battery-cutoff@nose-left"] == ("build", "car")
+    order = [o.id for o in done.operations]
+    assert order.index("out:battery-cutoff@nose-left") == order.index("step:make-safe") + 1
+    assert order.index("fit:battery-cutoff@nose-left") < order.index("fit:driver-bag@driver")
 
 
 # Found while this file was written: `work` stopped there. Common practice, no source: the mat that
