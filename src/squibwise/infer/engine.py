@@ -156,14 +156,8 @@ class Engine:
 
     def forget(self) -> None:
         """Let go all that is remembered; posteriors hold what they need themselves."""
-        several: tuple[dict[Any, Any], ...] = (
-            self._cache,
-            self._tellings,
-            self._folded,
-            self._rests,
-            self._sorted,
-            self._others,
-        )
+        several: tuple[dict[Any, Any], ...] = (self._cache, self._tellings, self._folded)
+        several += (self._rests, self._sorted, self._others)
         for known in several:
             known.clear()
         self._lasting = (0, 0)
