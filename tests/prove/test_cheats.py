@@ -195,6 +195,13 @@ def test_a_last_scan_that_names_no_car_is_only_stated(issue: Maker) -> None:
         ("All circuits ok: no", "line 2"),
         ("All circuits ok: NEIN. Alle Tests abgeschlossen: nein", "line 2"),
         ("All tests complete - no", "line 2"),
+        ("All circuits ok - except 2", "line 2"),
+        ("[ ] All circuits ok", "line 2"),
+        ("All tests complete:", "line 2"),
+        ("All circuits ok __", "line 2"),
+        ("No faults. All circuits ok? No. All tests complete? No.", "line 2"),
+        ("[x] All circuits ok", ""),
+        ("All circuits ok - no faults", ""),
         ("No faults. Lampe an.", "line 2"),
         ("All circuits ok: 0 of 14", "line 2"),
         ("Toutes les lignes sont correctes : non", "line 2"),
@@ -744,9 +751,9 @@ def test_a_script_that_invents_every_part_is_only_stated_on_page_one(
     assert {"replacements", "provenance", "disposal", "final-scan", "inspections"} <= stated
     pages = pypdfium2.PdfDocument(record_pdf(record))
     assert len(pages) == 2
-    first, second = (page.get_textpage().get_text_range() for page in pages)
+    first = pages[0].get_textpage().get_text_range()
     assert "Signed as set, no figure, no document:" in first
-    assert "No open gate. Signed by:" in second[:300]  # the first page is full of what to know
+    assert "No open gate. Signed by:" in first
     pages.close()
     assert "No photograph is in it." in known(record)
     replaced = next(g for g in record.gates if g.id == "replacements")

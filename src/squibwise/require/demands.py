@@ -258,6 +258,7 @@ def find_demands(
     asks = (*(_relaxed(a, ruled) for a in asks), *(a for a in own if a.action != KEEP))
     first = _reasons((a for a in asks if not a.is_second_pass), situation, limits)
     replaced = {c: r[0].probability for (c, a), r in first.items() if a == REPLACE}
+    replaced |= dict.fromkeys(redone, 1.0)  # whether a rule had asked for it or not
     later = msgspec.structs.replace(situation, replaced=replaced)
     second = _reasons((a for a in asks if a.is_second_pass), later, limits)
     found: dict[str, RuledDemand] = {}

@@ -63,9 +63,14 @@ def _takes_back(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     anything else takes back what stands before it.
     """
     sentences = _SENTENCES.split(line.text)[:_MOST_SENTENCES]
+    if _BLANK.search(line.raw) and not _claims(line.text, lexicon).isdisjoint(("whole", "clean")):
+        return True  # a box that nobody ticked, an empty field, a question
     for before, text in pairwise(sentences):
         if _is_no(text, lexicon) and "whole" in _claims(before, lexicon):
             return True  # "all tests complete - no"
+    for before, text in pairwise(_DASH.split(line.text)[:_MOST_SENTENCES]):
+        if "whole" in _claims(before, lexicon) and not _stands(text, line, lexicon, language):
+            return True  # "all circuits ok - except 2"
     for text in sentences if _VALUE.search(line.text) else ():
         found = _VALUE.search(text)
         if found is None or _claims(text[: found.start()], lexicon).isdisjoint(("whole", "clean")):
@@ -77,6 +82,12 @@ def _takes_back(line: Line, lexicon: Lexicon, language: str | None) -> bool:
         if not is_kept:
             return True
     return False
+
+
+def _stands(text: str, line: Line, lexicon: Lexicon, language: str | None) -> bool:
+    """Tell whether what stands behind a dash is of another matter, or leaves a claim standing."""
+    piece = read_piece(line, text, lexicon, language)
+    return piece.role in ("meta", "count") or _affirms(text, piece, lexicon, language)
 
 
 def _is_no(text: str, lexicon: Lexicon) -> bool:
@@ -94,6 +105,8 @@ def _affirms(text: str, head: Line, lexicon: Lexicon, language: str | None) -> b
     """Tell whether what stands behind a claim leaves it standing."""
     words = [t.text for t in tokenise(text)]
     numbers = [int(w) for w in words if w.isdecimal()]
+    if not words:
+        return False  # "all circuits ok:", a field that nobody filled in
     if all(w in YES for w in words) or _DATED.fullmatch(text.strip()):
         return True
     if numbers and not any(numbers):
@@ -108,7 +121,9 @@ def _affirms(text: str, head: Line, lexicon: Lexicon, language: str | None) -> b
 _VALUE = re.compile(r"\s*[:=(\[]\s*([^\])]*)")
 _DATED = re.compile(r"\d{1,4}[-:./]\d{1,2}(?:[-:./]\d{1,4})?(?:[ T]\d{1,2}:\d{2})?")
 _ALL_OF_ALL = 2  # numbers of "14 of 14"
-_SENTENCES = re.compile(r"[.,;!]+\s+|\s+[-\u2013]\s+|\t")
+_SENTENCES = re.compile(r"[.,;!?]+\s+|\s+[-\u2013]\s+|\t")
+_DASH = re.compile(r"\s+[-\u2013]\s+")
+_BLANK = re.compile(r"^\s*(?:\[\s*\]|\(\s*\)|[\u2610\u25a1])\s|_{2,}\s*$|[:=?]\s*$")
 _WORDS = re.compile(r"[^\W\d_]{2,}")
 _LONGER, _SAYING, _MOST_SENTENCES = (
     4,
