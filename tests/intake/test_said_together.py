@@ -139,3 +139,32 @@ def test_a_correction_of_the_code_may_correct_the_place_as_well() -> None:
         "correction: first line should read NEARSIDE seat airbag, B1A12 not B1A11.",
     )
     assert (line.code, line.component) == ("B1A12", "passenger.seat-bag")
+
+
+@pytest.mark.parametrize(
+    ("texts", "places"),
+    [
+        (["B1A11 Left/Right curtain     both resistance low"], ["left", "right"]),
+        (["B1A11 Drv / Pass airbag   Drv: open   Pass: shorted"], ["driver", "passenger"]),
+        (["B1A11 left curtain open, right shorted to ground"], ["left", "right"]),
+        (["curtain bags: left open B1A11, right ok"], ["left"]),
+        (
+            [
+                "Code    Item        Left            Right",
+                "B1A11   curtain     -               open circuit",
+                "B1A12   seat bag    short circuit   ok",
+                "B1A13   knee bag    open circuit    open circuit",
+            ],
+            ["right", "driver", "driver", "passenger"],
+        ),
+        (
+            ["RHD", "B1A11 and B1A12 curtains, offside and nearside in that order, both open"],
+            ["right", "left"],
+        ),
+    ],
+)
+def test_each_place_of_a_line_or_a_row_has_its_own_fault(
+    texts: list[str], places: list[str]
+) -> None:
+    found = [ln.place for ln in read(*texts)]
+    assert found == places

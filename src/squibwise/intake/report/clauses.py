@@ -284,7 +284,8 @@ def take_share(
     alike = texts.count(texts[at])
     if not _SEVERAL <= alike <= _MOST_ALIKE:
         return
-    values = (words.stages, words.sides, words.seats)
+    kerb = words.features & KERB
+    values = (words.stages, words.sides, words.seats, kerb)
     is_dealt = any(len(v) == alike for v in values)
     pieces = [words_of(t, catalog, language) for t in _BETWEEN_CLAUSES.split(texts[at])]
     listed = [p for p in pieces if p.features & OWN_PARTS or p.seats or p.sides or p.stages]
@@ -301,6 +302,9 @@ def take_share(
             told = sorted(words.stages)
         if len(getattr(words, name)) == alike == len(told):
             setattr(words, name, {told[at - first]})
+    told = [v for piece in named for v in sorted(piece.features & KERB)]
+    if len(kerb) == alike == len(told):  # "offside and nearside, in that order"
+        words.features = (words.features - KERB) | {told[at - first]}
 
 
 def _take_listed(words: Words, listed: list[Words], at: int) -> None:

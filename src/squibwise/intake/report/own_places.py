@@ -21,6 +21,7 @@ from squibwise.intake.report.words import FAULTS, HEADS, KERB, TELLS, Words
 _GOOD = frozenset({"found good", "denied", "gone"})
 _WORD = pattern(r"[^\W_]+(?:['\u2019-][^\W_]+)*\.?")
 _MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
+_LETTER = pattern(r"[,;:]\s([A-Z])\s(?=[^\W\d_]{2})")
 _LONGEST = 400  # characters of a line that is looked at
 _MOST = 16  # pieces of one
 _JOINED = frozenset({"/", "&", "+"})
@@ -70,12 +71,22 @@ def part_places(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     if line.role not in ("unread", "code") or not _parting(lexicon).search(line.text.strip()):
         return [line]
     language = language_of(line, lexicon, usual)
-    if not _has_two(words_in(without_codes(line), lexicon, language)):
+    heard = _with_letters(line, lexicon, language)
+    if not _has_two(words_in(without_codes(heard), lexicon, language)):
         return [line]
-    pieces = _join(_pieces(line, lexicon, language))
+    pieces = _join(_pieces(heard, lexicon, language))
     if not 0 < len(pieces) <= _MOST:
         return [line]
-    return _Parting(line, lexicon, language, pieces).lines() or [line]
+    return _Parting(heard, lexicon, language, pieces).lines() or [line]
+
+
+def _with_letters(line: Line, lexicon: Lexicon, language: str | None) -> Line:
+    """``sensors L ok, R no data``: a letter that leads a piece is a word of its own."""
+    text = line.text
+    for match in _LETTER.finditer(line.text):
+        if words_in(match[1], lexicon, language).sides:
+            text = f"{text[: match.end(1)]},{text[match.end(1) + 1 :]}"
+    return msgspec.structs.replace(line, text=text) if text != line.text else line
 
 
 def _has_two(words: Words) -> bool:
@@ -234,6 +245,8 @@ class _Parting:
 
     def lines(self) -> list[Line]:
         """The lines of the places with a fault; none where the places stay candidates."""
+        if self.is_clear and not self.owners:
+            return self._both()
         if not self.is_clear or not self._settle():
             return []
         bad = [o for o in self.owners if o.verdict == "bad"]
@@ -245,6 +258,17 @@ class _Parting:
         if any(o.verdict != "bad" and self._holds_code(o) for o in self.owners):
             return []
         return [self._line_of(owner) for owner in bad]
+
+    def _both(self) -> list[Line]:
+        """``Left/Right curtain   both low``: the fault is one of each place of the pair."""
+        pairs = [p for p in self.head if _has_two(p.words)]
+        is_said = any("both" in p.words.features and p.verdict == "bad" for p in self.head)
+        if len(pairs) != 1 or pairs[0].verdict or not is_said or len(self.line.codes) > 1:
+            return []
+        spans = self._places(pairs[0])
+        if len(spans) != _TWO:
+            return []
+        return [_cut(self.line, [span]) for span in reversed(spans)]
 
     def _settle(self) -> bool:
         """Give a bare place the verdict that stands before it; tell whether all have one."""

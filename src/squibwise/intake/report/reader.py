@@ -32,6 +32,7 @@ from squibwise.intake.report.part_lists import (
     split_statements,
 )
 from squibwise.intake.report.phrases import languages, without_umlauts
+from squibwise.intake.report.place_columns import apply_place_columns
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.signs import (
@@ -183,7 +184,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     lines = [line for raw in join_keys(raws) for line in split_line(raw, lexicon)]
     _strip_languages(lines)
     _spell_umlauts(lines, lexicon)
-    sheet = Sheet(name=name, lines=lines)
+    sheet = Sheet(name=name, lines=apply_place_columns(lines, lexicon))
     split_barred_answers(sheet.lines, lexicon)
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
@@ -211,8 +212,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet.lines = [x for ln in sheet.lines for x in part_places(ln, lexicon, sheet.language)]
     if not any(line.codes for line in sheet.lines):
         said = [x for ln in sheet.lines for x in split_statements(ln, lexicon, sheet.language)]
-        parts = (split_names(line, lexicon, sheet.language) for line in said)
-        sheet.lines = [piece for pieces in parts for piece in pieces]
+        sheet.lines = [x for ln in said for x in split_names(ln, lexicon, sheet.language)]
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
     drop_labels(sheet.lines, lexicon)
