@@ -47,6 +47,7 @@ def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
     return found
 
 
+@lru_cache(maxsize=32)  # asked of a line and of its pieces again and again
 def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None) -> tuple[Hit, ...]:
     """Return the phrases of a line: as many words covered as can be, by as few phrases.
 
