@@ -101,7 +101,11 @@ def work(*areas: Area | Operation) -> Work:
         (row("fit:x", kind="ask"), row(FIRST_POWER), False),
         (row("fit:x", counted=False), row(FIRST_POWER), False),
         (row("open:x"), row(FINAL_POWER), False),
-        (row("fit:x"), row("step:clear"), False),
+        # The memory is cleared for good once every part is fitted and every fault traced.
+        (row("fit:x"), row("step:clear"), True),
+        (row("fit:x", kind="look-first"), row("step:clear"), True),
+        (row("fit:x", counted=False), row("step:clear"), False),
+        (row("open:x"), row("step:clear"), False),
         # Nothing is closed over what is not in, joined and bolted; only where it is listed so.
         (row("fit:x"), row("close:x", "fit:x"), True),
         (row("join:x"), row("close:x", "join:x"), True),

@@ -455,15 +455,13 @@ def test_the_lamp_is_told_once_the_power_is_on_and_not_before(call: Any) -> None
     assert early.status_code == 422
     assert "no. 92 comes after no. " in early.text
     head = '[case]\nid = "thistle-08"\n[car]\nmodel_year = 2001\nequipment = "front-bags"\n'
-    belt = (
-        '[[evidence]]\nkind = "look"\ncomponent = "driver.buckle-pretensioner"\nseen = "deployed"\n'
-    )
     steps = [
         f'[[evidence]]\nkind = "passed"\nwhat = "step:{w}"\nresult = "passed"\n'
-        for w in ("power-down", "make-safe", "final-power")
+        for w in ("power-down", "make-safe", "final-power", "clear")
     ]
+    steps += [steps[0].replace("step:power-down", "centre.control-unit:calibrate")]
     with connected(call.app.state.bench.place) as garage:
-        text = "".join((head, belt, *steps))
+        text = "".join((head, *steps))
         store.add(garage, "thistle-08", {"case.toml": text.encode()}, "put in", now())
     page, path = "/car/thistle-08/prove", "/car/thistle-08/sign"
     assert call.post(path, page, **LAMP_SEEN).status_code == 422, "nobody signed"
