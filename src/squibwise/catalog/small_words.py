@@ -27,6 +27,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         or_: They join what excludes one another.
         then: They join what follows in time.
         but: They begin a clause that goes against the one before it.
+        except_: They take something out of what stands before them.
+        rest: They name all that was not named.
         inside: They lead to a place that holds something.
         has: They say that something holds something.
         computers: Behind a part of the car they name the unit for it.
@@ -54,6 +56,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     or_: frozenset[str] = msgspec.field(name="or")
     then: frozenset[str]
     but: frozenset[str]
+    except_: frozenset[str] = msgspec.field(name="except")
+    rest: frozenset[str]
     inside: frozenset[str]
     has: frozenset[str]
     computers: frozenset[str]

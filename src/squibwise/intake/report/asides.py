@@ -4,8 +4,9 @@ import re
 from functools import lru_cache
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.lexicon import BASE, Lexicon, flat
+from squibwise.intake.report.lexicon import BASE, Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import language_of, words_in
+from squibwise.intake.report.phrases import find_layout
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, TELLS, Words, has_fault, has_part
 
@@ -123,7 +124,36 @@ def why_aside(line: Line, lexicon: Lexicon) -> str:
         return "a question"
     if _ANSWERED_NO.search(line.text) and not voices & GOOD:
         return "denied"
-    return why_absent(line.words, is_coded=False)
+    why = why_absent(line.words, is_coded=False)
+    return "" if why in ("found good", "denied") and _names_a_fault(line, lexicon) else why
+
+
+def _names_a_fault(line: Line, lexicon: Lexicon) -> bool:
+    """``driver side airbag open, all other circuits ok``: praise of the rest is none of it.
+
+    Asked about, never passed over: one stretch names a part and a fault, another speaks of itself.
+    """
+    language = language_of(line, lexicon, None)
+    pieces = [t for t in _stretches(lexicon).split(line.text) if t.strip()]
+    said = [words_in(text, lexicon, language) for text in pieces]
+    bad = [has_part(w) and has_fault(w) and not why_absent(w, is_coded=False) for w in said]
+    return any(bad) and any(
+        has_part(w) or _is_of_all(text, lexicon)
+        for text, w, is_bad in zip(pieces, said, bad, strict=True)
+        if not is_bad
+    )
+
+
+def _is_of_all(text: str, lexicon: Lexicon) -> bool:
+    texts = tuple(t.text for t in tokenise(text))
+    means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
+    return bool(means & {"whole", "clean"}) or not lexicon.small.rest.isdisjoint(texts)
+
+
+@lru_cache(maxsize=4)
+def _stretches(lexicon: Lexicon) -> re.Pattern[str]:
+    but = "|".join(sorted(lexicon.small.but | lexicon.small.except_))
+    return re.compile(rf"[.,;]\s+|\s+[-\u2013]\s+|\s(?:{but})\s", re.IGNORECASE)
 
 
 def _asks_for_any(line: Line, lexicon: Lexicon) -> bool:
