@@ -352,7 +352,7 @@ def _recorders(case: Case, catalog: Catalog) -> list[Contradiction]:
     if {"none", "locked"} <= {e.record for e in recorders}:
         ids = tuple(e.id for e in recorders if e.record in ("none", "locked"))
         text = "one entry says there is no crash record, another that a locked one is stored"
-        remedy = "Read the unit again, and check by its number that both are about this car."
+        remedy = _READ_AGAIN
         result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
     result += _recorders_apart(recorders, catalog)
     bodies = [e for e in case.evidence if isinstance(e, Impact) and e.zone is not None]
@@ -364,6 +364,9 @@ def _recorders(case: Case, catalog: Catalog) -> list[Contradiction]:
             ids = (entry.id, *(e.id for e in front))
             result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
     return result
+
+
+_READ_AGAIN = "Read the unit again, and check by its number that both are about this car."
 
 
 def _recorders_apart(recorders: list[Recorder], catalog: Catalog) -> list[Contradiction]:
@@ -379,7 +382,7 @@ def _recorders_apart(recorders: list[Recorder], catalog: Catalog) -> list[Contra
             )
             result.append(Contradiction(text=text, evidence=(one.id, two.id), remedy=remedy))
         for text in _denials(one, two) if one.event == two.event else ():
-            remedy = "Read the unit again, and check by its number that both are about this car."
+            remedy = _READ_AGAIN
             result.append(Contradiction(text=text, evidence=(one.id, two.id), remedy=remedy))
     return result
 

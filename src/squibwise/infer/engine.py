@@ -142,7 +142,7 @@ class Engine:
         """Return the posterior under likelihoods that are one piece away from those of a base."""
         groups = list(base.groups)
         touched = self.touched(piece)
-        self._forget()
+        self._forget_told()
         for index in touched:
             groups[index] = self._group_beside(index, base.groups[index], piece, likelihoods)
         if piece.events is not None or len(touched) != 1:
@@ -162,7 +162,7 @@ class Engine:
             known.clear()
         self._lasting = (0, 0)
 
-    def _forget(self) -> None:
+    def _forget_told(self) -> None:
         """Let go what was told for other pieces; what all the evidence and none told stays."""
         several: tuple[dict[Any, Any], ...] = (self._tellings, self._folded)
         for known, lasting in zip(several, self._lasting, strict=True):

@@ -6,7 +6,7 @@ from functools import lru_cache
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import BASE, Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import language_of, words_in
-from squibwise.intake.report.phrases import find_layout
+from squibwise.intake.report.phrases import find_claims
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, TELLS, Words, has_fault, has_part
 
@@ -131,7 +131,7 @@ def why_aside(line: Line, lexicon: Lexicon) -> str:
 def _names_a_fault(line: Line, lexicon: Lexicon) -> bool:
     """``driver side airbag open, all other circuits ok``: praise of the rest is none of it.
 
-    Asked about, never passed over: one stretch names a part and a fault, another speaks of itself.
+    One stretch names a part and its fault, another speaks of a part, or of all, of its own.
     """
     language = language_of(line, lexicon, None)
     pieces = [t for t in _stretches(lexicon).split(line.text) if t.strip()]
@@ -145,9 +145,8 @@ def _names_a_fault(line: Line, lexicon: Lexicon) -> bool:
 
 
 def _is_of_all(text: str, lexicon: Lexicon) -> bool:
-    texts = tuple(t.text for t in tokenise(text))
-    means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
-    return bool(means & {"whole", "clean"}) or not lexicon.small.rest.isdisjoint(texts)
+    texts = {t.text for t in tokenise(text)}
+    return bool(find_claims(text, lexicon) & {"whole", "clean"} or texts & lexicon.small.rest)
 
 
 @lru_cache(maxsize=4)

@@ -4,7 +4,7 @@ from functools import lru_cache
 
 import msgspec
 
-from squibwise.intake.report.lexicon import BASE, Lexicon, Opened, Token
+from squibwise.intake.report.lexicon import BASE, Lexicon, Opened, Token, tokenise
 
 MAX_PHRASE = 7
 _WHOLE = 4  # abbreviations that one word outweighs
@@ -128,6 +128,12 @@ def find_layout(
         if means:
             return means, length
     return (), 0
+
+
+def find_claims(text: str, lexicon: Lexicon) -> set[str]:
+    """Return what the layout phrases of a text mean, such as every circuit, or no fault."""
+    words = tuple(t.text for t in tokenise(text))
+    return {m for at in range(len(words)) for m in find_layout(lexicon, words, at)[0]}
 
 
 def _known_at(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:

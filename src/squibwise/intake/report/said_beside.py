@@ -8,7 +8,7 @@ from squibwise.intake.report.features import NO, YES
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_words import language_of
 from squibwise.intake.report.part_lists import read_piece
-from squibwise.intake.report.phrases import find_hits, find_layout
+from squibwise.intake.report.phrases import find_claims, find_hits, find_layout
 from squibwise.intake.report.sheet import Line, Sheet
 from squibwise.model.report import Unread
 
@@ -63,21 +63,25 @@ def _takes_back(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     anything else takes back what stands before it.
     """
     sentences = _SENTENCES.split(line.text)[:_MOST_SENTENCES]
-    if _BLANK.search(line.raw) and not _claims(line.text, lexicon).isdisjoint(("whole", "clean")):
+    if _BLANK.search(line.raw) and not find_claims(line.text, lexicon).isdisjoint(
+        ("whole", "clean")
+    ):
         return True  # a box that nobody ticked, an empty field, a question
     for before, text in pairwise(sentences):
-        if _is_no(text, lexicon) and "whole" in _claims(before, lexicon):
+        if _is_no(text, lexicon) and "whole" in find_claims(before, lexicon):
             return True  # "all tests complete - no"
     for before, text in pairwise(_DASH.split(line.text)[:_MOST_SENTENCES]):
-        if "whole" in _claims(before, lexicon) and not _stands(text, line, lexicon, language):
+        if "whole" in find_claims(before, lexicon) and not _stands(text, line, lexicon, language):
             return True  # "all circuits ok - except 2"
     for text in sentences if _VALUE.search(line.text) else ():
         found = _VALUE.search(text)
-        if found is None or _claims(text[: found.start()], lexicon).isdisjoint(("whole", "clean")):
+        if found is None or find_claims(text[: found.start()], lexicon).isdisjoint(
+            ("whole", "clean")
+        ):
             continue
         head = read_piece(line, text[: found.start()], lexicon, language)
         joined = read_piece(line, f"{head.text} {found[1]}", lexicon, language)
-        is_told = head.is_whole or "clean" in _claims(head.text, lexicon)
+        is_told = head.is_whole or "clean" in find_claims(head.text, lexicon)
         is_kept = _affirms(found[1], head, lexicon, language) if is_told else joined.is_whole
         if not is_kept:
             return True
@@ -93,12 +97,6 @@ def _stands(text: str, line: Line, lexicon: Lexicon, language: str | None) -> bo
 def _is_no(text: str, lexicon: Lexicon) -> bool:
     words = [t.text for t in tokenise(text)]
     return bool(words) and all(w.isalpha() and (w in NO or w in lexicon.denying) for w in words)
-
-
-def _claims(text: str, lexicon: Lexicon) -> set[str]:
-    """Return what the phrases of a text mean, such as every circuit, or no fault."""
-    texts = tuple(t.text for t in tokenise(text))
-    return {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
 
 
 def _affirms(text: str, head: Line, lexicon: Lexicon, language: str | None) -> bool:
