@@ -13,6 +13,7 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.again import join_mentions, name_tails
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.corrections import correct_faults, hear_on
+from squibwise.intake.report.cross_tables import apply_cross_tables
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.labels import drop_labels, is_number_only
 from squibwise.intake.report.leads import follow_leads
@@ -32,7 +33,6 @@ from squibwise.intake.report.part_lists import (
     split_statements,
 )
 from squibwise.intake.report.phrases import languages, without_umlauts
-from squibwise.intake.report.place_columns import apply_place_columns
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.signs import (
@@ -184,7 +184,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     lines = [line for raw in join_keys(raws) for line in split_line(raw, lexicon)]
     _strip_languages(lines)
     _spell_umlauts(lines, lexicon)
-    sheet = Sheet(name=name, lines=apply_place_columns(lines, lexicon))
+    sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))
     split_barred_answers(sheet.lines, lexicon)
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
@@ -361,7 +361,7 @@ def _unread(pieces: list[Line]) -> Unread:
         recognised += [*sorted(words.seats), *sorted(words.sides), *words.statuses]
     return Unread(
         line=pieces[0].number,
-        raw=" ".join(p.raw for p in pieces),
+        raw=" ".join(dict.fromkeys(p.raw for p in pieces)),
         why=", ".join(dict.fromkeys(p.why for p in pieces if p.why)),
         recognised=tuple(dict.fromkeys(recognised)),
     )

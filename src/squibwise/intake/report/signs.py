@@ -186,35 +186,17 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
         return
     named = {c: _state_of(name, lexicon) for c, name in enumerate(rows[0].cells)}
     states = {c: state for c, state in named.items() if state and _answers(rows[1:], c)}
-    places = {c: n for c, n in enumerate(rows[0].cells) if _is_place(n, lexicon)}
-    places = {c: name for c, name in places.items() if _answers(rows[1:], c)}
     for row in rows[1:]:
         said = {flat(cell_of(row, column)).strip() for column in states}
         for column, state in states.items():
             _say(row, column, state, _denied(state, lexicon) if len(states) == 1 else "")
         if len(states) > 1 and said <= _NO:
             _say_absent(row)
-        _say_places(row, places)
 
 
 def _say_absent(row: Line) -> None:
     row.cells = (*row.cells, _ABSENT)
     row.text += f"\t{_ABSENT}"
-
-
-def _is_place(heading: str, lexicon: Lexicon) -> bool:
-    return any(m.startswith(("seat:", "side:")) for m in lexicon.first_meanings(heading))
-
-
-def _say_places(row: Line, places: dict[int, str]) -> None:
-    """Name the seat or side whose column says yes; where all say no, nothing is there."""
-    said = {flat(cell_of(row, column)).strip() for column in places}
-    if len(places) > 1 and said and said <= _NO:
-        _say_absent(row)
-        return
-    for column, name in places.items() if said & YES else ():
-        answer = flat(cell_of(row, column)).strip()
-        _put(row, column, name if answer in YES else "" if answer in _NO else None)
 
 
 def _denied(state: str, lexicon: Lexicon) -> str:
