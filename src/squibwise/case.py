@@ -1,4 +1,7 @@
-"""The straight line: one function per command, each calling the one before it."""
+"""The straight line: one function per command, each calling the one before it.
+
+Rules and proof are imported where they are used: most commands need neither.
+"""
 
 import datetime as dt
 from collections import Counter
@@ -8,7 +11,7 @@ from typing import Any
 
 import msgspec
 
-from squibwise import infer, intake, isolate, plan, prove, require
+from squibwise import infer, intake, isolate, plan
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import before_work, put_in_order
 from squibwise.model.belief import Assessment, BenchBelief, ComponentBelief
@@ -26,8 +29,6 @@ from squibwise.model.trace import Trace
 from squibwise.model.work import Work
 
 NO_EXPERIENCE = Experience()
-DECIMALS = prove.DECIMALS
-"""Of what is learned: as many as a record states, so that its answers can be worked out again."""
 
 
 def read(path: Path | str, catalog: Catalog) -> ReadReport:
@@ -77,7 +78,12 @@ def sweep(
 
 
 def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
-    """Return what the user's own finished cases say of the curves and of the causes of faults."""
+    """Return what the user's own finished cases say of the curves and of the causes of faults.
+
+    To as many decimals as a record states, so that its answers can be worked out again.
+    """
+    from squibwise.prove.sealing import DECIMALS
+
     cases = tuple(finished)
     shifts = infer.learn_shifts(cases, catalog)
     proved: Counter[str] = Counter()
@@ -143,6 +149,8 @@ def trace(
     What is believed before the first test of the circuit, and without what is told of it, is the
     prior, so that an outcome and a story count once.
     """
+    from squibwise import require
+
     case, loop = put_in_order(case), current_name(loop)
     before = isolate.before_tests(case, loop)
     prior = _assess(before, _weigh_bench(before, catalog, own, told=False), catalog, own)
@@ -152,6 +160,8 @@ def trace(
 
 def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:
     """Return what must be done on the car, in order, with reasons."""
+    from squibwise import require
+
     case = put_in_order(case)
     return require.work(case, assess(case, catalog, own), catalog)
 
@@ -230,6 +240,8 @@ def bid(
     lessons: Lessons = NO_LESSONS,
 ) -> BidLimit:
     """Return whether to bid and up to what; ``lessons`` come from settled cars."""
+    from squibwise import require
+
     case = put_in_order(case)
     states = assess(case, catalog, own)
     worlds = infer.assess_worlds(case, states, catalog, own.shifts)
@@ -276,6 +288,8 @@ def screen(
 
 def verdicts(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Verdict, ...]:
     """Return a verdict on everything that was measured, calibrated and checked."""
+    from squibwise import prove, require
+
     case = put_in_order(case)
     states = assess(case, catalog, own)
     return prove.verdicts(case, require.work(case, states, catalog), catalog, states)
@@ -299,6 +313,8 @@ def record(
     case: Case, whole: Overview, catalog: Catalog, today: dt.date, made_by: str = ""
 ) -> ProofRecord:
     """Return the written record of what is answered about a case already."""
+    from squibwise import prove
+
     states, items, costs, checked = whole.states, whole.todo, whole.costs, whole.verdicts
     case = put_in_order(case)
     return prove.record(case, states, items, costs, checked, catalog, today, made_by)
@@ -306,6 +322,8 @@ def record(
 
 def overview(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Overview:
     """Return everything that is answered about a case, at once."""
+    from squibwise import prove, require
+
     case = put_in_order(case)
     states = assess(case, catalog, own)
     items = require.work(case, states, catalog)
@@ -326,6 +344,8 @@ def recount(record: ProofRecord, catalog: Catalog) -> list[str]:
     Raises:
         InputError: Its content is not laid out as that of a record.
     """
+    from squibwise import prove
+
     case, day = prove.reopen(record), dt.date.fromisoformat(record.issued_on)
     if record.withheld:
         states, todo = prove.stated_beliefs(record), prove.stated_work(record)
@@ -339,4 +359,6 @@ def recount(record: ProofRecord, catalog: Catalog) -> list[str]:
 
 def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Verification:
     """Return whether a record is whole and unchanged, and what its signature shows."""
+    from squibwise import prove
+
     return prove.verify(data, catalog, known)

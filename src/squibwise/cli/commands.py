@@ -91,14 +91,18 @@ def assess(
 ) -> int:
     """Say what fired, what state every component is in, and which look settles what is doubtful."""
     from squibwise import case
-    from squibwise.cli import files, opening
+    from squibwise.cli import opening
     from squibwise.present import tell_assessment as told
 
     at = opening.open_case(case_path, own)
     states = case.assess(at.case, at.catalog, at.own)
     one = opening.find(why, states.components, "component of this car") if why else None
     chosen = (one,) if one else told.drawn_parts(states, at.catalog)
-    drawn = files.write_drawings(chosen, drawings) if drawings else ()
+    drawn = ()
+    if drawings:
+        from squibwise.cli import files
+
+        drawn = files.write_drawings(chosen, drawings)
     telling = (
         told.tell_belief(at.case, one, states, at.catalog, figures=figures)
         if one

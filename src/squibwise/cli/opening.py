@@ -18,8 +18,6 @@ from squibwise.model.origin import Finding
 from squibwise.model.proof import Verdict
 from squibwise.model.work import Work
 from squibwise.present.phrases import tell_experience
-from squibwise.present.tell_visits import tell_operation
-from squibwise.present.tell_work import tell_item, tell_one_visit, tell_order
 from squibwise.present.telling import Telling
 
 
@@ -138,6 +136,9 @@ def tell_line(what: str, case: Case, todo: Work, catalog: Catalog) -> Telling:
     Raises:
         InputError: Nothing is called so; the message suggests the nearest.
     """
+    from squibwise.present.tell_visits import tell_operation
+    from squibwise.present.tell_work import tell_item, tell_order
+
     for operation in todo.operations:
         if what in (str(operation.n), operation.id):
             return tell_operation(case, operation, todo, catalog)
@@ -157,6 +158,8 @@ def tell_visit(number: int, case: Case, todo: Work, catalog: Catalog) -> Telling
     Raises:
         InputError: The work has no visit of that number.
     """
+    from squibwise.present.tell_work import tell_one_visit
+
     if not 1 <= number <= len(todo.visits):
         listed = "; ".join(f"{n} {v.title}" for n, v in enumerate(todo.visits, start=1))
         raise InputError(f"This work has no visit {number}.", remedy=f"Its visits: {listed}.")

@@ -15,7 +15,6 @@ from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected, is_garage, writing
 from squibwise.garage.folders import write_content
-from squibwise.garage.keys import own_key
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.model.case import Case, Experience
 from squibwise.model.evidence import Passed
@@ -135,6 +134,8 @@ def _remember(garage: sqlite3.Connection, key: str, own: Experience, folder: Pat
 
 def _mark(folder: Path, key: str, value: str) -> str:
     """Return what only this user can write beside a value: nobody puts what was learned into it."""
+    from squibwise.garage.keys import own_key  # signing is of no use to most commands
+
     said = f"squibwise-learned\n{key}\n{value}".encode()
     return hmac.new(own_key(folder), said, hashlib.sha256).hexdigest()
 

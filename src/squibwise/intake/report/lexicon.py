@@ -3,13 +3,17 @@
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
+from pathlib import Path
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
-from squibwise.catalog.vocabulary import LAYOUT, Vocabulary, spell
+from squibwise.catalog import vocabulary
+from squibwise.catalog.load import DATA, Catalog
+from squibwise.catalog.prepared import keep_prepared
+from squibwise.catalog.small_words import SmallWords
+from squibwise.catalog.vocabulary import LAYOUT, spell
 from squibwise.intake.patterns import pattern
 
 PATTERNS = (
@@ -97,87 +101,121 @@ class Opened(msgspec.Struct):
 _NOTHING = Opened()
 
 
+class Filed(msgspec.Struct):
+    """The vocabulary of all languages, taken apart as far as every text needs it.
+
+    Attributes:
+        rows: By language and first word: the rows of phrases that begin with it, a line each.
+        words: Of each language, whatever they mean.
+        singles: Words of each language that mean something alone.
+        asking: Words that ask.
+        denying: Words that deny.
+        named: Phrases that are looked for in the text of a line, by what they mean.
+        told: Small words by meaning and language.
+        areas: Words for other parts of the car, by their first letters.
+    """
+
+    rows: dict[str, dict[str, str]] = msgspec.field(default_factory=dict)
+    words: dict[str, set[str]] = msgspec.field(default_factory=dict)
+    singles: dict[str, set[str]] = msgspec.field(default_factory=dict)
+    asking: set[str] = msgspec.field(default_factory=set)
+    denying: set[str] = msgspec.field(default_factory=set)
+    named: dict[str, list[str]] = msgspec.field(default_factory=dict)
+    told: dict[tuple[str, str], set[str]] = msgspec.field(default_factory=dict)
+    areas: dict[str, set[str]] = msgspec.field(default_factory=dict)
+
+
+def file_words(texts: Mapping[str, str]) -> Filed:
+    """Return the vocabulary taken apart.
+
+    Args:
+        texts: By language: a row for each phrase, its meanings behind a tab.
+    """
+    filed = Filed()
+    for language, text in texts.items():
+        _file(filed, language, _plain_rows(_take_patterns(filed, language, text)))
+    return filed
+
+
+def _take_patterns(filed: Filed, language: str, text: str) -> str:
+    """Return the rows of a language without those that are looked for in the text of a line."""
+    kept, end = [], 0
+    for found in _PATTERN_MEANING.finditer(text):
+        start = text.rfind("\n", 0, found.start()) + 1
+        names = spell(text[start : found.start()])
+        filed.named.setdefault(found[1], []).extend(names)
+        if found[1] in _SMALL_WORDS:
+            filed.told.setdefault((found[1], language), set()).update(map(_words_in, names))
+        kept.append(text[end:start])
+        end = found.end()
+    return "".join((*kept, text[end:]))
+
+
+def _file(filed: Filed, language: str, text: str) -> None:
+    """File the rows of a language by their first words."""
+    rows: defaultdict[str, list[str]] = defaultdict(list)
+    alone: defaultdict[str, list[str]] = defaultdict(list)
+    phrases = []
+    for row in text.split("\n"):
+        phrase, _, told = row.partition("\t")
+        first, _, more = phrase.partition(" ")
+        rows[first].append(row)
+        phrases.append(phrase)
+        if not more:
+            alone[told].append(first)
+    alone.pop("", None)  # of empty rows
+    filed.rows[language] = {first: "\n".join(same) for first, same in rows.items()}
+    words = set(" ".join(phrases).split())
+    filed.words[language] = {w for w in words if not w.isdecimal()}
+    _file_singles(filed, language, alone)
+
+
+def _file_singles(filed: Filed, language: str, alone: dict[str, list[str]]) -> None:
+    """File the words of a language that mean something alone, by their meanings."""
+    singles = filed.singles[language] = set()
+    for told, words in alone.items():
+        meanings = told.split()
+        if meanings[0] not in LAYOUT:
+            singles.update(words)
+        if meanings[0] == "not":
+            filed.denying.update(words)
+        elif meanings[0] == "asked":
+            filed.asking.update(words)
+        if not _AREAS.isdisjoint(meanings):
+            for word in (w for w in words if len(w) >= _AREA_PREFIX):
+                filed.areas.setdefault(word[:_AREA_PREFIX], set()).add(word)
+
+
 class Lexicon:
     """All phrases ready for look-up. A class because rows are taken apart where a text has them.
 
     Args:
-        vocabulary: The terms as their files have them.
+        filed: The vocabulary taken apart.
+        small: Its small words.
     """
 
-    def __init__(self, vocabulary: Vocabulary) -> None:
-        self.small = vocabulary.small
-        self.words: dict[str, set[str]] = {}
-        self.singles: dict[str, set[str]] = {}
-        self.asking: set[str] = set()
-        self.denying: set[str] = set()
-        self._named: dict[str, list[str]] = {}
-        self._told: dict[tuple[str, str], set[str]] = {}
-        self._areas: dict[str, set[str]] = {}
+    def __init__(self, filed: Filed, small: SmallWords) -> None:
+        self.small = small
+        self.words, self.singles = filed.words, filed.singles
+        self.asking, self.denying = filed.asking, filed.denying
+        self._filed = filed
         self._kin: dict[tuple[str, ...], re.Pattern[str]] = {}
         self._heads: dict[str, dict[str, list[tuple[str, ...]]]] = {}
         self._beginnings: dict[str, tuple[str, ...]] = {}
-        self._filed: dict[str, dict[str, list[str]]] = {}
         self._opened: dict[str, Opened] = {}
-        for language, text in vocabulary.texts().items():
-            self._file(language, _plain_rows(self._take_patterns(language, text)))
         self.known = set().union(*self.words.values())
         self.base = set().union(*(self.words.get(name, set()) for name in BASE))
-
-    def _take_patterns(self, language: str, text: str) -> str:
-        """Return the rows of a language without those that are looked for in the text of a line."""
-        kept, end = [], 0
-        for found in _PATTERN_MEANING.finditer(text):
-            start = text.rfind("\n", 0, found.start()) + 1
-            names = spell(text[start : found.start()])
-            self._named.setdefault(found[1], []).extend(names)
-            if found[1] in _SMALL_WORDS:
-                self._told.setdefault((found[1], language), set()).update(map(_words_in, names))
-            kept.append(text[end:start])
-            end = found.end()
-        return "".join((*kept, text[end:]))
-
-    def _file(self, language: str, text: str) -> None:
-        """File the rows of a language by their first words."""
-        filed: defaultdict[str, list[str]] = defaultdict(list)
-        alone: defaultdict[str, list[str]] = defaultdict(list)
-        phrases = []
-        for row in text.split("\n"):
-            phrase, _, told = row.partition("\t")
-            first, _, more = phrase.partition(" ")
-            filed[first].append(row)
-            phrases.append(phrase)
-            if not more:
-                alone[told].append(first)
-        alone.pop("", None)  # of empty rows
-        self._filed[language] = filed
-        words = set(" ".join(phrases).split())
-        self.words[language] = {w for w in words if not w.isdecimal()}
-        self._file_singles(language, alone)
-
-    def _file_singles(self, language: str, alone: dict[str, list[str]]) -> None:
-        """File the words of a language that mean something alone, by their meanings."""
-        self.singles[language] = set()
-        for told, words in alone.items():
-            meanings = told.split()
-            if meanings[0] not in LAYOUT:
-                self.singles[language].update(words)
-            if meanings[0] == "not":
-                self.denying.update(words)
-            elif meanings[0] == "asked":
-                self.asking.update(words)
-            if not _AREAS.isdisjoint(meanings):
-                for word in (w for w in words if len(w) >= _AREA_PREFIX):
-                    self._areas.setdefault(word[:_AREA_PREFIX], set()).add(word)
 
     def open(self, first: str) -> Opened:
         """Return the phrases that begin with a word."""
         if first not in self._opened:
-            found = [(n, row) for n, rows in self._filed.items() for row in rows.get(first, ())]
+            found = [(n, rows[first]) for n, rows in self._filed.rows.items() if first in rows]
             if not found:
                 return _NOTHING  # not kept: texts bring new words without end
             opened = self._opened[first] = Opened()
-            for language, row in found:
-                opened.take(language, row)
+            for language, rows in found:
+                for row in rows.split("\n"):
+                    opened.take(language, row)
         return self._opened[first]
 
     def meaning(self, language: str, phrase: tuple[str, ...]) -> tuple[str, ...] | None:
@@ -187,7 +225,7 @@ class Lexicon:
     def is_of_area(self, word: str) -> bool:
         """Tell whether a compound begins with a part of the car that is none of the restraints."""
         return len(word) > _AREA_PREFIX and any(
-            word.startswith(a) for a in self._areas.get(word[:_AREA_PREFIX], ())
+            word.startswith(a) for a in self._filed.areas.get(word[:_AREA_PREFIX], ())
         )
 
     def means_alone(self, word: str) -> bool:
@@ -220,13 +258,13 @@ class Lexicon:
             meaning: ``plain`` for articles and their like, ``holds`` for verbs such as ``is``.
             languages: Their names.
         """
-        return any(word in self._told.get((meaning, name), ()) for name in languages)
+        return any(word in self._filed.told.get((meaning, name), ()) for name in languages)
 
     def names_kin(self, text: str, languages: Iterable[str]) -> bool:
         """Tell whether a text names somebody else, such as a neighbour or one's old car."""
         key = tuple(languages)
         if key not in self._kin:
-            names = (n for name in key for n in sorted(self._told.get(("kin", name), ())))
+            names = (n for name in key for n in sorted(self._filed.told.get(("kin", name), ())))
             self._kin[key] = _word_pattern(tuple(names))
         return bool(self._kin[key].search(flat(text)))
 
@@ -237,7 +275,9 @@ class Lexicon:
         """
         if meaning not in self._heads:
             heads: dict[str, list[tuple[str, ...]]] = {}
-            for name in {tuple(_LETTERS_OR_DIGITS.findall(flat(n))) for n in self._named[meaning]}:
+            for name in {
+                tuple(_LETTERS_OR_DIGITS.findall(flat(n))) for n in self._filed.named[meaning]
+            }:
                 heads.setdefault(name[0][:2], []).append(tuple(f" {word}" for word in name))
             self._heads[meaning] = heads
         told, heads = _LETTERS_OR_DIGITS.findall(text), self._heads[meaning]
@@ -248,14 +288,14 @@ class Lexicon:
     def has_name(self, meaning: str, text: str) -> bool:
         """Tell whether a flat text holds a phrase of a layout meaning, or a word begins with it."""
         if meaning not in self._beginnings:
-            self._beginnings[meaning] = tuple({flat(n) for n in self._named[meaning]})
+            self._beginnings[meaning] = tuple({flat(n) for n in self._filed.named[meaning]})
         plain = _GAP.sub(" ", text)
         starts = (m.start() for m in _LETTERS_OR_DIGITS.finditer(plain))
         return any(plain.startswith(self._beginnings[meaning], at) for at in starts)
 
     def names_of(self, meaning: str) -> str:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""
-        names = sorted({flat(n) for n in self._named.get(meaning, ())}, key=len, reverse=True)
+        names = sorted({flat(n) for n in self._filed.named.get(meaning, ())}, key=len, reverse=True)
         return "|".join(re.escape(n).replace(r"\ ", r"\.?\s+") for n in names)
 
 
@@ -268,8 +308,13 @@ def _word_pattern(names: tuple[str, ...]) -> re.Pattern[str]:
 
 @lru_cache(maxsize=4)
 def lexicon_of(catalog: Catalog) -> Lexicon:
-    """Return the lexicon of a catalogue, built once."""
-    return Lexicon(catalog.vocabulary)
+    """Return the lexicon of a catalogue, built once; the shipped one from what was kept of it."""
+    texts = catalog.vocabulary.texts()
+    if catalog.root != DATA:
+        return Lexicon(file_words(texts), catalog.vocabulary.small)
+    made_by = (Path(__file__), Path(vocabulary.__file__))
+    filed = keep_prepared(Filed, lambda: file_words(texts), made_by, texts.values())
+    return Lexicon(filed, catalog.vocabulary.small)
 
 
 def _plain_rows(text: str) -> str:
