@@ -98,11 +98,7 @@ def assess(
     states = case.assess(at.case, at.catalog, at.own)
     one = opening.find(why, states.components, "component of this car") if why else None
     chosen = (one,) if one else told.drawn_parts(states, at.catalog)
-    drawn = ()
-    if drawings:
-        from squibwise.cli import files
-
-        drawn = files.write_drawings(chosen, drawings)
+    drawn = opening.draw(chosen, drawings)
     telling = (
         told.tell_belief(at.case, one, states, at.catalog, figures=figures)
         if one

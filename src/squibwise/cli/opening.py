@@ -13,6 +13,7 @@ from squibwise.cli import output, stored
 from squibwise.cli.stored import as_file
 from squibwise.errors import InputError
 from squibwise.garage.learning import learn_own
+from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case, Experience
 from squibwise.model.origin import Finding
 from squibwise.model.proof import Verdict
@@ -103,6 +104,19 @@ def _headed(at: Opened, telling: Telling) -> Telling:
     if not at.learned:
         return telling
     return msgspec.structs.replace(telling, about=(*telling.about, tell_experience(at.own)))
+
+
+def draw(beliefs: Iterable[ComponentBelief], folder: Path | None) -> tuple[Path, ...]:
+    """Write one drawing for each belief into a folder; none without a folder.
+
+    Raises:
+        InputError: The folder cannot be written to, or holds another file of that name.
+    """
+    if folder is None:
+        return ()
+    from squibwise.cli.files import write_drawings  # brings all that signs records
+
+    return write_drawings(beliefs, folder)
 
 
 def find(name: str, among: Sequence[N], what: str) -> N:
