@@ -72,6 +72,7 @@ _ONE_OF = frozenset(
 )
 _SEEN_ONLY = frozenset("bag curtain knee pretension".split())  # no unit knows how these look
 _NAMED = PARTS - {"switch", "sensor"}  # which every unit has
+_MOST_ALIKE = 8  # words of a sentence that says no more than "so is the right one"
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -103,7 +104,7 @@ def gather(sheet: Sheet, catalog: Catalog) -> None:
 def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
     if line.role == "code":
         _take_codes(line, state, sheet, catalog)
-    elif _says_of_line(line, state, sheet, lexicon_of(catalog)):
+    elif _says_of_line(line, state, sheet, lexicon_of(catalog)) or _repeats(line, state, sheet):
         return
     elif line.role == "words" or (sheet.lists_parts and is_bare_part(line)):
         _take_words(line, state, sheet, catalog, precede)
@@ -245,6 +246,25 @@ def _says_of_line(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> 
     else:
         return False
     current.raws.append(line.raw)
+    return True
+
+
+def _repeats(line: Line, state: _State, sheet: Sheet) -> bool:
+    """``The left curtain is open. So is the right one.``: a place like the one before it."""
+    current, words = state.current, line.words
+    told = words.features - {"skip", "same", "also", "side", "byside", *KERB}
+    is_alike = bool(words.features & {"same", "also"}) and not (told or words.voices)
+    is_place = bool(words.seats or words.sides or words.features & KERB)
+    if not (is_alike and is_place and line.role in ("words", "unread")) or "?" in line.text:
+        return False
+    if current is None or current.absent or state.blanks or len(line.tokens) > _MOST_ALIKE:
+        return False
+    if current.words.seats & words.seats or current.words.sides & words.sides:
+        return False
+    repeat_part(words, current.words)
+    add_statuses(words, current.words)
+    state.current = _words_entry(line, words, state)
+    sheet.faults.append(state.current)
     return True
 
 

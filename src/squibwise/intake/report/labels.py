@@ -18,10 +18,9 @@ from squibwise.intake.report.words import (
 )
 
 SHAPED = 2  # lines of one shape that make it the shape of the report
-CALLED = pattern(
-    r"(?i)\b(?:dtc|codes?|code|codice|c[oó]digo|kod|fehler(?:code|nummer)?|defaut|défaut|num|nr|no)"
-    r"\.?[\s:=#]{1,3}$"
-)
+_CODES = r"dtcs?|codes?|codic[ei]|c[oó]digos?|kody?|fehler(?:codes?|nummern?)?|d[eé]fauts?"
+CALLED_CODE = pattern(rf"(?i)\b(?:{_CODES})\.?[\s:=#]{{1,3}}$")
+CALLED = pattern(rf"(?i)\b(?:{_CODES}|num|nr|no)\.?[\s:=#]{{1,3}}$")
 NUMBERED = pattern(r"^\s*(?:\([^)]{3,30}\)\s+)?(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
 WORDED = pattern(r"[^\W\d_]{2}")
 MOST_OF = 0.6  # share of the lines from which even short numbers are codes

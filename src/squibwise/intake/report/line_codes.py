@@ -36,7 +36,7 @@ from squibwise.intake.report.signs import (
     find_list,
     find_pairs,
 )
-from squibwise.intake.report.spoken import follow_spoken
+from squibwise.intake.report.spoken import follow_gaps, follow_spoken
 
 _THREE = pattern(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
 _THREE_LAST = pattern(r"[/|]\s*(\d{3})\s*$")
@@ -111,6 +111,7 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     _raise_small(sheet.lines)
     for line in sheet.lines:
         _read_line_codes(line, lexicon)
+    follow_gaps(sheet.lines, lexicon)
     refuse_many(sheet.name, sum(len(ln.codes) for ln in sheet.lines), MAX_FAULTS, "codes")
     _settle_flash(sheet.lines)
     _follow_shapes(sheet.lines)

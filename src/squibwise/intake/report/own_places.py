@@ -25,6 +25,7 @@ _LETTER = pattern(r"[,;:]\s([A-Z])\s(?=[^\W\d_]{2})")
 _LONGEST = 400  # characters of a line that is looked at
 _MOST = 16  # pieces of one
 _JOINED = frozenset({"/", "&", "+"})
+_ALIKE = frozenset({"same", "also"})  # "so is the right one"
 _TWO = 2
 _ENDING = 2  # words at the end of a piece that call it good
 
@@ -46,14 +47,15 @@ class _Piece(msgspec.Struct, kw_only=True):
         return self.start, self.end
 
 
-@lru_cache(maxsize=4)
-def _parting(lexicon: Lexicon) -> re.Pattern[str]:
+@lru_cache(maxsize=16)
+def _parting(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     """What parts the pieces of a line; the words that only join two are its group."""
-    joining = "|".join(sorted(lexicon.small.and_))
+    own = {n for n in lexicon.small.letters if language and lexicon.meaning(language, (n,))}
+    joining = "|".join(sorted(lexicon.small.and_ | own))
     turning = "|".join(sorted(lexicon.small.but))
     return re.compile(
         rf"[,;:]\s+|\s-\s|\s{{2,}}|\t|(?<![/&+])\s+(?=[^\W\d_]{{1,12}}:\s)|\s(?:{turning})\s"
-        rf"|\s(?P<and>{joining}|[&+])\s",
+        rf"|\s(?P<and>{joining}|[&+/])\s|(?<=[^\W\d_]{{2}})(?P<slash>/)(?=[^\W\d_]{{2}})",
         re.IGNORECASE,
     )
 
@@ -68,9 +70,11 @@ def part_places(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     """
     if line.cells or "?" in line.text or not 0 < len(line.text) <= _LONGEST:
         return [line]
-    if line.role not in ("unread", "code") or not _parting(lexicon).search(line.text.strip()):
+    if line.role not in ("unread", "code"):
         return [line]
     language = language_of(line, lexicon, usual)
+    if not _parting(lexicon, language).search(line.text.strip()):
+        return [line]
     heard = _with_letters(line, lexicon, language)
     if not _has_two(words_in(without_codes(heard), lexicon, language)):
         return [line]
@@ -120,9 +124,9 @@ def _is_apart(one: Words, two: Words) -> bool:
 def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
     text = _blanked(line.text, line.codes)
     bounds, joined = [0], [False]
-    for cut in _parting(lexicon).finditer(text):
+    for cut in _parting(lexicon, language).finditer(text):
         bounds += [cut.start(), cut.end()]
-        joined.append(cut["and"] is not None)
+        joined.append(cut["and"] is not None or cut["slash"] is not None)
     bounds.append(len(text))
     found = []
     for start, end, is_joined in zip(bounds[::2], bounds[1::2], joined, strict=True):
@@ -193,11 +197,12 @@ def _both_of(one: _Piece, two: _Piece) -> _Piece:
 
 
 class _Owner(msgspec.Struct, kw_only=True):
-    """One place with the pieces that are its own."""
+    """One place with the pieces that are its own, and the place that it is said to be like."""
 
     words: Words
     pieces: list[_Piece]
     verdict: str = ""
+    like: "_Owner | None" = None
 
     def holds(self, code: Code) -> bool:
         """Tell whether a code stands in one of the pieces."""
@@ -240,7 +245,11 @@ class _Parting:
     def _take_placed(self, piece: _Piece) -> bool:
         if any(not _is_apart(piece.words, o.words) for o in self.owners):
             return False
-        self.owners.append(_Owner(words=piece.words, pieces=[piece], verdict=piece.verdict))
+        owner = _Owner(words=piece.words, pieces=[piece], verdict=piece.verdict)
+        last = self.owners[-1] if self.owners else None
+        if last is not None and not piece.verdict and piece.words.features & _ALIKE:
+            owner.verdict, owner.like = last.verdict, last.like or last
+        self.owners.append(owner)
         return True
 
     def lines(self) -> list[Line]:
@@ -307,6 +316,11 @@ class _Parting:
         lends = not any(w.features & (HEADS - {"unit", "airbagmodule"}) for w in said)
         for other in self.owners:
             for piece in other.pieces if other is not owner else ():
+                if "both" in piece.words.features and piece.words.statuses:
+                    continue  # "both current"
+                if other is owner.like:
+                    cuts += self._places(piece) + ([] if lends else self._parts(piece))
+                    continue
                 kept = self._parts(piece) if lends else []
                 cuts += _gaps((self._end_before(piece), piece.end), kept)
         if not any(o is not owner and self._holds_code(o) for o in self.owners):

@@ -4,8 +4,10 @@ import re
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code, overlaps, with_bytes
-from squibwise.intake.report.lexicon import flat
+from squibwise.intake.report.labels import CALLED_CODE
+from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import FAULTS, HEADS
 
 _LETTERS = {
     "B": "b be bee bi bravo berta",
@@ -38,6 +40,12 @@ _TWICE = frozenset("double doppel doble".split())
 _WORD = pattern(r"[^\W_]+")
 _DIGITS = 4
 _SPOKEN_LINES = 2  # that show that codes are said aloud here
+_GAPPED = pattern(  # "B 1 A04", "B1 A 04"
+    r"(?<![\w.:/-])(?=[BCPU][0-9A-F]{0,3} )[BCPU] ?[0-3](?: ?[0-9A-F]){3}(?![\w/]|[.,]\d| \d)"
+)
+_LEADS = pattern(r"(?:.*[:=]\s)?\W*(?:\d{1,3}[.)]\s+)?")
+_KNOWN = 2  # words that show what a line is about
+_NEXT = pattern(r"\s?[,;/+&]?\s?(?:[^\W\d_]{1,4}\s)?")
 _FIRST = frozenset("0123")  # Source: sae-j2012, the first digit
 
 
@@ -52,6 +60,31 @@ def follow_spoken(lines: list[Line]) -> None:
         exact = [c for c in line.codes if c.is_exact]
         fresh = [c for c in codes if not overlaps(c.start, c.end, exact)]
         line.codes = tuple(sorted((*exact, *fresh), key=lambda c: c.start))
+
+
+def follow_gaps(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set codes that are typed with gaps, where they lead words for a part or are called codes."""
+    for line in lines:
+        if line.role == "blank" or any(c.style == "sae" for c in line.codes):
+            continue
+        found: list[Code] = []
+        for match in _GAPPED.finditer(line.text):
+            before = line.text[: match.start()]
+            is_next = found and _NEXT.fullmatch(line.text[found[-1].end : match.start()])
+            is_led = _LEADS.fullmatch(before) and _names_something(line.text, lexicon)
+            if is_next or is_led or CALLED_CODE.search(before):
+                printed = match.group().replace(" ", "")
+                found.append(with_bytes(line.text, match.start(), match.end(), printed, None))
+        if found:
+            kept = [c for c in line.codes if not overlaps(c.start, c.end, found)]
+            line.codes = tuple(sorted((*kept, *found), key=lambda c: c.start))
+
+
+def _names_something(text: str, lexicon: Lexicon) -> bool:
+    """Tell whether a word of a text means a part or a fault by itself, or two are known."""
+    words = [w for w in _WORD.findall(flat(text)) if len(w) >= _DIGITS and w.isalpha()]
+    known = sum(w in lexicon.known for w in words)
+    return known >= _KNOWN or any(lexicon.first_meanings(w) & (HEADS | FAULTS) for w in words)
 
 
 def read_said(text: str) -> str:
