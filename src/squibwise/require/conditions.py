@@ -48,6 +48,7 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         cleared: Components whose inspection a person signed as passed.
         failed: Components whose inspection a person signed as failed.
         memo: Triggers found already, by condition word and component; not for ``replaced``.
+        asked: Beliefs that a condition asks about, found already, by the same.
     """
 
     case: Case
@@ -57,6 +58,7 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     cleared: frozenset[str] = frozenset()
     failed: frozenset[str] = frozenset()
     memo: dict[tuple[str, str], Trigger] = {}
+    asked: dict[tuple[str, str], tuple[ComponentBelief, ...]] = {}
 
     @cached_property
     def unproved(self) -> Mapping[str, str]:
@@ -163,12 +165,17 @@ def _triggers(condition: Condition, component: str, situation: Situation) -> Ite
             )
             yield Trigger(what=likeliest, state="struck", probability=any_of_them)
     else:
-        yield from _component_triggers(condition, component, situation)
+        key = (condition.word, component)
+        if key not in situation.asked:
+            situation.asked[key] = tuple(_list_asked(condition, component, situation))
+        for belief in situation.asked[key]:
+            yield _trigger(condition, belief, situation)
 
 
-def _component_triggers(
+def _list_asked(
     condition: Condition, component: str, situation: Situation
-) -> Iterator[Trigger]:
+) -> Iterator[ComponentBelief]:
+    """Yield the beliefs that a condition of a component asks about."""
     for belief in situation.assessment.components:
         name = split_component(belief.id)
         kind = situation.catalog.kinds.get(name.kind)
@@ -182,7 +189,7 @@ def _component_triggers(
             continue
         if condition.near != "itself" and not _is_near(condition, name.place, component, situation):
             continue
-        yield _trigger(condition, belief, situation)
+        yield belief
 
 
 def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation) -> Trigger:

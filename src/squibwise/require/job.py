@@ -54,6 +54,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         closed: Gates that hold nothing any more.
         wait: After every power-down.
         ways_of_pieces: Openings that an assembly lies behind, found already, by its id.
+        seen_from: Components that are seen with a look at a place, found already.
+        parted: Components that come apart with an opening at a place, found already.
     """
 
     case: Case
@@ -64,6 +66,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     closed: frozenset[str]
     wait: Wait
     ways_of_pieces: dict[str, tuple[Way, ...]] = {}
+    seen_from: dict[tuple[str, str], tuple[str, ...]] = {}
+    parted: dict[str, tuple[str, ...]] = {}
 
     @cached_property
     def has_fired(self) -> bool:

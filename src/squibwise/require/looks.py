@@ -17,10 +17,11 @@ from squibwise.require.job import Job
 from squibwise.require.orders import Piece
 from squibwise.require.scope import (
     Scope,
-    is_inside,
     is_signed,
+    list_inside,
     list_places,
     name_at_fault,
+    once,
     to_minutes,
 )
 
@@ -30,11 +31,16 @@ REAR_ROW = "rear"
 HARNESS = "harness"
 
 
-def look(scope: Scope) -> Iterator[Operation]:
-    """Yield one look per area: what is seen in it is ticked with it, and nothing else.
+@once
+def look(scope: Scope) -> tuple[Operation, ...]:
+    """Return one look per area: what is seen in it is ticked with it, and nothing else.
 
     What lies in an area that nothing opens is a look of its own, made where the maker asks for it.
     """
+    return tuple(_looks(scope))
+
+
+def _looks(scope: Scope) -> Iterator[Operation]:
     job = scope.job
     asked = {
         d.component: d for d in scope.demands.values() if d.action == "inspect" and d.component
@@ -43,7 +49,7 @@ def look(scope: Scope) -> Iterator[Operation]:
     ticks = sorted(job.catalog.tasks.ticks.values(), key=lambda t: t.id == CABIN)
     for tick in ticks:
         for at in list_places(tick):
-            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope.job)]
+            inside = sorted(left.intersection(list_inside(tick, at, job)))
             if tick.id == REAR_ROW:
                 inside = [c for c in sorted(left) if is_in(c, "rear", "", job.case.car)]
             if _is_seen(tick, at, inside, scope):
@@ -62,9 +68,9 @@ def list_passed(job: Job) -> frozenset[str]:
     words = {c: [f"{c}:inspect"] for c in job.case.car.components}
     for tick in job.catalog.tasks.ticks.values():
         for at in list_places(tick):
-            for component in words:
+            for component in list_inside(tick, at, job):
                 kind = job.catalog.kinds[split_component(component).kind]
-                if is_inside(tick, at, component, job) and not (kind.circuit or kind.fires):
+                if not (kind.circuit or kind.fires):
                     words[component].append(f"look:{tick.id}-{at}" if at else f"look:{tick.id}")
     return frozenset(c for c, told in words.items() if c not in coded and _is_passed(c, told, job))
 
@@ -85,7 +91,7 @@ def _closed_looks(
     """Yield the looks into areas that nothing opens, each counted only once somebody asks."""
     for tick in ticks:
         for at in list_places(tick):
-            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope.job)]
+            inside = sorted(left.intersection(list_inside(tick, at, scope.job)))
             left -= set(inside)
             if inside:
                 yield _asked_look(tick, at, [asked[c] for c in inside], scope)
@@ -120,20 +126,20 @@ def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
         return True
     if not scope.job.had_crash:
         opened = bool(tick.seen_in) and _is_open_for(tick, at, scope)
-        there = bool(_list_inside(tick, at, scope))
+        there = bool(list_inside(tick, at, scope.job))
         return opened and (bool(inside) or (there and bool(scope.changed)))
     if tick.when == "always":
         return bool(inside) or not tick.kinds or _is_in_doubt(tick, at, scope)
     if tick.when == "bag-fired":
         return any(p.assembly.live and _is_bag(p, scope) for p in scope.changed)
-    return bool(_list_inside(tick, at, scope)) and _is_open_for(tick, at, scope)
+    return bool(list_inside(tick, at, scope.job)) and _is_open_for(tick, at, scope)
 
 
 def _is_in_doubt(tick: Tick, at: str, scope: Scope) -> bool:
     """Does a look at something in an area decide whether it is replaced."""
     asked = (d for d in scope.demands.values() if d.action == "replace" and not d.done)
     doubtful = {d.component for d in asked if d.kind == "look-first"}
-    return not doubtful.isdisjoint(_list_inside(tick, at, scope))
+    return not doubtful.isdisjoint(list_inside(tick, at, scope.job))
 
 
 def _is_open_for(tick: Tick, at: str, scope: Scope) -> bool:
@@ -173,7 +179,7 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
         demands=tuple(d.id for d in demands),
         done=all(d.done for d in demands) if demands else _was_made(tick, at, word, scope),
         because=_WET if tick.id == HARNESS and scope.job.was_soaked else (),
-        sees=_list_inside(tick, at, scope),
+        sees=list_inside(tick, at, scope.job),
         seen_hurt=tuple(component_title(d.component or "", catalog) for d in hurt),
         passes_when=f"passed {word}: {tick.text}",
     )
@@ -181,13 +187,8 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
 
 def _was_made(tick: Tick, at: str, word: str, scope: Scope) -> bool:
     """Was a look that nothing asks of any part signed: as itself, or part by part while one did."""
-    parts = _list_inside(tick, at, scope)
+    parts = list_inside(tick, at, scope.job)
     return is_signed(word, scope) or any(is_signed(f"{c}:inspect", scope) for c in parts)
-
-
-def _list_inside(tick: Tick, at: str, scope: Scope) -> tuple[str, ...]:
-    components = scope.job.case.car.components
-    return tuple(c for c in components if is_inside(tick, at, c, scope.job))
 
 
 def _way_seen(tick: Tick, at: str, scope: Scope) -> Way | None:

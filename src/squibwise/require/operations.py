@@ -4,7 +4,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.tasks import Setting, Three
-from squibwise.history.apart import find_parted
 from squibwise.history.signed import CONTROL_UNIT, last_signed
 from squibwise.model.evidence import Passed
 from squibwise.model.names import SEATS, side_of, split_component
@@ -13,7 +12,14 @@ from squibwise.require.access import Way, covers, swallows
 from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import LOOK, look
 from squibwise.require.orders import FASTENERS, Piece
-from squibwise.require.scope import Scope, find_all_ways, find_piece_ways, is_signed, to_minutes
+from squibwise.require.scope import (
+    Scope,
+    find_all_ways,
+    find_piece_ways,
+    is_signed,
+    list_parted,
+    to_minutes,
+)
 from squibwise.require.steps import (
     SHUT_BEFORE_POWER,
     UNIT_WAYS,
@@ -47,9 +53,7 @@ def list_numbers(catalog: Catalog) -> frozenset[int]:
 def open_up(scope: Scope) -> Iterator[Operation]:
     """Yield one operation per opening, with the connectors it parts."""
     for way in scope.ways:
-        parted = tuple(
-            c for c in find_parted(way.opening, way.at, scope.job.case.car) if not scope.is_new(c)
-        )
+        parted = tuple(c for c in list_parted(way, scope.job) if not scope.is_new(c))
         done = _is_area_done(way, scope)
         yield Operation(
             n=OPEN + way.slot,
@@ -214,7 +218,7 @@ def fit(scope: Scope, *, connects_later: frozenset[str] = frozenset()) -> Iterat
         scope: What is done.
         connects_later: Components that are mounted now and plugged in after the loads are out.
     """
-    looks = tuple(look(scope))
+    looks = look(scope)
     for piece in (*scope.changed, *scope.taken_off):
         yield _fit(piece, scope, looks, later=connects_later.intersection(piece.contains))
 
@@ -347,7 +351,7 @@ def join(scope: Scope, loaded: frozenset[str] = frozenset()) -> Iterator[tuple[W
     seen = set(loaded)
     behind = {p.id: _open_ways(p, scope) for p in scope.changed}
     for way in scope.ways:
-        parted = find_parted(way.opening, way.at, scope.job.case.car)
+        parted = list_parted(way, scope.job)
         kept = tuple(c for c in parted if not _is_surely_new(c, scope) and c not in seen)
         seen |= set(kept)
         if kept:

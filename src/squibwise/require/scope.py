@@ -1,12 +1,14 @@
 """How far a job goes: which assemblies are changed, and what is opened for them and for looks."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import wraps
+from typing import TypeVar
 
 import msgspec
 
 from squibwise.catalog.load import holds_charge
 from squibwise.catalog.tasks import Three, Tick
-from squibwise.history.apart import is_in
+from squibwise.history.apart import find_parted, is_in
 from squibwise.model.names import SEATS, SIDES, split_component, split_loop
 from squibwise.model.report import Report
 from squibwise.model.work import Demand, Minutes, Order
@@ -16,9 +18,10 @@ from squibwise.require.job import Job
 from squibwise.require.orders import Piece
 
 COUNTED = ("certain", "rule")
+Answer = TypeVar("Answer")
 
 
-class Scope(msgspec.Struct, frozen=True, kw_only=True):
+class Scope(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     """What is done in this job: the pieces that are changed and what is opened for them.
 
     Attributes:
@@ -58,6 +61,21 @@ class Scope(msgspec.Struct, frozen=True, kw_only=True):
     def is_to_be_fitted(self, component: str) -> bool:
         """Is a component replaced with its assembly, and not yet in."""
         return any(component in p.contains and not self.orders[p.id].done for p in self.changed)
+
+
+def once(ask: Callable[[Scope], Answer]) -> Callable[[Scope], Answer]:
+    """Return a question about a scope that is answered once: what is done does not change."""
+    name = f"{ask.__module__}.{ask.__name__}"
+
+    @wraps(ask)
+    def answer(scope: Scope) -> Answer:
+        kept = scope.__dict__
+        if name not in kept:
+            kept[name] = ask(scope)
+        found: Answer = kept[name]
+        return found
+
+    return answer
 
 
 def set_scope(
@@ -195,7 +213,7 @@ def _ways_of_looks(scope: Scope) -> frozenset[Way]:
     found: set[Way] = set()
     for tick in job.catalog.tasks.ticks.values() if job.had_crash else ():
         for at in list_places(tick):
-            inside = [c for c in job.case.car.components if is_inside(tick, at, c, job)]
+            inside = list_inside(tick, at, job)
             asked = bool(inside) and _is_asked(tick, scope)
             if tick.when == "open" and (asked or doubtful.intersection(inside)):
                 place = at or _place_of(inside)
@@ -221,10 +239,22 @@ def list_places(tick: Tick) -> tuple[str, ...]:
     return {"seat": SEATS[:2], "side": SIDES}.get(tick.per, ("",))
 
 
-def is_inside(tick: Tick, at: str, component: str, job: Job) -> bool:
-    """Is a component looked at with this line."""
-    kind = split_component(component).kind
-    return kind in tick.kinds and is_in(component, tick.rows, at, job.case.car)
+def list_inside(tick: Tick, at: str, job: Job) -> tuple[str, ...]:
+    """Return the components that are looked at with a line of the car, at a place."""
+    found = job.seen_from.get((tick.id, at))
+    if found is None:
+        car = job.case.car
+        kinds = (c for c in car.components if split_component(c).kind in tick.kinds)
+        found = tuple(c for c in kinds if is_in(c, tick.rows, at, car))
+        job.seen_from[tick.id, at] = found
+    return found
+
+
+def list_parted(way: Way, job: Job) -> tuple[str, ...]:
+    """Return the components whose connectors come apart when an opening is made."""
+    if way.id not in job.parted:
+        job.parted[way.id] = find_parted(way.opening, way.at, job.case.car)
+    return job.parted[way.id]
 
 
 def is_signed(word: str, scope: Scope) -> bool:

@@ -4,7 +4,6 @@ from collections.abc import Iterable, Iterator
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.tasks import Cause, Step
-from squibwise.history.apart import find_parted
 from squibwise.history.order import POWER_DOWNS
 from squibwise.history.signed import last_signed, unit_exposed
 from squibwise.model.belief import Assessment, Because
@@ -17,7 +16,7 @@ from squibwise.require.demands import name_chance, pick_cautions
 from squibwise.require.job import Job, list_unsettled
 from squibwise.require.orders import Piece
 from squibwise.require.progress import FIRST_POWER, KEY_ON_GATE, STEP, is_step_done
-from squibwise.require.scope import Scope, find_all_ways, is_signed, to_minutes
+from squibwise.require.scope import Scope, find_all_ways, is_signed, list_parted, once, to_minutes
 
 UNIT_WAYS = ("flap", "console", "panel")
 NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")
@@ -28,6 +27,7 @@ MOUNTED_EARLY = frozenset({"passenger-bag"})
 CAUSE_NUMBERS = 900
 
 
+@once
 def list_steps(scope: Scope) -> tuple[Step, ...]:
     """Return the steps that this job needs, in the order of their numbers."""
     words = find_situations(scope)
@@ -35,7 +35,8 @@ def list_steps(scope: Scope) -> tuple[Step, ...]:
     return tuple(sorted(chosen, key=lambda s: s.number))
 
 
-def find_situations(scope: Scope) -> set[str]:
+@once
+def find_situations(scope: Scope) -> frozenset[str]:
     """Return the words of steps and gates that hold of the car.
 
     Behind a passed or open key-on gate codes are saved with the key on; after a failed one the
@@ -70,7 +71,7 @@ def find_situations(scope: Scope) -> set[str]:
         "unit-loose": job.had_crash or gone or refused or scope.has("control-unit"),
         "opened-up": job.had_crash or bool(scope.changed),
     }
-    return {word for word, is_so in holds.items() if is_so}
+    return frozenset(word for word, is_so in holds.items() if is_so)
 
 
 def _is_out_of_the_heat(job: Job) -> bool:
@@ -84,6 +85,7 @@ def _is_recorded(job: Job) -> bool:
     return weigh_crash_record(job.case, job.assessment)[0] >= job.limits.trace
 
 
+@once
 def is_long_way(scope: Scope) -> bool:
     """Is a proving power-up with loads needed before the airbags and pretensioners go in.
 
@@ -124,6 +126,7 @@ def _has_fired(components: Iterable[str], scope: Scope) -> bool:
     return any(b is not None and b.after_crash.fired >= scope.job.limits.likely for b in beliefs)
 
 
+@once
 def seats_out(scope: Scope) -> frozenset[str]:
     """Return the seats that stay out of the car until their airbag or pretensioner is new."""
     return frozenset(
@@ -160,6 +163,7 @@ def _needs_open(piece: Piece, scope: Scope) -> set[str]:
     return {w.opening.id for w in ways}
 
 
+@once
 def list_loads(scope: Scope) -> tuple[str, ...]:
     """Return the igniter circuits that get a substitute load before the first power.
 
@@ -178,7 +182,7 @@ def list_loads(scope: Scope) -> tuple[str, ...]:
         c
         for w in scope.ways
         if stays_open(w, scope)
-        for c in find_parted(w.opening, w.at, scope.job.case.car)
+        for c in list_parted(w, scope.job)
         if scope.fires(c) and c not in fitted and split_component(c).kind not in NEVER_LOADED
     ]
     wet = [c for c in scope.job.reached if scope.fires(c)]

@@ -4,6 +4,7 @@ import datetime as dt
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any, TypeVar
 
 import msgspec
@@ -146,6 +147,11 @@ def table_name(path: KeyPath) -> str:
     return f"[{head}]"
 
 
+@cache
+def _describe_record(record: type) -> inspect.Type:
+    return inspect.type_info(record)
+
+
 def _settle_table(raw: object, record: type, path: KeyPath, notes: Notes) -> Any:  # noqa: ANN401
     if not isinstance(raw, dict):
         remedy = f"Write it as {table_name(path)}."
@@ -153,7 +159,7 @@ def _settle_table(raw: object, record: type, path: KeyPath, notes: Notes) -> Any
             "case-wrong-type", path, f"'{path[-1]}' must be a table, not {show(raw)}.", remedy
         )
         return _BAD
-    info = inspect.type_info(record)
+    info = _describe_record(record)
     if not isinstance(info, inspect.StructType):
         return _BAD
     fields = {field.encode_name: field for field in info.fields}
