@@ -7,7 +7,9 @@ from pathlib import Path
 
 import msgspec
 import pytest
+import tomli
 
+from squibwise.catalog import reading
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.prepared import keep_prepared
 from squibwise.intake.report.lexicon import Filed, file_words
@@ -101,3 +103,17 @@ def test_the_vocabulary_is_the_same_kept_and_made() -> None:
     again = msgspec.msgpack.decode(msgspec.msgpack.encode(filed), type=Filed)
     assert again == filed
     assert list(again.rows) == list(filed.rows)
+
+
+def test_every_shipped_file_says_kept_what_it_says_parsed() -> None:
+    """Dates are kept as text, as they are written."""
+    kept = reading._shipped_tables()
+    paths = sorted(reading.SHIPPED.rglob("*.toml"))
+    assert list(kept) == [str(p) for p in paths]
+    for path in paths:
+        parsed = tomli.loads(path.read_text(encoding="utf-8"))
+        assert msgspec.msgpack.decode(kept[str(path)]) == msgspec.to_builtins(parsed), path.name
+
+
+def test_a_shipped_file_that_is_no_toml_is_left_to_whoever_asks_for_it() -> None:
+    assert list(reading._parse_each({"good": "a = 1", "broken": "a = = 1"})) == ["good"]

@@ -16,7 +16,7 @@ from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFi
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
 from squibwise.catalog.market import BidBook, LotBook, MarketBook, read_lot_book, read_market
-from squibwise.catalog.reading import key_entries, read_files, read_folder, read_toml
+from squibwise.catalog.reading import SHIPPED, key_entries, read_files, read_folder, read_toml
 from squibwise.catalog.rules import DEFAULT, RuleBook, read_rules
 from squibwise.catalog.screens import load_pages, load_screens
 from squibwise.catalog.tasks import TaskBook, read_tasks
@@ -41,7 +41,7 @@ from squibwise.model.names import PLACES, split_component, split_loop
 if TYPE_CHECKING:
     from squibwise.catalog.priors import Priors
 
-DATA = Path(__file__).parent / "data"
+DATA = SHIPPED
 
 
 class Catalog:

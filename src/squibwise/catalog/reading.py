@@ -5,16 +5,20 @@ A section is read in two lines, whatever it holds: ``read_files`` gives the reco
 something which is not there is refused.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from functools import cache
 from pathlib import Path
 from typing import Protocol, TypeVar
 
 import msgspec
 import tomli
 
+from squibwise.catalog.prepared import keep_prepared
 from squibwise.errors import CatalogError
 
 T = TypeVar("T")
+SHIPPED = Path(__file__).parent / "data"
 
 
 class Cited(Protocol):
@@ -32,14 +36,38 @@ def read_toml(path: Path, kind: type[T]) -> T:
         CatalogError: The file is missing, is not TOML, or does not fit the record.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-        return msgspec.convert(tomli.loads(text), kind)
+        table = _shipped_tables().get(str(path))
+        if table is not None:
+            return msgspec.msgpack.decode(table, type=kind)
+        return msgspec.convert(tomli.loads(path.read_text(encoding="utf-8")), kind)
     except OSError as error:
         raise CatalogError(f"{path.name}: cannot be read: {error.strerror}") from error
     except (tomli.TOMLDecodeError, UnicodeDecodeError) as error:
         raise CatalogError(f"{path.name}: not valid TOML: {error}") from error
     except (msgspec.ValidationError, CatalogError) as error:
         raise CatalogError(f"{path.name}: {error}", remedy="Correct the file.") from error
+
+
+@cache
+def _shipped_tables() -> dict[str, bytes]:
+    """Return the tables of every file of the shipped catalogue by its path, parsed once and kept.
+
+    A file that cannot be read is left out: whoever asks for it is told.
+    """
+    texts = {}
+    for path in sorted(SHIPPED.rglob("*.toml")):
+        with suppress(OSError, UnicodeDecodeError):
+            texts[str(path)] = path.read_text(encoding="utf-8")
+    made_by, named = (Path(__file__),), (*texts, *texts.values())
+    return keep_prepared(dict[str, bytes], lambda: _parse_each(texts), made_by, named)
+
+
+def _parse_each(texts: Mapping[str, str]) -> dict[str, bytes]:
+    tables = {}
+    for path, text in texts.items():
+        with suppress(tomli.TOMLDecodeError):
+            tables[path] = msgspec.msgpack.encode(tomli.loads(text))
+    return tables
 
 
 def read_folder(folder: Path, kind: type[T]) -> dict[str, T]:
