@@ -97,9 +97,32 @@ def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
 
 
 def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Assessment:
-    """Return what happened in the crash and what state every component is in."""
+    """Return what happened in the crash and what state every component is in.
+
+    Where the fault of a circuit lies is what tracing holds of it.
+    """
     case = put_in_order(case)
-    return _assess(case, _weigh_bench(case, catalog, own), catalog, own)
+    states = _assess(case, _weigh_bench(case, catalog, own), catalog, own)
+    given = {_outcomes(case): states} if not _is_told(case) else {}
+
+    def prior_of(loop: str) -> Assessment:
+        before = isolate.before_tests(case, loop)
+        key = _outcomes(before)
+        if key not in given:
+            bench = _weigh_bench(before, catalog, own, told=False)
+            given[key] = infer.assess_plainly(before, catalog, own.shifts, bench)
+        return given[key]
+
+    circuits = isolate.causes_of_circuits(case, states, prior_of, catalog, own.proved)
+    return isolate.place_faults(states, circuits)
+
+
+def _outcomes(case: Case) -> frozenset[str]:
+    return frozenset(e.id for e in case.evidence if isinstance(e, TestOutcome))
+
+
+def _is_told(case: Case) -> bool:
+    return any(isinstance(e, Story) for e in case.evidence)
 
 
 def _assess(case: Case, bench: BenchBelief, catalog: Catalog, own: Experience) -> Assessment:
@@ -113,8 +136,7 @@ def _weigh_bench(
 
     Tracing weighs what is told of its circuit itself.
     """
-    tested = any(isinstance(e, TestOutcome) for e in case.evidence)
-    told = told and any(isinstance(e, Story) for e in case.evidence)
+    tested, told = bool(_outcomes(case)), told and _is_told(case)
     if not tested and not told:
         return BenchBelief()
     plain = _untested(case, catalog, own)

@@ -153,12 +153,25 @@ def spring_traced(*told: Any) -> float:
 
 
 def test_what_is_told_of_a_circuit_moves_assess_the_way_it_moves_trace() -> None:
-    belief = line.assess(car(TOLD), CATALOG).of(BAG)
-    assert belief is not None
-    told = belief.stages["1"].where
-    assert told["clock-spring"] > 2.0 * where()["clock-spring"]
+    states = line.assess(car(TOLD), CATALOG)
+    told = states.of(BAG).stages["1"].where
+    step = CATALOG.fact("isolation.step").number()
+    assert odds(told["clock-spring"]) > step * odds(where()["clock-spring"])
     assert told["clock-spring"] == max(told.values())
     assert spring_traced(TOLD) > spring_traced()
+    assert states.of(SPRING).now.faulty > 2.0 * faulty(SPRING)
+
+
+def odds(p: float) -> float:
+    return p / (1.0 - p)
+
+
+@pytest.mark.parametrize("told", [(), (TOLD,), (LOOKED, GONE), (TOLD, STAYS)])
+def test_assess_lays_out_the_causes_of_a_circuit_as_trace_has_them(told: Any) -> None:
+    traced = squibwise.trace(car(*told), LOOP, CATALOG, over=lambda: True)
+    (laid,) = line.assess(car(*told), CATALOG).circuits
+    assert [c.id for c in laid.causes] == [h.id for h in traced.hypotheses]
+    assert [c.p for c in laid.causes] == pytest.approx([h.p for h in traced.hypotheses])
 
 
 def test_a_story_is_weighed_once_in_tracing() -> None:

@@ -4,12 +4,15 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from squibwise.isolate.circuits import causes_of_circuits, place_faults
     from squibwise.isolate.context import before_tests
     from squibwise.isolate.outcomes import proved_causes, weigh_tests
     from squibwise.isolate.stories import weigh_stories
     from squibwise.isolate.tracing import trace
 
 _HOMES = {
+    "causes_of_circuits": "squibwise.isolate.circuits",
+    "place_faults": "squibwise.isolate.circuits",
     "before_tests": "squibwise.isolate.context",
     "proved_causes": "squibwise.isolate.outcomes",
     "trace": "squibwise.isolate.tracing",
@@ -17,7 +20,15 @@ _HOMES = {
     "weigh_tests": "squibwise.isolate.outcomes",
 }
 
-__all__ = ["before_tests", "proved_causes", "trace", "weigh_stories", "weigh_tests"]
+__all__ = [
+    "before_tests",
+    "causes_of_circuits",
+    "place_faults",
+    "proved_causes",
+    "trace",
+    "weigh_stories",
+    "weigh_tests",
+]
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - imported when first asked for

@@ -64,13 +64,13 @@ def _share_parts(search: Search) -> dict[str, float]:
     found: dict[str, float] = {}
     for suspect in search.standing.suspects:
         if len(suspect.parts) == 1 and place_of(suspect.parts[0], search.context) in _PARTS:
-            word = _word_of(suspect.parts[0], search.context)
+            word = word_of_part(suspect.parts[0], search.context)
             found[word] = found.get(word, 0.0) + suspect.p
     total = math.fsum(found.values())
     return {word: p / total for word, p in found.items()} if total else {}
 
 
-def _word_of(part: str, context: Context) -> str:
+def word_of_part(part: str, context: Context) -> str:
     """Return what a fault of the part or its wiring is in: the part alone, or what else."""
     name = part.partition(":")[0]
     element = next((e for e in context.chain.element if e.id == name), None)

@@ -324,11 +324,35 @@ class BenchBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     stories: dict[str, tuple[StoryWeight, ...]] = {}
 
 
+class CircuitCause(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One cause of a circuit's fault, as tracing has it: its id, title and probability."""
+
+    id: str
+    title: str
+    p: float
+
+
+class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What tracing holds of a circuit that is reported or tested.
+
+    Attributes:
+        loop: Which, as ``trace`` takes it.
+        causes: The likeliest first.
+        where: The same by place, as in ``StageBelief.where``.
+    """
+
+    loop: str
+    causes: tuple[CircuitCause, ...]
+    where: dict[str, float]
+
+
 class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The answer of ``assess``.
 
     Attributes:
         located: Faults that tests have located in a part: it is renewed.
+        circuits: Circuits that the last report names or that were tested, unless their device is
+            held for fired or they are cured.
         unproved: Entries that call a fault cured which was away before, by component.
         contradictions: Those that block release first.
         loads_left_in: Components whose circuit reads good though the part is missing, fired or
@@ -346,6 +370,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     loads_left_in: tuple[str, ...] = ()
     unproven: tuple[str, ...] = ()
     located: tuple[Located, ...] = ()
+    circuits: tuple[FaultyCircuit, ...] = ()
     unproved: dict[str, str] = {}
     open_questions: tuple[OpenQuestion, ...] = ()
     next_looks: tuple[NextLook, ...] = ()

@@ -16,13 +16,11 @@ from squibwise.model.belief import (
 )
 from squibwise.model.case import Case
 from squibwise.model.names import loop_id, split_component, split_loop
-from squibwise.model.words import STATES
 from squibwise.present.figures import counted, listed, minutes, percent
 from squibwise.present.phrases import (
     LIKELY,
     is_told_already,
     name,
-    say_state,
     standing,
     tell_car,
     tell_findings,
@@ -32,18 +30,12 @@ from squibwise.present.phrases import (
     tell_stage,
     tell_states,
 )
-from squibwise.present.tell_event import (
-    rank_causes,
-    tell_cause,
-    tell_causes,
-    tell_event,
-    tell_event_shortly,
-)
+from squibwise.present.tell_event import tell_causes, tell_event, tell_event_shortly
+from squibwise.present.tell_trouble import by_state, tell_circuits, tell_trouble, troubled
 from squibwise.present.telling import Bullets, Section, Table, Telling, Text, filled, section
 
 LOOKS_SHOWN = 6
 HIGH_VOLTAGE = "high-voltage-cutoff"
-NOT_FIRED_STATES = tuple(s for s in STATES if s not in ("sound", "fired"))
 
 
 def tell_assessment(case: Case, states: Assessment, catalog: Catalog) -> Telling:
@@ -58,7 +50,8 @@ def tell_assessment(case: Case, states: Assessment, catalog: Catalog) -> Telling
                 _asked(states),
                 *_fired(states, catalog),
                 tell_causes(states.event, catalog),
-                _trouble(states),
+                tell_trouble(states),
+                tell_circuits(states, catalog),
                 tell_hazards(states, catalog),
                 tell_contradictions(states),
                 *_doubtful(states, catalog),
@@ -199,41 +192,6 @@ def tell_stages(belief: ComponentBelief) -> str:
 def likeliest(states: StateBelief) -> tuple[str, float]:
     """Return the likeliest state and its probability."""
     return max(by_state(states).items(), key=lambda s: s[1])
-
-
-def by_state(states: StateBelief) -> dict[str, float]:
-    """Return the probabilities by state."""
-    return {s: float(getattr(states, s)) for s in STATES}
-
-
-def troubled(states: Assessment) -> list[tuple[ComponentBelief, str, float]]:
-    """Return what is more likely than not wrong now though it did not fire, with its state."""
-    return [
-        (c, word, by_state(c.now)[word])
-        for c in states.components
-        for word in NOT_FIRED_STATES
-        if by_state(c.now)[word] >= LIKELY
-    ]
-
-
-def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
-    """Return what is likely not right now though it did not fire, each state once."""
-    by_state_: dict[str, list[str]] = {}
-    for part, word, _ in troubled(states):
-        by_state_.setdefault(word, []).append(part.id)
-    causes = [
-        f"{tell_cause(key, catalog)} ({percent(p)})"
-        for key, p in rank_causes(states.event.causes, LIKELY)
-    ]
-    told = [f"{say_state(w)}: {tell_grouped(parts, catalog)}" for w, parts in by_state_.items()]
-    return [*causes, *told]
-
-
-def _trouble(states: Assessment) -> Section | None:
-    rows = tuple((c.id, percent(p), word) for c, word, p in troubled(states))
-    if not rows:
-        return None
-    return section("Not right now", Table(rows=rows, right=(1,)), note="though not fired")
 
 
 def tell_hazards(states: Assessment, catalog: Catalog) -> Section | None:

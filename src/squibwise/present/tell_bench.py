@@ -15,7 +15,6 @@ from squibwise.model.report import Report
 from squibwise.present.figures import counted, moment, percent
 from squibwise.present.phrases import LIKELY, in_words, name, tell_states
 from squibwise.present.tell_assessment import (
-    by_state,
     doubtful_parts,
     is_settled,
     likeliest,
@@ -23,6 +22,7 @@ from squibwise.present.tell_assessment import (
 from squibwise.present.tell_brief import Brief
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_orders import group_orders, may_be_added, open_questions, order_now
+from squibwise.present.tell_trouble import by_state
 from squibwise.present.tell_visits import is_left_closed
 
 LIVE = "live"

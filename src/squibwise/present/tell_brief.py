@@ -33,7 +33,6 @@ from squibwise.present.tell_assessment import (
     fired_parts,
     tell_dangers,
     tell_look,
-    tell_wrong,
 )
 from squibwise.present.tell_cost import find_followed
 from squibwise.present.tell_event import tell_event_shortly
@@ -46,6 +45,7 @@ from squibwise.present.tell_orders import (
     tell_titled,
     tell_why,
 )
+from squibwise.present.tell_trouble import tell_wrong
 from squibwise.present.tell_visits import WIDTH, next_operation, tell_operation_shortly
 from squibwise.present.telling import Section, Table, Telling, Text, Tone, filled, section
 

@@ -11,7 +11,7 @@ from squibwise.model.belief import ComponentBelief
 from squibwise.model.names import split_component
 from squibwise.present.figures import percent
 from squibwise.present.phrases import name, tell_grouped
-from squibwise.present.tell_assessment import by_state, tell_belief, tell_look
+from squibwise.present.tell_assessment import tell_belief, tell_look
 from squibwise.present.tell_bench import (
     LETTERS,
     EvidenceCard,
@@ -32,6 +32,7 @@ from squibwise.present.tell_brief import (
     tell_unpriced,
 )
 from squibwise.present.tell_orders import group_orders, tell_price, tell_titled, tell_why
+from squibwise.present.tell_trouble import by_state
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.drawing import frame, layout, place_arrows, place_marks, seat_of
 from squibwise.web.layout import bench_of, car_page, opened_for, page
