@@ -256,7 +256,8 @@ def is_work_timed(history: History) -> bool:
 
 
 def _scan_lines(report: Report) -> list[Problem]:
-    own = [x for x in report.reading.lines if x.present and x.unit != "other"]
+    told = [x for x in report.reading.lines if x.unit != "other"]
+    own = [x for x in told if x.present or x.is_untested]
     lines = [x for x in own if not set(x.status) <= _HARMLESS or not x.status]
     there = [x for x in lines if set(x.status) & _THERE]
     waiting = [x for x in lines if x not in there and set(x.status) & _WAITING]

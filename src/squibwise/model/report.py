@@ -68,7 +68,7 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         unit: Whether the unit that stores it is the restraint unit, another one or not known; only
             faults of the restraint unit, or of an unknown one, are faults of the restraint system.
         present: False when the text says that the fault is not there: cleared, repaired, past,
-            denied; also when it is doubtful.
+            denied; also when it is doubtful, and when it tells only of a test that was not done.
         is_doubtful: The text tells of it, but not surely that it is there now: it is evidence of
             nothing, not of the part's soundness either, until somebody says what it means.
         origin: Where it stands.
@@ -96,6 +96,12 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     present: bool = True
     is_doubtful: bool = False
     origin: Origin = Origin()
+
+    @property
+    def is_untested(self) -> bool:
+        """Whether it tells only that a circuit was not tested: of no fault, and of no good one."""
+        is_bare = self.code is None and self.fault == "unknown"
+        return is_bare and self.status == ("not-tested",) and not self.is_doubtful
 
 
 class Unread(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

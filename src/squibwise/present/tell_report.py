@@ -38,10 +38,12 @@ def _tell_title(lines: Sequence[CodeLine]) -> str:
 
 
 def count_faults(lines: Sequence[CodeLine]) -> tuple[str, ...]:
-    """Return how many faults were read, then apart how many are told and not sure, if any."""
+    """Return how many faults were read, then apart those told and not sure, and tests not done."""
     unsure = sum(line.is_doubtful for line in lines)
-    told = (f"{unsure} told and not sure",) if unsure else ()
-    return (counted(len(lines) - unsure, "fault"), *told)
+    undone = sum(line.is_untested for line in lines)
+    told = [f"{unsure} told and not sure"] if unsure else []
+    told += [f"{counted(undone, 'test')} not done"] if undone else []
+    return (counted(len(lines) - unsure - undone, "fault"), *told)
 
 
 def _faults(report: ReadReport) -> Table:
@@ -115,7 +117,7 @@ def tell_meaning(line: CodeLine) -> str:
     told = tuple(s for s in line.status if line.present or s != "present")
     status = f" [{', '.join(told)}]" if told else ""
     now = ", not sure that it is there now" if line.is_doubtful else ", no fault now"
-    gone = "" if line.present else now
+    gone = "" if line.present or line.is_untested else now
     return f"{part}{stage}: {in_words(line.fault)}{status}{gone}"
 
 

@@ -8,7 +8,7 @@ from squibwise.intake.report.lexicon import BASE, Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.phrases import find_claims
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, TELLS, Words, has_fault, has_part
+from squibwise.intake.report.words import FAULTS, TELLS, Words, add_status, has_fault, has_part
 
 _NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 _IF = pattern(r"(?:^|\W)(?:if|wenn|falls|si|se|jesli|jezeli)\s+$")  # "if B1001 comes back"
@@ -172,6 +172,22 @@ def is_question(line: Line) -> bool:
     return text.endswith("?") or ("?" in text and (text[:1] == "¿" or not told))
 
 
+def hear_untested(words: Words) -> None:
+    """``passenger airbag not responding``, ``was not measured``: nobody read its circuit.
+
+    No igniter ever speaks, so none can fall silent. Not for words of a code.
+    """
+    told = words.features
+    is_mute = told & FAULTS == {"communication"} and not told & _SENSED
+    is_undone = words.voices == {"not", "tested"} and not told & FAULTS
+    if is_mute and told & _IGNITED:
+        told.discard("communication")
+        add_status(words, "not-tested")
+    elif is_undone and has_part(words):
+        words.voices.clear()
+        add_status(words, "not-tested")
+
+
 def why_absent(words: Words, *, is_coded: bool) -> str:
     """Return why words say that there is no fault now; empty when they do not say so.
 
@@ -181,9 +197,7 @@ def why_absent(words: Words, *, is_coded: bool) -> str:
     """
     voices, told = words.voices, has_fault(words) or "battery" in words.features
     is_told = told or words.statuses
-    is_silent = words.features & FAULTS == {"communication"} and bool(words.features & _IGNITED)
     reasons = (
-        (is_silent and not is_coded and not words.features & _SENSED, "denied"),
         ("elsewhere" in voices and not is_coded, "another system"),
         ("sought" in voices and not is_coded and not words.statuses, "a check without a result"),
         ("mine" in voices or {"own", "was"} <= voices, "another car"),

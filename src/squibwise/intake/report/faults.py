@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.absences import denied_by_name, why_gone
-from squibwise.intake.report.asides import why_absent
+from squibwise.intake.report.asides import hear_untested, why_absent
 from squibwise.intake.report.assertions import (
     UNSURE,
     begins_with_only,
@@ -431,6 +431,7 @@ def _belongs(line: Line, current: Fault) -> bool:
 
 
 def _words_entry(line: Line, words: Words, state: _State) -> Fault:
+    hear_untested(words)
     return Fault(first=line, raws=[line.raw], words=words, unit=line.unit, section=state.section)
 
 

@@ -2,7 +2,7 @@
 
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.asides import GOOD, is_question, why_aside, why_no_code
+from squibwise.intake.report.asides import GOOD, hear_untested, is_question, why_aside, why_no_code
 from squibwise.intake.report.features import join_denied, read_words
 from squibwise.intake.report.labels import numbers_a_thing
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
@@ -111,6 +111,8 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     language = language_of(line, lexicon, usual)
     hits = join_denied(find_hits(lexicon, line.tokens, language), line.tokens)
     line.words = read_words(line.tokens, hits, lexicon.denying)
+    if not line.codes:
+        hear_untested(line.words)
     denied = [h for h in hits if _denies_status(h, line.tokens, lexicon)]
     if not line.codes and denied and all(h in denied for h in hits if _stores(h)):
         line.words.voices.add("not")  # "short to ground: not present", where no code has a status
@@ -189,6 +191,9 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     if line.codes:
         line.role = "code"
         return
+    is_measure = "meta" in find_layout(lexicon, texts)[0] and not has_part(line.words)
+    if is_measure and line.words.statuses == ["not-tested"]:
+        line.words.statuses.clear()  # "odometer (not read)"
     known = sum(w in lexicon.known or w.isdecimal() for w in texts)
     line.known_share = known / len(texts) if texts else 0.0
     line.count = _count(line.tokens, texts, lexicon)

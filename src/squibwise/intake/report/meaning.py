@@ -276,7 +276,7 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
     """Return a fault as a line of the answer."""
     part, code = fault.part, fault.code
     raw, statuses = "\n".join(fault.raws), _statuses(fault)
-    return CodeLine(
+    line = CodeLine(
         line=fault.first.number,
         raw=raw,
         code=code.code if code and code.style != "cut" else None,
@@ -299,6 +299,7 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
         is_doubtful=fault.absent == UNSURE,
         origin=Origin(file=name, line=fault.first.number, raw=fault.raws[0]),
     )
+    return msgspec.structs.replace(line, present=False) if line.is_untested else line
 
 
 def _is_unset(code: Code | None) -> bool:

@@ -30,7 +30,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         told: Its faults.
         scope: Catalogue, car and drive hand.
     """
-    own = [ln for ln in told if ln.unit != "other" and ln.present]
+    own = [ln for ln in told if ln.unit != "other" and (ln.present or ln.is_untested)]
     able, why = _able(own, sheet.volts, scope.catalog)
     odometer, unit = read_odometer(sheet)
     return Coverage(
@@ -146,7 +146,7 @@ def _able(
             why.append(f"Line {line.line}: a unit with an internal fault may not test circuits.")
         elif line.fault == "voltage":
             why.append(f"Line {line.line}: the unit's supply was at fault; tests may not have run.")
-    if any("not-tested" in ln.status for ln in read):
+    if any("not-tested" in ln.status and not ln.is_untested for ln in read):
         why.append("Some tests had not completed since the memory was last cleared.")
     return (False if unable else None), tuple(dict.fromkeys(why))
 
