@@ -238,6 +238,8 @@ def test_one_stage_of_two_speaks_against_what_both_run_through() -> None:
     alone = search_of(a_case(one), believing(), "driver.front-bag/2", CATALOG).standing
     shared = search_of(a_case(both), believing(), "driver.front-bag/2", CATALOG).standing
     assert chance(alone.suspects, spring) < chance(shared.suspects, spring)
+    plug = "device-plug:bad-contact"  # of each stage its own
+    assert chance(shared.suspects, plug) < chance(alone.suspects, plug)
 
 
 @pytest.mark.parametrize("cause", ["shared-plug:driver", "loose-plug:driver.seat-bag"])

@@ -15,7 +15,7 @@ from squibwise.model.evidence import Story
 from squibwise.model.names import split_loop
 from squibwise.model.report import Report
 
-_DENIAL, _WHEN = "denial", "clause-when"  # words of the catalogue
+_DENIAL, _WHEN, _HEARSAY = "denial", "clause-when", "hearsay"  # words of the catalogue
 _SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=\w):\s+(?=[A-Z])| - ")
 _SEATS = {
     "driver": r"driver|driver's|fahrer|conducteur|conductor",
@@ -106,6 +106,8 @@ def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[S
     if not text or _of_another(text, context):
         return
     found = _Found(text=text, context=context, catalog=catalog)
+    if found.spans(_HEARSAY):
+        return  # what somebody advises, or did on another car
     for sign in catalog.loops.signs.values():
         if any(found.spans(w) for w in sign.unless):
             continue

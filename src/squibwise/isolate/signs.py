@@ -348,7 +348,6 @@ def _runs_through(element: Element, other: str, context: Context, catalog: Catal
         "device": twin,
         "clock-spring": twin or (mates and own.place == "driver"),
         "column-plug": twin or (mates and own.place == "driver"),
-        "device-plug": twin,
         "seat-plug": twin or mates,
         "jamb-plug": twin or mates,
     }
