@@ -31,6 +31,16 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         rest: They name all that was not named.
         inside: They lead to a place that holds something.
         has: They say that something holds something.
+        at: They lead to a vehicle that has a fault, as they do to other places.
+        others: Before the name of a vehicle they say that it is another one.
+        vehicles: Names of kinds of vehicles.
+        tellers: Who says what nobody has read, besides kin.
+        media: Where such things are said.
+        says: Verbs for saying and thinking that lead to it.
+        according: They lead to who says it.
+        heard: They say alone that something is only heard.
+        guesses: Labels of what is only supposed.
+        musts: Verbs that say what ought to be, or is supposed to.
         computers: Behind a part of the car they name the unit for it.
         papers: What is written on, whose damage is none of a part.
         adverb_ends: How adverbs end, which change nothing of what a sentence says.
@@ -60,6 +70,16 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     rest: frozenset[str]
     inside: frozenset[str]
     has: frozenset[str]
+    at: frozenset[str]
+    others: frozenset[str]
+    vehicles: frozenset[str]
+    tellers: frozenset[str]
+    media: frozenset[str]
+    says: frozenset[str]
+    according: frozenset[str]
+    heard: frozenset[str]
+    guesses: frozenset[str]
+    musts: frozenset[str]
     computers: frozenset[str]
     papers: frozenset[str]
     adverb_ends: tuple[str, ...]

@@ -4,6 +4,7 @@ from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import GOOD, hear_untested, is_question, why_aside, why_no_code
 from squibwise.intake.report.features import join_denied, read_words
+from squibwise.intake.report.hearsay import why_of_others
 from squibwise.intake.report.labels import numbers_a_thing
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
 from squibwise.intake.report.line_words import BULLET, language_of
@@ -121,7 +122,7 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     if _PASSED.search(line.text) and not has_fault(line.words):
         line.words.voices.add("fine")
     line.is_keyed = bool(_KEYED.match(line.text))
-    _give_role(line, lexicon, _is_clean(line, lexicon, language))
+    _give_role(line, lexicon, language)
     line.is_whole = _is_whole(line, lexicon)
     if line.is_whole and not any(tok.text.isdecimal() for tok in line.tokens):
         line.count = None  # "all other circuits ok" announces no number of faults
@@ -182,14 +183,14 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     return False
 
 
-def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
+def _give_role(line: Line, lexicon: Lexicon, language: str | None) -> None:
     texts = tuple(t.text for t in line.tokens)
     line.why = why_no_code(line, lexicon) if line.codes else ""
     if line.why:
         line.codes, line.role = (), "aside"
         return
     if line.codes:
-        line.role = "code"
+        line.role, line.why = "code", why_of_others(line, lexicon, language)
         return
     is_measure = "meta" in find_layout(lexicon, texts)[0] and not has_part(line.words)
     if is_measure and line.words.statuses == ["not-tested"]:
@@ -199,7 +200,7 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     line.count = _count(line.tokens, texts, lexicon)
     if supply_volts(line, lexicon) is not None:
         line.role = "meta"
-    elif is_clean:
+    elif _is_clean(line, lexicon, language):
         line.role = "clean"
         line.count = None if has_part(line.words) or _names_place(line) else 0
     elif line.count is not None:
@@ -209,7 +210,7 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     headed = line.role in ("count", "clean")
     line.is_module = line.role == "heading" or (headed and _names_module(texts, lexicon, line))
     if line.role in ("words", "unread", "heading", "clean") and line.count is None:
-        line.why = why_aside(line, lexicon)
+        line.why = why_aside(line, lexicon) or why_of_others(line, lexicon, language)
         if line.why:
             line.role, line.is_module = "aside", False
 
