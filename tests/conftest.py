@@ -47,13 +47,13 @@ class _Remembered:
 
 @pytest.fixture(scope="session", autouse=True)
 def remembered() -> Iterator[None]:
-    """What is believed of a case is worked out once, while tests ask the line about it."""
-    from squibwise import infer  # only now, so that the one thread is set before
+    """What is believed of a case and is to be done is worked out once, while the line is asked."""
+    from squibwise import infer, require  # only now, so that the one thread is set before
     from squibwise.catalog.load import Catalog
 
     with pytest.MonkeyPatch.context() as patch:
-        for name in ("assess", "assess_worlds"):
-            patch.setattr(infer, name, _Remembered(getattr(infer, name), Catalog, 8))
+        for stage, name in ((infer, "assess"), (infer, "assess_worlds"), (require, "work")):
+            patch.setattr(stage, name, _Remembered(getattr(stage, name), Catalog, 8))
         yield
 
 

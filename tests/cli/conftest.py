@@ -1,6 +1,6 @@
 """Run the command line in this process: exit code, what was written, what was complained."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import msgspec
@@ -8,6 +8,7 @@ import pytest
 
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.main import main
+from squibwise.plan import buying
 
 
 class Run(msgspec.Struct, frozen=True):
@@ -20,6 +21,14 @@ class Run(msgspec.Struct, frozen=True):
     def json(self) -> dict[str, object]:
         value: dict[str, object] = msgspec.json.decode(self.out)
         return value
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_search() -> Iterator[None]:
+    """A short list of offers is planned by one search; `tests/plan` has the eight."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(buying, "WORKERS", 1)
+        yield
 
 
 @pytest.fixture(autouse=True)

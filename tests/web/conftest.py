@@ -18,6 +18,7 @@ from starlette.testclient import TestClient
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.folders import folder_content
+from squibwise.plan import buying
 from squibwise.web.app import make_app
 from squibwise.web.bench import now
 from squibwise.web.running import free_port, own_names
@@ -33,6 +34,14 @@ def fill_garage(place: Path, cars: tuple[str, ...] = CARS) -> None:
     with connected(place, create=True) as garage:
         for car in cars:
             store.add(garage, car, folder_content(DEMO / car), "imported", now())
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_search() -> Iterator[None]:
+    """A short list of offers is planned by one search; `tests/plan` has the eight."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(buying, "WORKERS", 1)
+        yield
 
 
 @pytest.fixture(scope="session")
