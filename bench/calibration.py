@@ -27,8 +27,9 @@ import numpy as np
 from squibwise.catalog.components import LookWord
 from squibwise.catalog.firing import OUTCOMES, Figure, Firing, ScanRow
 from squibwise.catalog.load import Catalog, load_catalog
+from squibwise.infer.blows import struck
 from squibwise.infer.building import build_network
-from squibwise.infer.crash import Scenario, struck
+from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import chance_of_record
 from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import look_values, weigh_evidence

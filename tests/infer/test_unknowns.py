@@ -14,7 +14,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from squibwise.infer import assess
+from squibwise.infer import assess, assess_plainly
 from squibwise.infer.building import build_network
 from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import weigh_evidence
@@ -201,6 +201,44 @@ def test_a_number_that_says_nothing_of_the_state_changes_nothing(field: tuple[st
     make, value = UNUSED[field]
     without, with_it = (assess(make(**{field[1]: v}), build.CATALOG) for v in (None, value))
     assert told(with_it) == pytest.approx(told(without), abs=1e-12)
+
+
+# What is said of a blow on one axis, and the sort of blow that the data know directions of.
+ONE_AXIS = {
+    "front, mild": (NOSE, "delta_v_long_kmh", -12.0, "front"),
+    "front, hard": (NOSE, "delta_v_long_kmh", -50.0, "front"),
+    "front, at the bound": (Impact(id="b", zone="nose-left"), "delta_v_long_kmh", -8.0, "front"),
+    "side": (SIDE, "delta_v_lat_kmh", 20.0, "near"),
+}
+
+
+@pytest.mark.parametrize("case", ONE_AXIS)
+def test_one_axis_alone_is_the_mean_over_the_usual_directions(case: str) -> None:
+    """The law of total probability, over what the other axis may be where the zone is known.
+
+    A direction counts as often as the data have it and as its speed is usual of such damage.
+    """
+    body, field, value, side = ONE_AXIS[case]
+    severity = build.CATALOG.priors.severity
+    usual, spread = severity.directions(side), severity.of(side, body.extent)
+
+    def recorded_as(**axes: float) -> dict[tuple[str, str], float]:
+        seen = Recorder(id="r", u_kmh=0.5, complete=True, **axes)
+        on = build.car("belts-and-front-bags")
+        return told(assess_plainly(build.case(body, seen, on=on), build.CATALOG))
+
+    shares, rows = [], []
+    for degrees, share in sorted({(d, usual.degrees.count(d)) for d in usual.degrees}):
+        angle = np.radians(degrees)
+        far = np.log(severity.bias * abs(value) / np.cos(angle)) - spread.log_mean
+        shares.append(share * np.exp(-0.5 * (far / spread.log_sd) ** 2))
+        across = abs(value) * np.tan(angle)
+        other = {"delta_v_lat_kmh": across} if side == "front" else {"delta_v_long_kmh": -across}
+        rows.append(recorded_as(**{field: value}, **other))
+    without = recorded_as(**{field: value})
+    for about in (a for a in without if a[1] in ("fired", "no-crash")):  # zones are told apart too
+        mean = float(np.average([row[about] for row in rows], weights=shares))
+        assert without[about] == pytest.approx(mean, abs=2e-2), about
 
 
 EXACT = {

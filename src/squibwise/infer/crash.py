@@ -1,6 +1,5 @@
 """What may have happened to the body, and what the fitted curves say of each blow."""
 
-import math
 from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 
@@ -10,36 +9,24 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import Events, ZoneRow
 from squibwise.catalog.load import Catalog
+from squibwise.infer.blows import (
+    Blow,
+    chance_of_a_miss,
+    complete_axes,
+    measured_speed,
+    recorded_blows,
+    struck,
+    unrecorded,
+    usual_blows,
+)
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Evidence, Impact, Recorder
 from squibwise.model.report import Report
-from squibwise.numerics.curves import SIDE_CODES, Curve, Hit, Struck, probability
+from squibwise.numerics.curves import SIDE_CODES, Curve, Hit, probability
 
 Array = npt.NDArray[np.float64]
 _CRASH_KINDS = ("crash", "earlier")
-_RECORDED_STEPS = np.linspace(-1.7, 1.7, 5)
-
-
-class Blow(msgspec.Struct, frozen=True):
-    """One impact.
-
-    Attributes:
-        zone: Struck zone.
-        speed: Resultant delta-V on the scale of damage estimates. [km/h]
-        forward: Forward speed lost. [km/h] None = spread over the usual directions of that side.
-        lateral: Sideways change. [km/h] None likewise.
-        gate: Share of the curves' chances that is left at this speed: 0 at a standstill, and
-            where it was measured below the published lower bound of firing.
-        hour: Direction of force that somebody named, 1 to 12; None = none, or of another side.
-    """
-
-    zone: ZoneRow
-    speed: float
-    forward: float | None = None
-    lateral: float | None = None
-    gate: float = 1.0
-    hour: int | None = None
 
 
 class Scenario(msgspec.Struct, frozen=True):
@@ -80,13 +67,6 @@ def scenarios(case: Case, catalog: Catalog) -> tuple[Scenario, ...]:
     return tuple(result)
 
 
-def struck(side: str, driver_side: str) -> Struck:
-    """Return a struck side as seen from the seat on ``driver_side``."""
-    if side in ("left", "right"):
-        return "near" if side == driver_side else "far"
-    return "rear" if side == "rear" else "front"
-
-
 Crash = tuple[tuple[Blow, ...], bool, float]
 
 
@@ -106,12 +86,20 @@ def _kinds(case: Case, events: Events, catalog: Catalog) -> dict[str, float]:
     shares = {kind: figure.value for kind, figure in kinds.items()}
     recorded = _recorded(case)
     speeds = [measured_speed(r) for r in recorded]
-    if any(v is None or v >= events.fires_from_kmh for v in speeds):
+    if any(v is None or v >= events.fires_from_kmh for v in (*speeds, *_on_one_axis(case))):
         return {"crash": 1.0}
     if recorded:
-        shares["crash"] *= events.crash_below_bound.value + _misses(catalog)
+        shares["crash"] *= events.crash_below_bound.value + chance_of_a_miss(catalog)
     total = sum(shares.values())
     return {kind: share / total for kind, share in shares.items()}
+
+
+def _on_one_axis(case: Case) -> list[float]:
+    """Return what the change of speed was at least, of recorders that give one axis. [km/h]."""
+    recorders = (e for e in case.evidence if isinstance(e, Recorder) and e.method != "estimate")
+    axes = ((r.delta_v_long_kmh, r.delta_v_lat_kmh) for r in recorders)
+    told = ([v for v in pair if v is not None] for pair in axes)
+    return [abs(values[0]) for values in told if len(values) == 1]
 
 
 def _coarse(crashes: tuple[Crash, ...]) -> tuple[Crash, ...]:
@@ -128,7 +116,8 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
     recorded = _recorded(case)
     first = min((e.event for e in case.evidence if isinstance(e, Recorder)), default=1)
     firsts_told = tuple(r for r in recorded if r.event == first)
-    singles = tuple(_singles(firsts_told, case, catalog))
+    lone = () if asks_pairs(case) else tuple(e for e in case.evidence if isinstance(e, Recorder))
+    singles = tuple(_singles(firsts_told or lone, case, catalog))
     for blow, weight in _thinned(singles, 2) if pair_share else singles:
         yield (blow,), False, weight * (1.0 - pair_share) * (1.0 - roll_share)
     if roll_share:
@@ -198,40 +187,37 @@ def _singles(
 ) -> Iterator[tuple[Blow, float]]:
     """Return one impact on each zone, as hard as usual or as recorded.
 
-    Entries that give one event different speeds are weighed alike, in whatever order they stand.
+    Entries that give one event different speeds are weighed alike, in whatever order they stand. Of
+    one that gives the axis of the struck side alone, the other axis is as usual.
     """
-    events = catalog.firing.events
     sides = {s: catalog.priors.share("sides", s).p for s in ("front", "left", "right", "rear")}
-    total = sum(sides.values())
-    usual, hours = _unrecorded(recorders, catalog), named_hours(case, catalog)
-    for zone in events.zone:
+    total, hours = sum(sides.values()), named_hours(case, catalog)
+    for zone in catalog.firing.events.zone:
         own = _as_left_hand_drive(zone, case.car, catalog)
         share = sides[own.side] / total * own.share
-        for recorder in recorders:
-            told = _recorded_blows(zone, recorder, catalog)
-            yield from ((b, (1.0 - usual) * share * w / len(recorders)) for b, w in told)
+        told = tuple(_told_blows(zone, recorders, catalog))
+        usual = unrecorded(tuple(r for r, _, _ in told), catalog)
+        yield from ((b, (1.0 - usual) * share * w) for _, b, w in told)
         if usual:
-            blows = _usual_blows(zone, hours.get(zone.side), catalog)
+            blows = usual_blows(zone, hours.get(zone.side), catalog)
             yield from ((b, usual * share * w) for b, w in blows)
 
 
-def _unrecorded(recorders: tuple[Recorder, ...], catalog: Catalog) -> float:
-    """Return the chance that a blow was as hard as usual instead of as recorded.
-
-    A recorder that shows too little to fire anything may be that of another unit or event, erased,
-    or one that had no power.
-    """
-    if not recorders:
-        return 1.0
-    bound = catalog.firing.events.fires_from_kmh
-    speeds = [measured_speed(r) for r in recorders]
-    weak = all(speed is not None and speed < bound for speed in speeds)
-    misses = _misses(catalog)
-    return misses / (misses + catalog.firing.events.crash_below_bound.value) if weak else 0.0
-
-
-def _misses(catalog: Catalog) -> float:
-    return catalog.firing.scans.recorder["misses_the_event"].value
+def _told_blows(
+    zone: ZoneRow, recorders: tuple[Recorder, ...], catalog: Catalog
+) -> Iterator[tuple[Recorder, Blow, float]]:
+    """Yield the blows on a zone that recorders tell of, each with both axes, and their shares."""
+    whole = [
+        r for r in recorders if r.delta_v_long_kmh is not None and r.delta_v_lat_kmh is not None
+    ]
+    lone = [c for c in (tuple(complete_axes(r, zone, catalog)) for r in recorders) if c]
+    for recorder in whole:
+        blows = recorded_blows(zone, recorder, catalog)
+        yield from ((recorder, b, w / len(whole)) for b, w in blows)
+    for completed in lone if not whole else ():
+        for recorder, share in completed:
+            blows = recorded_blows(zone, recorder, catalog, is_completed=True)
+            yield from ((recorder, b, share * w / len(lone)) for b, w in blows)
 
 
 def _as_left_hand_drive(zone: ZoneRow, car: Car, catalog: Catalog) -> ZoneRow:
@@ -251,73 +237,6 @@ def named_hours(case: Case, catalog: Catalog) -> dict[str, int]:
         if isinstance(e, Impact) and e.clock and e.zone in sides:
             found.setdefault(sides[e.zone], set()).add(e.clock)
     return {side: hours.pop() for side, hours in sorted(found.items()) if len(hours) == 1}
-
-
-def _usual_blows(zone: ZoneRow, hour: int | None, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
-    grid = np.array(catalog.firing.events.severity_grid_kmh)
-    spread = catalog.priors.severity.of(struck(zone.side, "left"))
-    weights = lognormal_share(grid, spread.log_mean, spread.log_sd)
-    for speed, weight in zip(grid, weights, strict=True):
-        gate = _gate_of_estimate(float(speed), catalog)
-        yield Blow(zone, float(speed), gate=gate, hour=hour), float(weight)
-
-
-def lognormal_share(grid: Array, log_mean: float, log_sd: float) -> Array:
-    """Return a lognormal density on grid points, summing to one."""
-    density = np.exp(-0.5 * ((np.log(grid) - log_mean) / log_sd) ** 2)
-    weights = density * np.gradient(np.log(grid))
-    return np.asarray(weights / weights.sum())
-
-
-def _recorded_blows(
-    zone: ZoneRow, recorder: Recorder, catalog: Catalog
-) -> Iterator[tuple[Blow, float]]:
-    """Return the blow that a recorder, pulse or estimate tells of, with its uncertainty."""
-    forward = -(recorder.delta_v_long_kmh or 0.0)
-    lateral = recorder.delta_v_lat_kmh or 0.0
-    speed = float(np.hypot(forward, lateral))
-    severity, gate = catalog.priors.severity, _gate(recorder, catalog)
-    if recorder.method == "estimate" or speed == 0.0:
-        yield Blow(zone, speed, forward, lateral, gate), 1.0
-        return
-    weights = np.exp(-0.5 * _RECORDED_STEPS**2)
-    own = _own_spread(recorder, speed, catalog)
-    for step, weight in zip(_RECORDED_STEPS, weights / weights.sum(), strict=True):
-        scaled = max(0.0, severity.bias * (speed + step * own))
-        ratio = scaled / speed
-        yield Blow(zone, scaled, forward * ratio, lateral * ratio, gate), float(weight)
-
-
-def _own_spread(recorder: Recorder, speed: float, catalog: Catalog) -> float:
-    """Return the standard uncertainty of a reading: as stated, or as the rule asks of a recorder.
-
-    The scatter of estimates stands in the curves already; a reading is not blurred by it again.
-    """
-    if recorder.u_kmh is not None:
-        return recorder.u_kmh
-    return catalog.firing.scans.recorder["accuracy"].value * speed / math.sqrt(3.0)
-
-
-def measured_speed(recorder: Recorder) -> float | None:
-    """Return the change of speed that was measured; None for an estimate or one axis only."""
-    along, across = recorder.delta_v_long_kmh, recorder.delta_v_lat_kmh
-    if recorder.method == "estimate" or along is None or across is None or recorder.rollover:
-        return None
-    return float(np.hypot(along, across))
-
-
-def _gate(recorder: Recorder, catalog: Catalog) -> float:
-    """Return the share of the curves' chances that is left at the speed that was measured."""
-    events, speed = catalog.firing.events, measured_speed(recorder)
-    if speed is None:
-        known = (recorder.delta_v_long_kmh or 0.0, recorder.delta_v_lat_kmh or 0.0)
-        return _gate_of_estimate(float(np.hypot(*known)), catalog)
-    span = events.fires_fully_from_kmh - events.fires_from_kmh
-    return min(1.0, max(0.0, (speed - events.fires_from_kmh) / span))
-
-
-def _gate_of_estimate(speed: float, catalog: Catalog) -> float:
-    return min(1.0, speed / catalog.firing.events.estimate_full_from_kmh)
 
 
 def _recorded(case: Case) -> list[Recorder]:

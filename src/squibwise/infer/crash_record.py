@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.crash import HOURS, Blow, Scenario, struck
+from squibwise.infer.blows import SIGNS, Blow, own_axis, struck, usual_blows
+from squibwise.infer.crash import HOURS, Scenario
 from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import OTHER_BAGS, EventTable
 from squibwise.infer.network import Likelihood, Network, OnOccupant
@@ -325,7 +326,8 @@ def weigh_direction(entry: Recorder, events: EventTable, catalog: Catalog) -> Ar
     if along is None and across is None:
         return np.ones(len(events.weight))
     if along is None or across is None:
-        values = [_axis_fits(entry, s, catalog) for s in events.scenarios]
+        usual: dict[str, float] = {}
+        values = [_axis_fits(entry, s, usual, catalog) for s in events.scenarios]
         return events.by_scenario(np.array(values))
     vague = catalog.fact("crash-data.vague-below").number()
     if np.hypot(along, across) < vague:
@@ -340,17 +342,30 @@ def weigh_direction(entry: Recorder, events: EventTable, catalog: Catalog) -> Ar
     return events.by_scenario(np.array(values))
 
 
-def _axis_fits(entry: Recorder, scenario: Scenario, catalog: Catalog) -> float:
-    """Return how likely one recorded axis is in a scenario, the other one left free."""
+def _axis_fits(
+    entry: Recorder, scenario: Scenario, usual: dict[str, float], catalog: Catalog
+) -> float:
+    """Return how likely one recorded axis is in a scenario, the other one left free.
+
+    A blow that was made to fit it is as likely as usual ones on that zone are together; these are
+    kept by zone in ``usual``.
+    """
     severity = catalog.priors.severity
     is_along = entry.delta_v_long_kmh is not None
     value = entry.delta_v_long_kmh if is_along else entry.delta_v_lat_kmh
     told = (value or 0.0) * (1.0 if entry.method == "estimate" else severity.bias)
-    spread = np.hypot(severity.sd_kmh, entry.u_kmh or 0.0)
-    blows = _meant(entry, scenario)
-    if not blows:
-        return float(np.exp(-0.5 * (told / spread) ** 2))
-    return max(_one_axis(told, blow, is_along, float(spread), catalog) for blow in blows)
+    spread = float(np.hypot(severity.sd_kmh, entry.u_kmh or 0.0))
+    fits = []
+    for blow in _meant(entry, scenario):
+        if own_axis(entry, blow.zone.side) is None or not blow.is_completed:
+            fits.append(_one_axis(told, blow, is_along, spread, catalog))
+            continue
+        if blow.zone.name not in usual:
+            several = usual_blows(blow.zone, None, catalog)
+            shares = (w * _one_axis(told, b, is_along, spread, catalog) for b, w in several)
+            usual[blow.zone.name] = sum(shares)
+        fits.append(usual[blow.zone.name])
+    return max(fits, default=float(np.exp(-0.5 * (told / spread) ** 2)))
 
 
 def _one_axis(told: float, blow: Blow, is_along: bool, spread: float, catalog: Catalog) -> float:
@@ -360,8 +375,7 @@ def _one_axis(told: float, blow: Blow, is_along: bool, spread: float, catalog: C
     angle = np.radians(np.array(usual.degrees))
     main, off = blow.speed * np.cos(angle), blow.speed * np.sin(angle)
     own = is_along == (side in ("front", "rear"))
-    sign = {"front": -1.0, "rear": 1.0, "left": 1.0, "right": -1.0}[side]
-    expected = np.stack([sign * main] * 2) if own else np.stack([off, -off])
+    expected = np.stack([SIGNS[side] * main] * 2) if own else np.stack([off, -off])
     density = np.exp(-0.5 * ((told - expected) / spread) ** 2)
     return float((density @ np.array(usual.weight)).mean())
 

@@ -8,15 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.crash import (
-    HANDS,
-    Blow,
-    BlowChances,
-    Scenario,
-    blow_chances,
-    scenarios,
-    struck,
-)
+from squibwise.infer.blows import Blow, struck
+from squibwise.infer.crash import HANDS, BlowChances, Scenario, blow_chances, scenarios
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance

@@ -11,7 +11,8 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import ChargeRow
 from squibwise.catalog.load import Catalog
-from squibwise.infer.crash import Scenario, struck
+from squibwise.infer.blows import struck
+from squibwise.infer.crash import Scenario
 from squibwise.infer.event_table import EventTable
 from squibwise.model.car import Car
 from squibwise.model.names import Side

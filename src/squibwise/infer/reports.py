@@ -15,7 +15,8 @@ from squibwise.catalog.firing import Figure
 from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.history.order import History
 from squibwise.history.signed import tells_of_copying, tells_of_tilt
-from squibwise.infer.crash import is_event_told, measured_speed
+from squibwise.infer.blows import measured_speed
+from squibwise.infer.crash import is_event_told
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import UnitState
 from squibwise.model.case import Case
@@ -201,8 +202,9 @@ def _missed_by_the_recorder(events: EventTable, line: History) -> npt.NDArray[np
     if not line.all_of(Recorder):
         return np.zeros(len(events.weight), dtype=bool)
     blows = [s.blows for s in events.scenarios]
-    recorded = any(b.forward is not None for several in blows for b in several)
-    return events.holds([recorded and any(b.forward is None for b in bs) for bs in blows])
+    shown = {b.zone.name for several in blows for b in several if b.forward is not None}
+    usual = ([b for b in bs if b.forward is None and b.zone.name in shown] for bs in blows)
+    return events.holds([bool(missed) for missed in usual])
 
 
 def _codes_several(report: Report, catalog: Catalog) -> bool:

@@ -10,8 +10,9 @@ from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.returned import NOT_CURED
 from squibwise.history.signed import is_exposed, tells_of_fire, tells_of_water
+from squibwise.infer.blows import Blow, struck
 from squibwise.infer.circuits import BAR_DOWN, circuit_table
-from squibwise.infer.crash import HOURS, Blow, Scenario, hours_told, struck
+from squibwise.infer.crash import HOURS, Scenario, hours_told
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Group, Likelihood, Network, OnOccupant
 from squibwise.infer.parts import GONE, LOOSE, OnComponent, PartModel

@@ -1,0 +1,174 @@
+"""An impact: how hard it may have been, as usual, or as a recorder tells it on one axis or both."""
+
+import math
+from collections.abc import Iterator
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.firing import ZoneRow
+from squibwise.catalog.load import Catalog
+from squibwise.model.evidence import Recorder
+from squibwise.numerics.curves import Struck
+
+Array = npt.NDArray[np.float64]
+_RECORDED_STEPS = np.linspace(-1.7, 1.7, 5)
+SIGNS = {"front": -1.0, "rear": 1.0, "left": 1.0, "right": -1.0}
+"""Of the change of speed along the axis on which a side lies, by the side that is struck."""
+
+
+class Blow(msgspec.Struct, frozen=True):
+    """One impact.
+
+    Attributes:
+        zone: Struck zone.
+        speed: Resultant delta-V on the scale of damage estimates. [km/h]
+        forward: Forward speed lost. [km/h] None = spread over the usual directions of that side.
+        lateral: Sideways change. [km/h] None likewise.
+        gate: Share of the curves' chances that is left at this speed: 0 at a standstill, and
+            where it was measured below the published lower bound of firing.
+        hour: Direction of force that somebody named, 1 to 12; None = none, or of another side.
+        is_completed: One axis alone was recorded; the other is that of a usual direction.
+    """
+
+    zone: ZoneRow
+    speed: float
+    forward: float | None = None
+    lateral: float | None = None
+    gate: float = 1.0
+    hour: int | None = None
+    is_completed: bool = False
+
+
+def struck(side: str, driver_side: str) -> Struck:
+    """Return a struck side as seen from the seat on ``driver_side``."""
+    if side in ("left", "right"):
+        return "near" if side == driver_side else "far"
+    return "rear" if side == "rear" else "front"
+
+
+def usual_blows(zone: ZoneRow, hour: int | None, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
+    """Yield blows on a zone as hard as usual, with their shares; they sum to one."""
+    grid = np.array(catalog.firing.events.severity_grid_kmh)
+    spread = catalog.priors.severity.of(struck(zone.side, "left"))
+    weights = lognormal_share(grid, spread.log_mean, spread.log_sd)
+    for speed, weight in zip(grid, weights, strict=True):
+        gate = _gate_of_estimate(float(speed), catalog)
+        yield Blow(zone, float(speed), gate=gate, hour=hour), float(weight)
+
+
+def lognormal_share(grid: Array, log_mean: float, log_sd: float) -> Array:
+    """Return a lognormal density on grid points, summing to one."""
+    density = np.exp(-0.5 * ((np.log(grid) - log_mean) / log_sd) ** 2)
+    weights = density * np.gradient(np.log(grid))
+    return np.asarray(weights / weights.sum())
+
+
+def recorded_blows(
+    zone: ZoneRow, recorder: Recorder, catalog: Catalog, *, is_completed: bool = False
+) -> Iterator[tuple[Blow, float]]:
+    """Return the blow that a recorder, pulse or estimate tells of, with its uncertainty."""
+    forward = -(recorder.delta_v_long_kmh or 0.0)
+    lateral = recorder.delta_v_lat_kmh or 0.0
+    speed = float(np.hypot(forward, lateral))
+    severity, gate = catalog.priors.severity, _gate(recorder, catalog)
+    if recorder.method == "estimate" or speed == 0.0:
+        yield Blow(zone, speed, forward, lateral, gate, None, is_completed), 1.0
+        return
+    weights = np.exp(-0.5 * _RECORDED_STEPS**2)
+    own = _own_spread(recorder, speed, catalog)
+    for step, weight in zip(_RECORDED_STEPS, weights / weights.sum(), strict=True):
+        scaled = max(0.0, severity.bias * (speed + step * own))
+        along, across = forward * scaled / speed, lateral * scaled / speed
+        yield Blow(zone, scaled, along, across, gate, None, is_completed), float(weight)
+
+
+def _own_spread(recorder: Recorder, speed: float, catalog: Catalog) -> float:
+    """Return the standard uncertainty of a reading: as stated, or as the rule asks of a recorder.
+
+    The scatter of estimates stands in the curves already; a reading is not blurred by it again.
+    """
+    if recorder.u_kmh is not None:
+        return recorder.u_kmh
+    return catalog.firing.scans.recorder["accuracy"].value * speed / math.sqrt(3.0)
+
+
+def measured_speed(recorder: Recorder) -> float | None:
+    """Return the change of speed that was measured; None for an estimate or one axis only."""
+    along, across = recorder.delta_v_long_kmh, recorder.delta_v_lat_kmh
+    if recorder.method == "estimate" or along is None or across is None or recorder.rollover:
+        return None
+    return float(np.hypot(along, across))
+
+
+def _gate(recorder: Recorder, catalog: Catalog) -> float:
+    """Return the share of the curves' chances that is left at the speed that was measured."""
+    events, speed = catalog.firing.events, measured_speed(recorder)
+    if speed is None:
+        known = (recorder.delta_v_long_kmh or 0.0, recorder.delta_v_lat_kmh or 0.0)
+        return _gate_of_estimate(float(np.hypot(*known)), catalog)
+    span = events.fires_fully_from_kmh - events.fires_from_kmh
+    return min(1.0, max(0.0, (speed - events.fires_from_kmh) / span))
+
+
+def _gate_of_estimate(speed: float, catalog: Catalog) -> float:
+    return min(1.0, speed / catalog.firing.events.estimate_full_from_kmh)
+
+
+def own_axis(recorder: Recorder, side: str) -> float | None:
+    """Return the change of speed on the axis of a struck side, where it alone is told.
+
+    None where both axes are recorded or neither, where it is the other one, or points elsewhere.
+    """
+    along, across = recorder.delta_v_long_kmh, recorder.delta_v_lat_kmh
+    value, other = (along, across) if side in ("front", "rear") else (across, along)
+    if value is None or other is not None or recorder.method == "estimate":
+        return None
+    return value if value * SIGNS[side] >= 0.0 else None
+
+
+def complete_axes(
+    recorder: Recorder, zone: ZoneRow, catalog: Catalog
+) -> Iterator[tuple[Recorder, float]]:
+    """Yield a recorder with the axis that it leaves out, by the usual directions of a side.
+
+    Each direction counts as often as it is and as the speed that then was is usual. Weights sum to
+    one; nothing is yielded where the axis of the side is not the one that is told.
+    """
+    value = own_axis(recorder, zone.side)
+    if value is None:
+        return
+    severity = catalog.priors.severity
+    usual = severity.directions(struck(zone.side, "left"))
+    spread = severity.of(struck(zone.side, "left"))
+    shares: dict[float, float] = {}
+    for degrees, share in zip(usual.degrees, usual.weight, strict=True):
+        speed = severity.bias * max(abs(value), 1.0) / math.cos(math.radians(degrees))
+        far = (math.log(speed) - spread.log_mean) / spread.log_sd
+        shares[degrees] = shares.get(degrees, 0.0) + share * math.exp(-0.5 * far * far)
+    for degrees, share in shares.items():
+        other = abs(value) * math.tan(math.radians(degrees))
+        axes = (value, other) if zone.side in ("front", "rear") else (-other, value)
+        told = msgspec.structs.replace(recorder, delta_v_long_kmh=axes[0], delta_v_lat_kmh=axes[1])
+        yield told, share / sum(shares.values())
+
+
+def unrecorded(recorders: tuple[Recorder, ...], catalog: Catalog) -> float:
+    """Return the chance that a blow was as hard as usual instead of as recorded.
+
+    A recorder that shows too little to fire anything may be that of another unit or event, erased,
+    or one that had no power.
+    """
+    if not recorders:
+        return 1.0
+    bound = catalog.firing.events.fires_from_kmh
+    speeds = [measured_speed(r) for r in recorders]
+    weak = all(speed is not None and speed < bound for speed in speeds)
+    misses = chance_of_a_miss(catalog)
+    return misses / (misses + catalog.firing.events.crash_below_bound.value) if weak else 0.0
+
+
+def chance_of_a_miss(catalog: Catalog) -> float:
+    """Return how often a recorder shows too little of a crash to fire anything."""
+    return catalog.firing.scans.recorder["misses_the_event"].value
