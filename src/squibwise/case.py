@@ -14,6 +14,7 @@ import msgspec
 from squibwise import infer, intake, isolate, plan
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import before_work, put_in_order
+from squibwise.history.reports import settle_reports, tell_of_others
 from squibwise.model.belief import Assessment, BenchBelief, ComponentBelief
 from squibwise.model.bid import NO_LESSONS, BidLimit, BidSheet, Lessons, Settled, SettledLine
 from squibwise.model.case import Case, Experience
@@ -113,7 +114,8 @@ def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Ass
             given[key] = infer.assess_plainly(before, catalog, own.shifts, bench)
         return given[key]
 
-    circuits = isolate.causes_of_circuits(case, states, prior_of, catalog, own.proved)
+    told = settle_reports(case)
+    circuits = isolate.causes_of_circuits(told, states, prior_of, catalog, own.proved)
     return isolate.place_faults(states, circuits)
 
 
@@ -140,6 +142,7 @@ def _weigh_bench(
     if not tested and not told:
         return BenchBelief()
     plain = _untested(case, catalog, own)
+    case = settle_reports(case)
     bench = isolate.weigh_tests(case, plain, catalog, own.proved) if tested else BenchBelief()
     stories = isolate.weigh_stories(case, plain, catalog) if told else {}
     return msgspec.structs.replace(bench, stories=stories)
@@ -176,16 +179,22 @@ def trace(
     case, loop = put_in_order(case), current_name(loop)
     before = isolate.before_tests(case, loop)
     prior = _assess(before, _weigh_bench(before, catalog, own, told=False), catalog, own)
+    aside, case = tell_of_others(case), settle_reports(case)
     found = isolate.trace(case, prior, loop, catalog, own.proved, over)
-    return msgspec.structs.replace(found, no_power=require.refuse_power(case, prior, catalog))
+    refused = require.refuse_power(case, prior, catalog)
+    return msgspec.structs.replace(found, findings=(*found.findings, *aside), no_power=refused)
 
 
 def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:
     """Return what must be done on the car, in order, with reasons."""
+    case = put_in_order(case)
+    return _work(case, assess(case, catalog, own), catalog)
+
+
+def _work(case: Case, states: Assessment, catalog: Catalog) -> Work:
     from squibwise import require
 
-    case = put_in_order(case)
-    return require.work(case, assess(case, catalog, own), catalog)
+    return require.work(settle_reports(case), states, catalog)
 
 
 def costed(
@@ -262,12 +271,10 @@ def bid(
     lessons: Lessons = NO_LESSONS,
 ) -> BidLimit:
     """Return whether to bid and up to what; ``lessons`` come from settled cars."""
-    from squibwise import require
-
     case = put_in_order(case)
     states = assess(case, catalog, own)
     worlds = infer.assess_worlds(case, states, catalog, own.shifts)
-    sums = [(w, plan.cost(case, require.work(case, a, catalog), catalog)) for w, a in worlds]
+    sums = [(w, plan.cost(case, _work(case, a, catalog), catalog)) for w, a in worlds]
     charges = {c.id: (2.0, "") for c in states.components if c.prior_fired is not None}
     minutes = charges | {n.component: (n.minutes, n.text) for n in states.next_looks}
     misleads = catalog.fact("market.look-misleads").number()
@@ -310,11 +317,11 @@ def screen(
 
 def verdicts(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Verdict, ...]:
     """Return a verdict on everything that was measured, calibrated and checked."""
-    from squibwise import prove, require
+    from squibwise import prove
 
     case = put_in_order(case)
     states = assess(case, catalog, own)
-    return prove.verdicts(case, require.work(case, states, catalog), catalog, states)
+    return prove.verdicts(case, _work(case, states, catalog), catalog, states)
 
 
 def release(
@@ -344,11 +351,11 @@ def record(
 
 def overview(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Overview:
     """Return everything that is answered about a case, at once."""
-    from squibwise import prove, require
+    from squibwise import prove
 
     case = put_in_order(case)
     states = assess(case, catalog, own)
-    items = require.work(case, states, catalog)
+    items = _work(case, states, catalog)
     costs = plan.cost(case, items, catalog)
     checked = prove.verdicts(case, items, catalog, states)
     gates = prove.gates(case, states, items, checked, catalog)

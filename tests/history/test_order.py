@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 import squibwise
 from squibwise import prove, require
+from squibwise.case import overview
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.history.order import last_change, order_entries, put_in_order, read_history
 from squibwise.history.signed import find_loads, is_signed, label_of, read_memory
@@ -26,7 +27,7 @@ from squibwise.model.evidence import (
     SubstituteLoad,
 )
 from squibwise.model.evidence import TestOutcome as Outcome
-from squibwise.model.report import Coverage, ReadReport, Report
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Report
 
 CATALOG = squibwise.load_catalog()
 TODAY = dt.date(2026, 11, 25)
@@ -206,3 +207,52 @@ def test_a_record_read_after_clearing_says_whether_it_is_still_there() -> None:
         ("r2",),
         (),
     )
+
+
+OTHERS = "0Z9WG9J31LK550871"  # a VIN of no car here
+
+
+@pytest.mark.parametrize("name", ["burdock-09", NAMES[-1]])
+def test_a_report_of_another_car_moves_no_answer(name: str) -> None:
+    """The latest report of all, and it tells of nothing: what it would clear is not cleared."""
+    foreign = msgspec.structs.replace(scan(at(9000)), id="foreign")
+    reading = msgspec.structs.replace(foreign.reading, vin=OTHERS)
+    more = with_more(name, msgspec.structs.replace(foreign, reading=reading))
+    plain = opened(name)
+    states, with_it = (squibwise.assess(c, CATALOG) for c in (plain, more))
+    assert with_it.components == states.components
+    assert "report-of-another-car" in {f.code for f in with_it.findings}
+    todo = [squibwise.work(c, CATALOG) for c in (plain, more)]
+    assert [(i.id, i.done, i.probability) for i in todo[1].items] == [
+        (i.id, i.done, i.probability) for i in todo[0].items
+    ]
+    traced = [squibwise.trace(c, f"{BAG}/1", CATALOG) for c in (plain, more)]
+    assert traced[1].hypotheses == traced[0].hypotheses
+    assert traced[1].findings[-1].code == "report-of-another-car"
+    gates = {g.id: g for g in overview(more, CATALOG).gates}
+    assert any("not this car" in text for text in gates["final-scan"].missing)
+
+
+def page(component: str | None, name: str, time: dt.datetime | None) -> Report:
+    """Return a page of a report: one open circuit, or none."""
+    line = CodeLine(line=1, raw="", component=component, fault="open", status=("present",))
+    coverage = Coverage(complete=True, able=True, unit_volts=12.6)
+    reading = ReadReport(lines=(line,) if component else (), coverage=coverage)
+    return Report(id=name, time=time, when="unknown", reading=reading)
+
+
+@pytest.mark.parametrize(
+    "pages",
+    [
+        (page(BAG, "a", at(9000)), page("passenger.front-bag", "b", at(9000))),
+        (page(BAG, "a", None), page(None, "b", None)),
+    ],
+    ids=["two pages of one minute", "two readings without a time"],
+)
+def test_reports_are_traced_alike_in_any_order(pages: tuple[Report, Report]) -> None:
+    """What is weighed is what is traced: the page that stands last is not the last report."""
+    cases = [with_more("burdock-09", *order) for order in (pages, pages[::-1])]
+    one, two = (
+        {h.id: h.p for h in squibwise.trace(c, f"{BAG}/1", CATALOG).hypotheses} for c in cases
+    )
+    assert two == pytest.approx(one, abs=1e-12)

@@ -8,6 +8,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.history.apart import find_off, tell_off
 from squibwise.history.order import CURED, History, last_touch, replacements
+from squibwise.history.reports import is_of_another_car
 from squibwise.history.signed import (
     CONTROL_UNIT,
     NO_POWER,
@@ -172,7 +173,7 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
 def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[Problem]:
     """Return whether the last scan is of another car, or a file that was handed in before."""
     named = last.reading.vin or last.reading.vin_part
-    other = bool(named and vin and not _is_part_of(named, vin))
+    other = is_of_another_car(last, vin, slips=0)
     again = [r.id for r in earlier if last.file and r.file == last.file]
     found = [Problem(word="other-car", detail=named or "", decided=True)] if other else []
     twice = [f.message for f in last.reading.findings if f.code == "two-vins"]
@@ -184,11 +185,6 @@ def _scan_while_off(place: int, history: History, catalog: Catalog) -> list[Prob
     """Return that parts were on record as off their circuit when a scan was read."""
     off = [c for c in find_off(history, catalog, place) if split_component(c).kind != _LAMP]
     return [Problem(word="off", detail=", ".join(off), decided=True)] if off else []
-
-
-def _is_part_of(named: str, vin: str) -> bool:
-    """Return whether what is legible of a VIN is that of this one."""
-    return len(named) == len(vin) and all(a in ("*", b) for a, b in zip(named, vin, strict=True))
 
 
 _TO_READ = frozenset({"unread", "two-cars", "no-unit", "other-day", "odometer-back"})

@@ -10,6 +10,7 @@ from squibwise.catalog.vocabulary import plain
 from squibwise.history.apart import PUT_RIGHT, find_apart
 from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.history.order import CURED, History
+from squibwise.history.reports import is_of_another_car
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence, LampCheck, TestOutcome
 from squibwise.model.names import ComponentName, split_component, split_loop
@@ -62,6 +63,8 @@ def follow_repairs(history: History, car: Car, catalog: Catalog) -> Course:
     ever: list[tuple[_Loop, Return]] = []
     back: dict[_Loop, Return] = {}
     for place, entry in enumerate(history.entries):
+        if is_of_another_car(entry, car.vin):
+            continue
         shown = [loop for loop in sorted(held) if _shows(entry, loop, catalog)]
         back |= {x: Return(repair=cures[x].test, cure=cures[x].id, shown=entry.id) for x in shown}
         ever += [(loop, back[loop]) for loop in shown]
@@ -83,7 +86,7 @@ def list_unmended(history: History, car: Car, catalog: Catalog) -> dict[str, Rep
     clock spring of its circuit, or an outcome that calls it cured. A new unit mends no circuit
     unless an outcome says so.
     """
-    reports = [(n, r) for n, r in history.all_of(Report) if r.reading.vin in (None, car.vin)]
+    reports = [(n, r) for n, r in history.all_of(Report) if not is_of_another_car(r, car.vin)]
     told: dict[str, tuple[int, Report]] = {}
     for place, report in reports:
         told |= {c: (place, report) for c in _named_faulty(report) if c in car.components}

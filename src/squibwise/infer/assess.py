@@ -8,6 +8,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.history.reports import is_of_another_car
 from squibwise.infer.assumptions import list_assumptions, list_questions
 from squibwise.infer.building import UNTESTED, build_network
 from squibwise.infer.circuits import circuit_table
@@ -22,7 +23,7 @@ from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import Leads, list_candidates, rank_looks
 from squibwise.infer.parts import LOOSE
 from squibwise.infer.places import find_places
-from squibwise.infer.reports import drop_copies, is_of_another_car
+from squibwise.infer.reports import drop_copies
 from squibwise.infer.scan import UNIT, circuits_said, loose_chance
 from squibwise.infer.sights import (
     doubt_lone_sights,

@@ -4,7 +4,7 @@ What is handed in twice weighs once. And what unit and reports may be like toget
 stopped, disturbed, read in part.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from itertools import product
 
 import msgspec
@@ -14,6 +14,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import Figure
 from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.history.order import History
+from squibwise.history.reports import of_this_car, put_together, tell_of_others, what_it_says
 from squibwise.history.signed import tells_of_copying, tells_of_tilt
 from squibwise.infer.blows import measured_speed
 from squibwise.infer.crash import is_event_told
@@ -35,7 +36,7 @@ from squibwise.model.evidence import (
 )
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.origin import Finding
-from squibwise.model.report import CodeLine, Coverage, Report
+from squibwise.model.report import CodeLine, Report
 
 Array = npt.NDArray[np.float64]
 _MANY = 3
@@ -242,9 +243,6 @@ def _readings_of_reports(
         yield gone, float(np.prod([1.0 - p if n in gone else p for n, p in doubtful.items()]))
 
 
-_APART = 1_000_000  # added to the line numbers of a report joined to another
-
-
 def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]]:
     """Return the case with each thing said once, and a finding for each entry left out.
 
@@ -254,23 +252,20 @@ def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]
     """
     kept: list[Evidence] = []
     works = 0
-    findings: list[Finding] = []
+    findings = list(tell_of_others(case))
     seen: dict[str, str] = {}
-    timed = {_read(e): e.id for e in case.evidence if isinstance(e, Report) and e.time}
-    for entry in case.evidence:
+    timed = {what_it_says(e): e.id for e in case.evidence if isinstance(e, Report) and e.time}
+    for entry in of_this_car(case).evidence:
         works += isinstance(entry, DoneWork | SubstituteLoad | TestOutcome)
         key = _content(entry, works, case, catalog)
-        if isinstance(entry, Report) and entry.time is None and _read(entry) in timed:
-            key = _read(entry)  # the same reading once more, without its time
+        if isinstance(entry, Report) and entry.time is None and what_it_says(entry) in timed:
+            key = what_it_says(entry)  # the same reading once more, without its time
             seen.setdefault(key, timed[key])
         if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
             continue  # reading the case has said so
         if isinstance(entry, Look) and _is_made_by_tilt(entry, case, catalog):
             text = f"{entry.id}: a sound belt locks as well on a slope; look again on level ground"
             findings.append(_finding("look-on-a-slope", text, entry))
-        elif is_of_another_car(entry, case.car.vin):
-            text = f"{entry.id}: a report of another car; nothing of it is weighed"
-            findings.append(_finding("report-of-another-car", text, entry))
         elif key is not None and key in seen:
             text = f"{entry.id}: says the same as {seen[key]} and is weighed once"
             findings.append(_finding("weighed-once", text, entry))
@@ -278,7 +273,7 @@ def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]
             kept.append(entry)
             if key is not None:
                 seen[key] = entry.id
-    joined = tuple(_join_reports(_put_untimed_alike(kept)))
+    joined = put_together(kept)
     return msgspec.structs.replace(case, evidence=joined), tuple(findings)
 
 
@@ -293,50 +288,8 @@ def _is_made_by_tilt(look: Look, case: Case, catalog: Catalog) -> bool:
     )
 
 
-def is_of_another_car(entry: Evidence, vin: str | None) -> bool:
-    """Return whether a report names another car's VIN; a slip in one or two characters is none."""
-    named = entry.reading.vin if isinstance(entry, Report) else None
-    if not named or not vin or len(named) != len(vin):
-        return False
-    return sum(a != b for a, b in zip(named, vin, strict=True)) > _SLIPS
-
-
-_SLIPS = 2
-
-
 def _finding(code: str, text: str, entry: Evidence) -> Finding:
     return Finding(code=code, severity="note", message=text, origin=entry.origin)
-
-
-def _read(report: Report) -> str:
-    """Return what a report says, whenever it was read and however its lines are laid out."""
-    lines = sorted(
-        {
-            repr((c.code or c.raw, c.component, c.fault, c.status, c.unit == "other"))
-            for c in report.reading.lines
-        }
-    )
-    cover = report.reading.coverage
-    return repr((report.when, lines, cover.complete, cover.able, cover.unit_volts))
-
-
-def _put_untimed_alike(entries: list[Evidence]) -> list[Evidence]:
-    """Return entries with reports that have no time, between two that have one, in one order.
-
-    In which order somebody wrote them down says nothing of when they were read.
-    """
-    runs: list[list[int]] = [[]]
-    for at, entry in enumerate(entries):
-        if entry.time is not None or isinstance(entry, DoneWork | SubstituteLoad):
-            runs.append([])
-        elif isinstance(entry, Report):
-            runs[-1].append(at)
-    put = list(entries)
-    for run in runs:
-        reports = [e for at in run if isinstance(e := entries[at], Report)]
-        for at, report in zip(run, sorted(reports, key=_read), strict=True):
-            put[at] = report
-    return put
 
 
 def _content(entry: Evidence, works: int, case: Case, catalog: Catalog) -> str | None:
@@ -351,7 +304,7 @@ def _content(entry: Evidence, works: int, case: Case, catalog: Catalog) -> str |
     if isinstance(entry, Statement):
         return repr((entry.component, entry.says, _whose_word(entry, case, catalog)))
     if isinstance(entry, Report):
-        return f"{None if entry.time is None else works} {_read(entry)}"
+        return f"{None if entry.time is None else works} {what_it_says(entry)}"
     if isinstance(entry, Impact | Recorder | Reading):
         plain = msgspec.structs.asdict(entry) | {"id": "", "origin": "", "file": "", "time": ""}
         return repr((type(entry).__name__, works if isinstance(entry, Reading) else 0, plain))
@@ -368,53 +321,3 @@ def _whose_word(entry: Statement, case: Case, catalog: Catalog) -> str:
     )
     first = next(alike, entry) if tells_of_copying(entry.from_, catalog) else entry
     return first.from_.strip().lower()
-
-
-def _join_reports(entries: Iterable[Evidence]) -> list[Evidence]:
-    """Return the entries with the reports of one minute joined to the first of them."""
-    result: list[Evidence] = []
-    places: dict[tuple[object, str], int] = {}
-    for entry in entries:
-        key = (entry.time, entry.when) if isinstance(entry, Report) and entry.time else None
-        first = None if key is None else places.get(key)
-        if isinstance(entry, Report) and first is not None:
-            known = result[first]
-            assert isinstance(known, Report)  # noqa: S101
-            result[first] = _joined(known, entry)
-            continue
-        if key is not None:
-            places[key] = len(result)
-        result.append(entry)
-    return result
-
-
-def _joined(one: Report, two: Report) -> Report:
-    """Return two reports of one minute as one."""
-    moved = tuple(
-        msgspec.structs.replace(
-            c, line=c.line + _APART, repeats=tuple(n + _APART for n in c.repeats)
-        )
-        for c in two.reading.lines
-    )
-    reading = msgspec.structs.replace(
-        one.reading,
-        lines=one.reading.lines + moved,
-        coverage=_both(one.reading.coverage, two.reading.coverage),
-    )
-    return msgspec.structs.replace(one, reading=reading)
-
-
-def _both(one: Coverage, two: Coverage) -> Coverage:
-    """Return how far two reports of one minute reached together."""
-    volts = one.unit_volts if one.unit_volts is not None else two.unit_volts
-    return msgspec.structs.replace(
-        one,
-        complete=one.complete if one.complete == two.complete else None,
-        able=one.able if one.able == two.able else one.able or two.able,
-        unit_volts=volts,
-        modules=one.modules + two.modules,
-        not_tested=one.not_tested + two.not_tested,
-        clean=one.clean + two.clean,
-        no_crash_record=one.no_crash_record or two.no_crash_record,
-        why=one.why + two.why,
-    )

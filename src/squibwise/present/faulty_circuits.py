@@ -7,6 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.history.closing import list_unproved
 from squibwise.history.order import History, read_history
+from squibwise.history.reports import settle_reports
 from squibwise.history.returned import Return, follow_repairs, is_there
 from squibwise.model.belief import Assessment, ComponentBelief, Located
 from squibwise.model.case import Case
@@ -54,7 +55,7 @@ def find_faulty_circuits(
     """
     found = []
     renewed = {c for o in order_now(todo) for c in o.contains}
-    history = read_history(case.evidence)
+    history = read_history(settle_reports(case).evidence)
     returned = follow_repairs(history, case.car, catalog).open
     unproved = list_unproved(history) | states.unproved
     worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
