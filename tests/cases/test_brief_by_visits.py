@@ -12,9 +12,9 @@ from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.cli import output
 from squibwise.cli.demo import DEMO_CASES
+from squibwise.entering.tick_visit import expand_visit
+from squibwise.entering.ticking import entries_for, read_numbers
 from squibwise.errors import InputError
-from squibwise.garage.tick_visit import expand_visit
-from squibwise.garage.ticking import entries_for, read_numbers
 from squibwise.model.work import Visit
 from squibwise.present.tell_brief import LINES, make_brief, tell_brief
 

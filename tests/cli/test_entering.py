@@ -15,8 +15,9 @@ import pytest
 
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
+from squibwise.entering import answering, case_text, ticking
 from squibwise.errors import InputError
-from squibwise.garage import answering, entering, ticking, writing
+from squibwise.garage import writing
 from squibwise.intake import load_case
 
 Line = Callable[..., Any]
@@ -102,11 +103,11 @@ def test_undo_gives_back_the_file_to_the_byte(run: Line, own: Path) -> None:
 def test_the_same_command_twice_in_one_second_is_taken_back_once(own: Path) -> None:
     pairs = {"kind": "circumstance", "what": "crash", "present": True}
     at = dt.datetime(2026, 6, 5, 8, 0)
-    addition = entering.Addition(command="told crash", at=at, evidence=(pairs,))
-    entering.add(entering.open_file(own), addition, CATALOG)
+    addition = case_text.Addition(command="told crash", at=at, evidence=(pairs,))
+    case_text.add(case_text.open_file(own), addition, CATALOG)
     once = text(own)
-    entering.add(entering.open_file(own), addition, CATALOG)
-    assert entering.take_back(entering.open_file(own), CATALOG) == ("told crash", 1)
+    case_text.add(case_text.open_file(own), addition, CATALOG)
+    assert case_text.take_back(case_text.open_file(own), CATALOG) == ("told crash", 1)
     assert text(own) == once
 
 
@@ -169,10 +170,12 @@ def test_a_case_that_was_broken_before_tells_its_own_mistake(run: Line, own: Pat
 
 
 def test_a_file_that_somebody_changed_meanwhile_is_not_written(own: Path) -> None:
-    file = entering.open_file(own)
+    file = case_text.open_file(own)
     (own / "case.toml").write_text(OWN + "# changed\n", encoding="utf-8")
     with pytest.raises(InputError, match="changed"):
-        entering.take_back(entering.OpenFile(path=file.path, text=MARKED, seen=file.seen), CATALOG)
+        case_text.take_back(
+            case_text.OpenFile(path=file.path, text=MARKED, seen=file.seen), CATALOG
+        )
     assert text(own) == OWN + "# changed\n"
 
 
@@ -683,7 +686,7 @@ def test_a_block_without_end_is_refused(run: Line, own: Path, tmp_path: Path, va
 def test_a_case_file_never_grows_beyond_what_is_read(
     run: Line, own: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(entering, "LARGEST_BYTES", len(OWN) + 40)
+    monkeypatch.setattr(case_text, "LARGEST_BYTES", len(OWN) + 40)
     told = run("saw", own, "passenger.front-bag", "intact")
     assert (told.code, "would have more than" in told.err) == (2, True)
     assert text(own) == OWN

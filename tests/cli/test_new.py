@@ -9,7 +9,7 @@ import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.cli import new_case, output
-from squibwise.garage.new_case import template
+from squibwise.entering.new_case import template
 from squibwise.intake import load_case
 
 Line = Callable[..., Any]

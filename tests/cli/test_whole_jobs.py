@@ -13,12 +13,12 @@ from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.terminal import lay_out
+from squibwise.entering.saying import find_told
+from squibwise.entering.tick_before import find_missing
+from squibwise.entering.tick_order import Tick, refuse_obstacles
+from squibwise.entering.tick_visit import expand_visit
+from squibwise.entering.ticking import drop_fallen, tell_left_open
 from squibwise.errors import InputError
-from squibwise.garage.saying import find_told
-from squibwise.garage.tick_before import find_missing
-from squibwise.garage.tick_order import Tick, refuse_obstacles
-from squibwise.garage.tick_visit import expand_visit
-from squibwise.garage.ticking import drop_fallen, tell_left_open
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.names import split_component

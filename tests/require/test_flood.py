@@ -7,8 +7,8 @@ import pytest
 
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
-from squibwise.garage.saying import find_told
-from squibwise.garage.tick_visit import find_doubts
+from squibwise.entering.saying import find_told
+from squibwise.entering.tick_visit import find_doubts
 from squibwise.model.work import Work
 
 CATALOG = load_catalog()

@@ -44,8 +44,8 @@ def tried(
     repair it is asked whether it was carried out, unless --done says so.
     """
     from squibwise.cli import opening
+    from squibwise.entering import saying
     from squibwise.errors import InputError
-    from squibwise.garage import saying
     from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 
     opened = opening.open_case(case_path)
@@ -99,7 +99,7 @@ def loaded(
     It is moved with the power off and waited out; every load is counted back before release.
     """
     from squibwise.cli import opening
-    from squibwise.garage import saying
+    from squibwise.entering import saying
 
     opened = opening.open_case(case_path)
     loop = saying.find_circuit(circuit, opened.case.car, opened.catalog)
@@ -145,7 +145,7 @@ def measured(
     circuit is measured with a substitute load in its place.
     """
     from squibwise.cli import opening
-    from squibwise.garage import saying
+    from squibwise.entering import saying
 
     opened = opening.open_case(case_path)
     component = saying.find_measured(component, quantity, opened.case.car, opened.catalog)
@@ -202,7 +202,7 @@ def label(
     say it, as for `saw`. What speaks against a label is told at once.
     """
     from squibwise.cli import opening
-    from squibwise.garage import saying
+    from squibwise.entering import saying
     from squibwise.prove.fitted import tell_labels
 
     opened = opening.open_case(case_path)

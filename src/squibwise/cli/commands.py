@@ -163,7 +163,7 @@ def trace(
     """Find which part of a circuit is at fault: the next test, and the tree behind it."""
     from squibwise import case
     from squibwise.cli import opening
-    from squibwise.garage import saying
+    from squibwise.entering import saying
     from squibwise.present.tell_trace import tell_trace
 
     at = opening.open_case(case_path, own)
@@ -463,7 +463,7 @@ def new(folder: Path, reports: tuple[Path, ...], as_json: bool, **stated: str) -
     """
     from squibwise.catalog.load import load_catalog
     from squibwise.cli.new_case import ask
-    from squibwise.garage import new_case
+    from squibwise.entering import new_case
     from squibwise.present.tell_entries import tell_new_case
 
     catalog = load_catalog()

@@ -64,15 +64,15 @@ def _enter(
 ) -> None:
     """Add entries and rules to the case file in a folder; in a garage they are not yet kept."""
     from squibwise.catalog.load import load_catalog
-    from squibwise.garage import entering
+    from squibwise.entering import case_text
 
     now = dt.datetime.now().replace(microsecond=0)
-    addition = entering.Addition(
+    addition = case_text.Addition(
         command=command, at=now, evidence=tuple(entries), rules=tuple(rules)
     )
-    file = entering.open_file(folder)
+    file = case_text.open_file(folder)
     if entries or rules:
-        entering.add(file, addition, load_catalog())
+        case_text.add(file, addition, load_catalog())
 
 
 def _tell_kept(
@@ -120,7 +120,7 @@ def saw(
     is meant.
     """
     from squibwise.cli import opening
-    from squibwise.garage import saying
+    from squibwise.entering import saying
 
     opened = opening.open_case(case_path)
     component = saying.find_component(component, opened.case.car, opened.catalog, word)
@@ -144,7 +144,7 @@ def told(case_path: Path, words: tuple[str, ...], as_json: bool) -> int:
     (nose-right moderate 1), or a seat and who sat in it (passenger adult belted).
     """
     from squibwise.cli import opening
-    from squibwise.garage import saying
+    from squibwise.entering import saying
 
     opened = opening.open_case(case_path)
     entry = saying.find_told(words, opened.case.car, opened.catalog)
@@ -208,7 +208,7 @@ def did(
     """
     from squibwise import case
     from squibwise.cli import opening
-    from squibwise.garage import tick_visit, ticking
+    from squibwise.entering import tick_visit, ticking
 
     opened = opening.open_case(case_path)
     todo = case.work(opened.case, opened.catalog)
@@ -248,7 +248,7 @@ def _tell_ticked(
     opened: "Opened", todo: "Work", entries: Sequence[Mapping[str, Any]], whole: Sequence[int]
 ) -> tuple[str, ...]:
     """Return what is told beside what was written of operations, some ticked as a whole."""
-    from squibwise.garage import tick_times, tick_visit, ticking
+    from squibwise.entering import tick_times, tick_visit, ticking
     from squibwise.history.order import read_history
 
     evidence, catalog = opened.case.evidence, opened.catalog
@@ -302,28 +302,28 @@ def add(
     is replaced. A picture is a photograph unless --when says that it shows a report.
     """
     from squibwise.cli import opening, stored
-    from squibwise.garage import entering, saying
+    from squibwise.entering import case_text, saying
 
     command = f"add {file.name}"
-    is_photo = bool(subject) or (entering.is_picture(file) and not when and not complete)
+    is_photo = bool(subject) or (case_text.is_picture(file) and not when and not complete)
     with (
         stored.as_file(file) as given,
         stored.editable(case_path, command, by or "") as folder,
-        entering.copied(folder, given.name),
+        case_text.copied(folder, given.name),
     ):
         if is_photo:
             todo = _work_of(folder) if subject.isdigit() else None
-            entry = dict(entering.photo_entry(folder, given, subject, todo))
+            entry = dict(case_text.photo_entry(folder, given, subject, todo))
             entry |= ({"note": note} if note else {}) | common_keys(by, at)
             entries: Any = (entry,)
-        elif (block := entering.entries_of(given, file.name)) is not None:
+        elif (block := case_text.entries_of(given, file.name)) is not None:
             opened = opening.open_case(folder)
             saying.refuse_strange_entries(block, opened.case, opened.catalog)
             entries = block
         else:
             stated: dict[str, Any] = {"when": when} if when else {}
             stated |= {"complete": True} if complete else {}
-            name = entering.copy_report(folder, given)
+            name = case_text.copy_report(folder, given)
             entries = ({"kind": "report", "file": name, **stated, **common_keys(None, at)},)
         _enter(folder, command, entries)
     return _tell_kept(case_path, entries, as_json=as_json)
@@ -355,7 +355,7 @@ def answer(case_path: Path, words: tuple[str, ...], source: str, as_json: bool) 
     height (floor, seats, dash, roof) or by parts.
     """
     from squibwise.cli import opening
-    from squibwise.garage import answering
+    from squibwise.entering import answering
 
     at = opening.open_case(case_path)
     entries, rules = answering.read_answers(at.case, words, source, at.catalog)
@@ -374,13 +374,13 @@ def undo(case_path: Path, as_json: bool) -> int:
     """Take back what the last `saw`, `did`, `add` or `answer` wrote; what you typed stays."""
     from squibwise.catalog.load import load_catalog
     from squibwise.cli import stored
-    from squibwise.garage import entering
+    from squibwise.entering import case_text
     from squibwise.present.tell_entries import tell_taken_back
 
     with stored.editable(case_path, "undo") as folder:
-        file = entering.open_file(folder)
-        command, count = entering.take_back(file, load_catalog())
-        left = entering.list_left(file)
+        file = case_text.open_file(folder)
+        command, count = case_text.take_back(file, load_catalog())
+        left = case_text.list_left(file)
     place = stored.told_file(case_path)
     value = {"file": place, "taken_back": command, "entries": count, "left": left}
     return output.answer(

@@ -3,7 +3,7 @@
 import click
 
 from squibwise.catalog.load import Catalog
-from squibwise.garage.new_case import Stated
+from squibwise.entering.new_case import Stated
 
 _QUESTIONS = {
     "title": "One line about the case",

@@ -6,7 +6,7 @@ from pathlib import Path
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.garage.tick_order import LAMP
+from squibwise.entering.tick_order import LAMP
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.origin import Finding

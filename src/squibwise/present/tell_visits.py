@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from itertools import groupby
 
 from squibwise.catalog.load import Catalog
-from squibwise.garage.tick_visit import find_entering
+from squibwise.entering.tick_visit import find_entering
 from squibwise.model.case import Case
 from squibwise.model.names import PLACES
 from squibwise.model.work import Area, Caution, Operation, Visit, Work

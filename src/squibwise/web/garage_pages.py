@@ -8,9 +8,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise import case as line
+from squibwise.entering import new_case
+from squibwise.entering.taking_back import take_out
 from squibwise.errors import InputError
-from squibwise.garage import new_case, store
-from squibwise.garage.cases import list_cars, take_out
+from squibwise.garage import store
+from squibwise.garage.cases import list_cars
 from squibwise.garage.database import connected
 from squibwise.garage.folders import Content, folder_content
 from squibwise.intake.case_file.load import CASE_FILE

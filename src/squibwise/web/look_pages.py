@@ -9,8 +9,9 @@ from starlette.responses import Response
 
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
+from squibwise.entering import answering, case_text, new_case, saying
 from squibwise.errors import InputError
-from squibwise.garage import answering, entering, new_case, saying, store
+from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.writing import change_file
 from squibwise.intake.case_file.car_files import is_picture
@@ -135,10 +136,10 @@ def look(request: Request, sent: Sent) -> Response:
 
 
 def _photo(folder: Path, name: str, data: bytes, subject: str) -> dict[str, Any]:
-    if not entering.is_picture(Path(name)) or (data and not is_picture(data)):
+    if not case_text.is_picture(Path(name)) or (data and not is_picture(data)):
         raise InputError(f"'{name[:80]}' is no picture.", remedy="Take a JPEG or PNG.")
     with as_file(name, data) as file:
-        return dict(entering.photo_entry(folder, file, subject, None))
+        return dict(case_text.photo_entry(folder, file, subject, None))
 
 
 def _noted(sent: Sent) -> dict[str, Any]:

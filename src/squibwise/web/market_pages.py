@@ -13,10 +13,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise import case as line
+from squibwise.entering.new_case import price_hour
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
-from squibwise.garage.new_case import price_hour
 from squibwise.garage.writing import NewFile, change_file, write_files
 from squibwise.intake import market_files
 from squibwise.intake.case_file.load import CASE_FILE

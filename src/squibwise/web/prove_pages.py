@@ -11,12 +11,12 @@ from squibwise import __version__
 from squibwise import case as line
 from squibwise.documents import record_pdf
 from squibwise.documents.looking import LARGEST_FILE, take_pictures
+from squibwise.entering.tick_order import LAMP, Tick, refuse_disorder
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.checking import refuse_altered
 from squibwise.garage.database import connected
 from squibwise.garage.keys import own_key, sign_finished
-from squibwise.garage.tick_order import LAMP, Tick, refuse_disorder
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord

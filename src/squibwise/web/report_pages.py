@@ -9,9 +9,10 @@ from starlette.responses import Response
 
 from squibwise.catalog.codes import NO_FAULT
 from squibwise.catalog.load import Catalog
+from squibwise.entering import case_text
+from squibwise.entering.correcting import NO_CODE, Correction, correct_line
 from squibwise.errors import InputError
-from squibwise.garage import entering, store
-from squibwise.garage.correcting import NO_CODE, Correction, correct_line
+from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.intake.case_file.car_files import is_picture
 from squibwise.intake.report.codes import find_codes
@@ -75,7 +76,7 @@ def add(request: Request, sent: Sent) -> Response:
 
 def _photographed(folder: Path, file_name: str, data: bytes) -> dict[str, Any]:
     with as_file(file_name, data) as file:
-        return dict(entering.photo_entry(folder, file, "", None))
+        return dict(case_text.photo_entry(folder, file, "", None))
 
 
 def _id(data: bytes) -> str:
@@ -99,12 +100,12 @@ def _refuse_again(files: tuple[tuple[str, bytes], ...], opened: Opened, bench: B
 def _entries(folder: Path, file_name: str, data: bytes, sent: Sent) -> tuple[Pairs, ...]:
     """Return what a file stands for: the entries of a block, or a report."""
     with as_file(file_name, data) as file:
-        entries = entering.entries_of(file, file_name) if file.suffix == ".txt" else None
+        entries = case_text.entries_of(file, file_name) if file.suffix == ".txt" else None
         if entries is not None:
             return tuple({**common(sent), **e} for e in entries)
         stated: dict[str, Any] = {"when": when} if (when := pick(sent, "when", WHENS)) else {}
         stated |= {"complete": True} if sent.get("complete") == "yes" else {}
-        place = entering.copy_report(folder, file)
+        place = case_text.copy_report(folder, file)
     return ({"kind": "report", "id": _id(data), "file": place, **stated, **common(sent)},)
 
 

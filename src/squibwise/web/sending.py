@@ -17,8 +17,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise.catalog.load import Catalog
+from squibwise.entering import case_text
 from squibwise.errors import InputError
-from squibwise.garage import entering, store
+from squibwise.garage import store
 from squibwise.garage.cases import editing
 from squibwise.garage.database import connected
 from squibwise.history.signed import is_name
@@ -275,8 +276,8 @@ def enter(
     """
     with changing(request, opened, sent, what) as folder:
         entries = tuple(map(_as_taken, make(folder)))
-        addition = entering.Addition(command=what, at=now(), evidence=entries, rules=tuple(rules))
-        entering.add(entering.open_file(folder), addition, bench_of(request).catalog)
+        addition = case_text.Addition(command=what, at=now(), evidence=entries, rules=tuple(rules))
+        case_text.add(case_text.open_file(folder), addition, bench_of(request).catalog)
 
 
 def _as_taken(entry: Pairs) -> Pairs:

@@ -4,8 +4,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise import case as line
+from squibwise.entering.saying import refuse_strange, refuse_unsigned
 from squibwise.errors import InputError
-from squibwise.garage.saying import refuse_strange, refuse_unsigned
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.trace import Trace

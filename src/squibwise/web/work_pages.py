@@ -6,11 +6,12 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
+from squibwise.entering import ticking
+from squibwise.entering.tick_before import FIT_LOADS
+from squibwise.entering.tick_order import LAMP, SCAN, list_due_again, signed_along
 from squibwise.errors import InputError
-from squibwise.garage import store, ticking
+from squibwise.garage import store
 from squibwise.garage.database import connected
-from squibwise.garage.tick_before import FIT_LOADS
-from squibwise.garage.tick_order import LAMP, SCAN, list_due_again, signed_along
 from squibwise.history.order import read_history
 from squibwise.history.power import find_power_off
 from squibwise.model.work import Area, Operation, Visit

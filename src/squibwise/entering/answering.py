@@ -7,9 +7,9 @@ import msgspec
 
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
+from squibwise.entering.case_text import Pairs
+from squibwise.entering.saying import find_told
 from squibwise.errors import InputError
-from squibwise.garage.entering import Pairs
-from squibwise.garage.saying import find_told
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.car import OwnRule
 from squibwise.model.case import Case

@@ -12,8 +12,7 @@ import msgspec
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.errors import InputError
-from squibwise.garage.tick_before import (
+from squibwise.entering.tick_before import (
     FINAL_POWER,
     FIRST_POWER,
     FIT_LOADS,
@@ -21,7 +20,7 @@ from squibwise.garage.tick_before import (
     RETURN_LOADS,
     STRUCTURE,
 )
-from squibwise.garage.tick_order import (
+from squibwise.entering.tick_order import (
     LAMP,
     ORDER_CLOSED,
     SCAN,
@@ -36,6 +35,7 @@ from squibwise.garage.tick_order import (
     signed_along,
     write_numbers,
 )
+from squibwise.errors import InputError
 from squibwise.model.evidence import Passed, SubstituteLoad
 from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
 from squibwise.model.work import Area, Demand, Operation, Order, Question, Visit, Work

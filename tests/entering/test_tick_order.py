@@ -10,13 +10,13 @@ import pytest
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.screens import say
+from squibwise.entering.tick_before import find_missing
+from squibwise.entering.tick_order import Tick, list_due_again, refuse_obstacles
+from squibwise.entering.tick_seat import tell_unweighed
+from squibwise.entering.tick_times import tell_later_looks
+from squibwise.entering.tick_visit import expand_visit, tell_doubts, tell_unsaved
+from squibwise.entering.ticking import entries_for, word_entries
 from squibwise.errors import InputError
-from squibwise.garage.tick_before import find_missing
-from squibwise.garage.tick_order import Tick, list_due_again, refuse_obstacles
-from squibwise.garage.tick_seat import tell_unweighed
-from squibwise.garage.tick_times import tell_later_looks
-from squibwise.garage.tick_visit import expand_visit, tell_doubts, tell_unsaved
-from squibwise.garage.ticking import entries_for, word_entries
 from squibwise.history.order import read_history
 from squibwise.model.evidence import SeatTrial
 from squibwise.model.work import Minutes, Operation

@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
+from squibwise.entering.tick_before import HEAT_OUT, POWERING, STRUCTURE
+from squibwise.entering.tick_order import ASKING_A_WORD, Tick, find_command_alone, write_numbers
 from squibwise.errors import InputError
-from squibwise.garage.tick_before import HEAT_OUT, POWERING, STRUCTURE
-from squibwise.garage.tick_order import ASKING_A_WORD, Tick, find_command_alone, write_numbers
 from squibwise.model.evidence import Evidence
 from squibwise.model.work import Operation, Work
 

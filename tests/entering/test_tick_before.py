@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.garage.tick_before import (
+from squibwise.entering.tick_before import (
     FINAL_POWER,
     FIRST_POWER,
     FIT_LOADS,

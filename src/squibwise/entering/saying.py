@@ -8,8 +8,8 @@ import msgspec
 
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
+from squibwise.entering.tick_order import is_load, tell_no_load
 from squibwise.errors import InputError, ModelError
-from squibwise.garage.tick_order import is_load, tell_no_load
 from squibwise.history.order import read_history
 from squibwise.history.power import KEY_ON_GATES
 from squibwise.history.signed import find_loads, is_signed

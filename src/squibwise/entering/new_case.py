@@ -11,8 +11,8 @@ import msgspec
 import tomlkit
 
 from squibwise.catalog.load import Catalog
+from squibwise.entering.case_text import load_written
 from squibwise.errors import InputError
-from squibwise.garage.entering import load_written
 from squibwise.garage.writing import write_folder
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import parse, read_bytes

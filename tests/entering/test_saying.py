@@ -7,8 +7,8 @@ import pytest
 
 from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import load_catalog
+from squibwise.entering import saying
 from squibwise.errors import InputError
-from squibwise.garage import saying
 from squibwise.model.car import Car
 
 CATALOG = load_catalog()

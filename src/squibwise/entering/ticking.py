@@ -5,10 +5,9 @@ import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog, component_title
-from squibwise.errors import InputError
-from squibwise.garage.entering import Pairs, lamp_entry, load_entry
-from squibwise.garage.tick_before import FIT_LOADS, RETURN_LOADS
-from squibwise.garage.tick_order import (
+from squibwise.entering.case_text import Pairs, lamp_entry, load_entry
+from squibwise.entering.tick_before import FIT_LOADS, RETURN_LOADS
+from squibwise.entering.tick_order import (
     LAMP,
     SCAN,
     Tick,
@@ -19,6 +18,7 @@ from squibwise.garage.tick_order import (
     refuse_unsettled,
     signed_along,
 )
+from squibwise.errors import InputError
 from squibwise.history.order import read_history
 from squibwise.history.signed import find_loads, is_seen_hurt
 from squibwise.intake.case_file.checks import did_you_mean

@@ -7,8 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.errors import InputError
-from squibwise.garage.tick_before import (
+from squibwise.entering.tick_before import (
     BEFORE_DRIVE,
     FIT_LOADS,
     HEAT_OUT,
@@ -24,8 +23,9 @@ from squibwise.garage.tick_before import (
     must_precede,
     own_openings,
 )
-from squibwise.garage.tick_seat import SEAT_NOTES, tell_unweighed
-from squibwise.garage.tick_times import tell_backdated, tell_haste, tell_too_early
+from squibwise.entering.tick_seat import SEAT_NOTES, tell_unweighed
+from squibwise.entering.tick_times import tell_backdated, tell_haste, tell_too_early
+from squibwise.errors import InputError
 from squibwise.history.order import read_history
 from squibwise.history.power import KEY_ON_GATES, is_powered_down, is_powered_since_safe
 from squibwise.history.signed import find_loads

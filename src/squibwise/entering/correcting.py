@@ -6,7 +6,7 @@ from pathlib import Path
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.garage.entering import Addition, add, load_written, open_file
+from squibwise.entering.case_text import Addition, add, load_written, open_file
 from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
 
 TABLE = "evidence/corrected-lines.tsv"

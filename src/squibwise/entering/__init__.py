@@ -1,0 +1,1 @@
+"""What a person says, ticks or corrects: what it is written as, and whether it may be now."""
