@@ -29,6 +29,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         but: They begin a clause that goes against the one before it.
         except_: They take something out of what stands before them.
         rest: They name all that was not named.
+        affirming: They may stand beside a clean result and leave it standing.
         inside: They lead to a place that holds something.
         has: They say that something holds something.
         at: They lead to a vehicle that has a fault, as they do to other places.
@@ -68,6 +69,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     but: frozenset[str]
     except_: frozenset[str] = msgspec.field(name="except")
     rest: frozenset[str]
+    affirming: frozenset[str]
     inside: frozenset[str]
     has: frozenset[str]
     at: frozenset[str]

@@ -1,15 +1,16 @@
 """What a report says beside its clean result: stand-ins, other counts, words that take it back."""
 
 import re
-from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
-from squibwise.intake.report.features import NO, YES
-from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
-from squibwise.intake.report.line_words import language_of
+from squibwise.catalog.vocabulary import FEATURES, VALUES, VOICES
+from squibwise.intake.report.features import YES
+from squibwise.intake.report.lexicon import Lexicon, Token, lexicon_of, tokenise
+from squibwise.intake.report.line_words import BULLET, language_of
 from squibwise.intake.report.part_lists import read_piece
-from squibwise.intake.report.phrases import find_claims, find_hits, find_layout
+from squibwise.intake.report.phrases import Hit, find_claims, find_hits, find_layout
 from squibwise.intake.report.sheet import Line, Sheet
+from squibwise.intake.report.words import FAULTS, PARTS, has_fault, has_part
 from squibwise.model.report import Unread
 
 
@@ -23,7 +24,8 @@ def find_stand_ins(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
 def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
     """Return the lines that count faults of another status, or hidden ones, beside none.
 
-    Also those that say more behind a "no faults" than that, and nobody understood what.
+    Also those that call all circuits, the memory or a part good and say more than that, and those
+    that name a part and say nothing of it that is known.
     """
     lexicon = lexicon_of(catalog)
     lines = (ln for ln in sheet.lines if not ln.codes and not ln.count and ln.unit != "other")
@@ -32,102 +34,110 @@ def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
         for ln in lines
         if _counts_status(ln, lexicon, catalog)
         or _says_more(ln, lexicon, sheet.language)
-        or _takes_back(ln, lexicon, sheet.language)
+        or (_calls_good(ln, lexicon) and not _is_known(ln, lexicon, sheet.language))
     )
 
 
 def _says_more(line: Line, lexicon: Lexicon, language: str | None) -> bool:
-    """``No faults. Tests not complete.``: read by itself, the second sentence is no clean one."""
-    if line.role not in ("clean", "count", "meta"):
-        return False
-    texts = [t for t in _SENTENCES.split(line.text) if _says_something(t)]
-    for text in texts[:_MOST_SENTENCES] if len(_SENTENCES.split(line.text)) > 1 else ():
+    """``Date 2026-03-07. Tests not complete.``: the second sentence is none of a measure."""
+    texts = _SENTENCES.split(line.text) if line.role == "meta" else []
+    for text in texts[:_MOST_SENTENCES] if len(texts) > 1 else ():
         piece = read_piece(line, text, lexicon, language)
-        if piece.role in ("unread", "words") and (
-            line.role != "meta" or "not" in piece.words.voices
-        ):
+        if piece.role in ("unread", "words") and "not" in piece.words.voices:
             return True
     return False
 
 
-def _says_something(text: str) -> bool:
-    """``Lamp on`` is a sentence; ``i. O.`` and ``P. 2`` are none."""
-    words = _WORDS.findall(text)
-    return len(words) >= _SAYING and max(map(len, words)) >= _LONGER
-
-
-def _takes_back(line: Line, lexicon: Lexicon, language: str | None) -> bool:
-    """``All circuits ok: not checked``, ``all tests complete (3 of 14)``, ``all tests: no``.
-
-    What stands behind the colon, or in brackets, says yes, calls it good or counts all of all;
-    anything else takes back what stands before it.
-    """
-    sentences = _SENTENCES.split(line.text)[:_MOST_SENTENCES]
-    if _BLANK.search(line.raw) and not find_claims(line.text, lexicon).isdisjoint(
-        ("whole", "clean")
-    ):
-        return True  # a box that nobody ticked, an empty field, a question
-    for before, text in pairwise(sentences):
-        if _is_no(text, lexicon) and "whole" in find_claims(before, lexicon):
-            return True  # "all tests complete - no"
-    for before, text in pairwise(_DASH.split(line.text)[:_MOST_SENTENCES]):
-        if "whole" in find_claims(before, lexicon) and not _stands(text, line, lexicon, language):
-            return True  # "all circuits ok - except 2"
-    for text in sentences if _VALUE.search(line.text) else ():
-        found = _VALUE.search(text)
-        if found is None or find_claims(text[: found.start()], lexicon).isdisjoint(
-            ("whole", "clean")
-        ):
-            continue
-        head = read_piece(line, text[: found.start()], lexicon, language)
-        joined = read_piece(line, f"{head.text} {found[1]}", lexicon, language)
-        is_told = head.is_whole or "clean" in find_claims(head.text, lexicon)
-        is_kept = _affirms(found[1], head, lexicon, language) if is_told else joined.is_whole
-        if not is_kept:
-            return True
-    return False
-
-
-def _stands(text: str, line: Line, lexicon: Lexicon, language: str | None) -> bool:
-    """Tell whether what stands behind a dash is of another matter, or leaves a claim standing."""
-    piece = read_piece(line, text, lexicon, language)
-    return piece.role in ("meta", "count") or _affirms(text, piece, lexicon, language)
-
-
-def _is_no(text: str, lexicon: Lexicon) -> bool:
-    words = [t.text for t in tokenise(text)]
-    return bool(words) and all(w.isalpha() and (w in NO or w in lexicon.denying) for w in words)
-
-
-def _affirms(text: str, head: Line, lexicon: Lexicon, language: str | None) -> bool:
-    """Tell whether what stands behind a claim leaves it standing."""
-    words = [t.text for t in tokenise(text)]
-    numbers = [int(w) for w in words if w.isdecimal()]
-    if not words:
-        return False  # "all circuits ok:", a field that nobody filled in
-    if all(w in YES for w in words) or _DATED.fullmatch(text.strip()):
+def _calls_good(line: Line, lexicon: Lexicon) -> bool:
+    """Tell whether a line is good news of every circuit, of the memory, or speaks of a part."""
+    if line.is_whole or line.role == "clean" or "whole" in find_claims(line.text, lexicon):
         return True
-    if numbers and not any(numbers):
-        return not head.is_whole  # "no fault codes: 0"
-    if numbers:
-        return len(numbers) == _ALL_OF_ALL and len(set(numbers)) == 1
-    piece = read_piece(head, text, lexicon, language)
-    is_good = bool(piece.words.voices & {"good", "fine"}) and "not" not in piece.words.voices
-    return piece.role in ("clean", "heading") or piece.is_whole or is_good
+    return _is_of_part(line) and line.role in ("aside", "meta", "count")
 
 
-_VALUE = re.compile(r"\s*[:=(\[]\s*([^\])]*)")
-_DATED = re.compile(r"\d{1,4}[-:./]\d{1,2}(?:[-:./]\d{1,4})?(?:[ T]\d{1,2}:\d{2})?")
-_ALL_OF_ALL = 2  # numbers of "14 of 14"
+def _is_of_part(line: Line) -> bool:
+    """Tell whether a line names a part of the restraint system, and not only ``the squibs``."""
+    told = line.words.features
+    return bool(told & _PARTS) or ("bag" in told and has_part(line.words))
+
+
+def _is_known(line: Line, lexicon: Lexicon, language: str | None) -> bool:
+    """Tell whether every word and sign of a line belongs to its good news, or is its label.
+
+    ``All circuits ok, but driver loop``, ``if all circuits ok``, ``all circuits ok -> 0``: what
+    takes a claim back can be worded in any way, so only what is known leaves it standing.
+    """
+    is_part = _is_of_part(line)
+    if _BLANK.search(line.raw) or (is_part and not _is_good(line)):
+        return False
+    text = BULLET.sub("", _TICKED.sub("", line.text), count=1)
+    text = _OF_ALL.sub(" ", _DATED.sub(" ", _MEASURED.sub(" ", text)))
+    text = _without_none(text, lexicon)
+    if _ODD_SIGN.search(text):
+        return False
+    tokens = tokenise(text)
+    means = _OF_PARTS if is_part else _OF_UNIT
+    means = means | _DENIED if line.why == "denied" else means
+    means = means | _STORED if line.count == 0 and not line.is_whole else means
+    hits = find_hits(lexicon, tokens, language_of(line, lexicon, language))
+    known = _known_places(tokens, hits, lexicon, means)
+    small = lexicon.small.affirming | YES
+    return all(
+        at in known or t.text in small or (is_part and t.text.isdecimal())
+        for at, t in enumerate(tokens)
+    )
+
+
+def _is_good(line: Line) -> bool:
+    """Tell whether a line of a part calls it good, or denies a fault of it."""
+    is_denied = line.why == "denied" and has_fault(line.words)
+    return line.role == "clean" or line.why == "found good" or is_denied
+
+
+def _known_places(
+    tokens: tuple[Token, ...], hits: tuple[Hit, ...], lexicon: Lexicon, means: frozenset[str]
+) -> set[int]:
+    """Return where the words of a text stand that praise, or name what is praised."""
+    texts = tuple(t.text for t in tokens)
+    known: set[int] = set()
+    for at in range(len(texts)):
+        told, length = find_layout(lexicon, texts, at)
+        if _PRAISING.intersection(told):
+            known.update(range(at, at + length))
+    for hit in hits:
+        if means.issuperset(hit.means):
+            known.update(range(hit.first, hit.last))
+    return known
+
+
+def _without_none(text: str, lexicon: Lexicon) -> str:
+    """Return a text without its counts of none: ``0 stored``, ``fault codes: 0``."""
+    left = _NONE_OF.sub(" ", text)
+    for found in _LABELLED_NONE.finditer(left):
+        if find_claims(found[1], lexicon) & {"count", "total"}:
+            left = left.replace(found[0], found[1])
+    return left
+
+
+_PARTS = PARTS - {"switch", "charge"}
+_PRAISING = frozenset("clean whole count total key module meta".split())
+_OF_UNIT = frozenset("good fine tested unit airbagmodule system bag charge loop battery".split())
+_PLACES = {f"{key}:{v}" for key in ("side", "seat", "end", "row", "stage") for v in VALUES[key]}
+_OF_PARTS = (FEATURES - FAULTS - VOICES - {"skip"}) | _OF_UNIT | _PLACES
+_DENIED = FAULTS | {"not"}
+_STORED = {"status:present", "status:stored"}
+_NONE_OF = re.compile(r"\b0+\s+[^\W\d_]+")
+_LABELLED_NONE = re.compile(r"([^\W\d_]+)\s*[:=]\s*0\b")
+_TICKED = re.compile(r"(?i)^\s*(?:\[\s*x\s*\]|\(\s*x\s*\)|[\u2611\u2612\u2713\u2714\u2705])\s*")
+_DATED = re.compile(r"\b\d{1,4}([-./])\d{1,2}\1\d{1,4}\b|\b\d{1,2}:\d{2}(?::\d{2})?\b")
+_OF_ALL = re.compile(r"(?i)\b(\d+)\s*(?:of|/|von|de|di|van|z)\s*\1\b")
+_MEASURED = re.compile(r"(?i)\d+(?:[.,]\d+)?\s?(?:ohms?|\u03a9|V)(?!\w)")
+_ODD_SIGN = re.compile(
+    r"[^\w\s.,:;!()\[\]|'\"&+*#\u2019\u2022\u00b7\u2013\u2014-]|\.{2,}|->|_{2,}|\*\s*$"
+)
 _SENTENCES = re.compile(r"[.,;!?]+\s+|\s+[-\u2013]\s+|\t")
-_DASH = re.compile(r"\s+[-\u2013]\s+")
 _BLANK = re.compile(r"^\s*(?:\[\s*\]|\(\s*\)|[\u2610\u25a1])\s|_{2,}\s*$|[:=?]\s*$")
-_WORDS = re.compile(r"[^\W\d_]{2,}")
-_LONGER, _SAYING, _MOST_SENTENCES = (
-    4,
-    2,
-    20,
-)  # letters, words of a sentence; sentences of a line that are read again
+_MOST_SENTENCES = 20  # of a line, that are read again
 
 
 def _counts_status(line: Line, lexicon: Lexicon, catalog: Catalog) -> bool:
