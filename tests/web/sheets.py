@@ -31,6 +31,11 @@ def fill_in_bid(call: Any, car: str, **more: str) -> Any:
     steps = zip(("low", "likely", "high"), ("9000", "11000", "12500"), strict=True)
     given = {f"resale-{k}": v for k, v in steps}
     trades = ("body", "paint", "glass", "mechanical", "keys", "tyres")
+    given |= {
+        "loss_chance": "0.15",
+        "bidders": "4",
+        "estimate_error": "0.1",
+    }  # proposed by the form
     given |= {f"nil-{t}": "yes" for t in trades}
     given |= {f"gate-{g}": "yes" for g in ("titled", "unit", "parts")}
     given |= {f"source-{g}": "tel." for g in ("titled", "unit", "parts")}

@@ -52,7 +52,7 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
     made |= {field.replace("_", " ") for field in fields} | {*catalog.bidding.trades}
     made |= {
         *lots_pages.COLUMNS.values(),
-        *bid_pages.HINTS.values(),
+        *catalog.bidding.means().values(),
         *map(in_words, drawing.layout().views),
     }
     made |= {"Page before", "Next page"}

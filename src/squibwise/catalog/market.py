@@ -187,16 +187,47 @@ class Together(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             raise CatalogError(f"bidding: share of {self.trade} is out of its range")
 
 
+class BidField(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A field of a bid sheet: what it means, and the usual figure with its range.
+
+    Attributes:
+        usual: What a new sheet proposes; None = the buyer's own figure only.
+        low: Low end of the judgement; ``high`` the high end.
+    """
+
+    name: str
+    means: str
+    usual: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.usual is None:
+            return
+        if self.low is None or self.high is None or not self.low <= self.usual <= self.high:
+            raise CatalogError(f"bidding: the usual {self.name} is out of its range, or has none")
+
+
 class BidBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``bidding.toml``: what comes before a limit.
 
     Attributes:
         trades: Whose work on the car has to be stated.
+        field: What a bid sheet asks for.
     """
 
     trades: tuple[str, ...]
     question: tuple[FirstQuestion, ...]
+    field: tuple[BidField, ...]
     together: tuple[Together, ...] = ()
+
+    def usual(self) -> dict[str, float]:
+        """Return what a new sheet proposes, by field."""
+        return {f.name: f.usual for f in self.field if f.usual is not None}
+
+    def means(self) -> dict[str, str]:
+        """Return what each field means."""
+        return {f.name: f.means for f in self.field}
 
 
 class Follows(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -55,12 +55,7 @@ _SALE = """\
 resale = { low = 0, likely = 0, high = 0 }          # finished, with a clean title; 0 = not known
 brand_discount = { low = 0, likely = 0, high = 0 }  # share that the brand of the title takes off
 # brand_together = 0.3   # how far that goes with the size of the crash, 0 to 1
-loss_chance = 0.15       # the chance of a loss that you accept
-target = 0               # a profit below this counts as a loss
-bidders = 6              # who are after it, you among them
-estimate_error = 0.08    # standard deviation of such an estimate, as a share
-increment = 25
-# expected_price = 3200  # what it will likely go for
+{usual}# expected_price = 3200  # what it will likely go for
 tax = 0
 tax_on_fees = false
 transport = { low = 0, likely = 0, high = 0 }       # also inspection, title, selling, reserve
@@ -79,6 +74,9 @@ part_out = 0             # in parts, broken; transport, title, days come off bes
 
 def write_sale(catalog: Catalog) -> str:
     """Return a sheet of a sale to fill in: every trade and every question that comes first."""
+    singles = ("loss_chance", "target", "bidders", "estimate_error", "increment")
+    usual, means = catalog.bidding.usual(), catalog.bidding.means()
+    lines = "".join(f"{f} = {usual.get(f, 0):g}".ljust(25) + f"# {means[f]}\n" for f in singles)
     shares = [f"# [shares.{t}]\n# cost = {{ low = 0, likely = 0, high = 0 }}  # or: nil = true\n"
               for t in catalog.bidding.trades]  # fmt: skip
     gates = [
@@ -86,7 +84,7 @@ def write_sale(catalog: Catalog) -> str:
         '# source = "who said so"\n# on = 2026-11-24\n'
         for q in catalog.bidding.question
     ]
-    return "\n".join((_SALE, *shares, *gates))
+    return "\n".join((_SALE.replace("{usual}", lines), *shares, *gates))
 
 
 _COMEBACKS = """\

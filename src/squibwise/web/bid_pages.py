@@ -39,26 +39,7 @@ SINGLES = (
 FEE = "fee"
 BANDS = 8
 """Rows for a fee table; one that is longer is handed in as a file."""
-NEEDED = {"loss_chance": 0.15, "bidders": 4.0, "estimate_error": 0.1}
-HINTS = {
-    "resale": "finished, with a clean title",
-    "brand_discount": "share that the brand takes off: 0.3 is 30%",
-    "transport": "from the venue to the workshop",
-    "inspection": "before it may be on the road again",
-    "title": "papers and their brand",
-    "selling": "what the sale costs",
-    "reserve": "for hidden damage",
-    "days": "until the money is back",
-    "loss_chance": "that you accept: 0.15 is 15%",
-    "target": "a profit below it counts as a loss",
-    "bidders": "who are after it, you among them",
-    "estimate_error": "standard deviation, as a share",
-    "expected_price": "what it will likely go for",
-    "increment": "step between two bids",
-    "tax": "share of the price: 0.065 is 6.5%",
-    "day": "what a day costs",
-}
-"""What each field of the sheet means."""
+NEEDED = ("loss_chance", "bidders", "estimate_error")
 
 
 def bid(request: Request) -> Response:
@@ -93,9 +74,9 @@ def _page(
         sheet=sheet,
         spreads=SPREADS,
         singles=SINGLES,
-        needed=NEEDED,
+        usual=book.usual(),
         bands=_bands(sheet),
-        hints=HINTS,
+        hints=book.means(),
         trades=book.trades,
         questions=book.question,
         parts=_list_parts(bench, opened) if answer else [],
@@ -172,7 +153,11 @@ def _written(sent: Sent, bench: Bench, before: str) -> str:
     for field in SPREADS:
         _state(document, field, _figures(sent, field))
     for field in SINGLES:
-        value = read_number(sent, field) or NEEDED.get(field)
+        value = read_number(sent, field)
+        if value is None and field in NEEDED:
+            called = field.replace("_", " ")
+            usual = bench.catalog.bidding.usual()[field]
+            raise InputError(f"{called}: not stated.", remedy=f"Write it; {usual:g} is usual.")
         _state(document, field, int(value) if field == "bidders" and value else value)
     if sent.get("fees", 10):
         bands = list(_fee_rows(sent))

@@ -1,0 +1,5 @@
+"""``python -m squibwise``: the same as the command."""
+
+from squibwise.cli.main import run
+
+run()
