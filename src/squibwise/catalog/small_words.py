@@ -42,6 +42,10 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         heard: They say alone that something is only heard.
         guesses: Labels of what is only supposed.
         musts: Verbs that say what ought to be, or is supposed to.
+        hand: Words that say alone that the driver sits on the left, and on the right.
+        wheel: They lead to the side on which the wheel is.
+        wheel_label: Words for the wheel that do so as a label.
+        wheel_side: Words for the left and the right behind one of them.
         computers: Behind a part of the car they name the unit for it.
         papers: What is written on, whose damage is none of a part.
         adverb_ends: How adverbs end, which change nothing of what a sentence says.
@@ -82,6 +86,10 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     heard: frozenset[str]
     guesses: frozenset[str]
     musts: frozenset[str]
+    hand: tuple[tuple[str, ...], tuple[str, ...]]
+    wheel: frozenset[str]
+    wheel_label: frozenset[str]
+    wheel_side: tuple[tuple[str, ...], tuple[str, ...]]
     computers: frozenset[str]
     papers: frozenset[str]
     adverb_ends: tuple[str, ...]

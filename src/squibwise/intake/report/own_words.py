@@ -1,10 +1,14 @@
-"""What a report states of itself: its day, the odometer, the unit's serial number."""
+"""What a report states of itself: its day, the odometer, serial number, the driver's side."""
 
 import datetime as dt
 import re
+from collections.abc import Callable
+from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
+from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Sheet
+from squibwise.model.names import Side
 
 _DATED = re.compile(r"\b(?:date|datum|fecha|data)\b", re.IGNORECASE)
 _DAY = re.compile(r"(?<!\d)(\d{1,4})([-./])(\d{1,2})\2(\d{2,4})(?!\d)")
@@ -66,3 +70,34 @@ def read_serial(sheet: Sheet, catalog: Catalog) -> str:
 _NUMBER_OF = r"(?:(?:no|nr|number|num|n[°º])\.?[^\w\n]{1,4})?"
 _SERIAL = r"(?=[A-Z-]*\d)[A-Z0-9][A-Z0-9-]*"
 _SHORTEST_SERIAL = 5  # characters from which a serial number is one of a kind
+
+
+def find_hand(text: str, lexicon: Lexicon) -> Side | None:
+    """Return on which side a line says that the driver sits; None where it says nothing of it."""
+    plain = flat(text)
+    if not any(lead in plain for lead in _hand_leads(lexicon)):
+        return None
+    sides: tuple[Side, ...] = ("left", "right")
+    return next((s for s, found in zip(sides, _hands(lexicon), strict=True) if found(plain)), None)
+
+
+@lru_cache(maxsize=4)
+def _hand_leads(lexicon: Lexicon) -> frozenset[str]:
+    small = lexicon.small
+    return frozenset({*small.wheel, *small.wheel_label, *(w for ws in small.hand for w in ws)})
+
+
+@lru_cache(maxsize=4)
+def _hands(lexicon: Lexicon) -> tuple[Callable[[str], object], Callable[[str], object]]:
+    """What finds the left and the right: a word for it, a wheel and a side, a label and a side."""
+    small = lexicon.small
+    wheel, label = ("|".join(map(re.escape, words)) for words in (small.wheel, small.wheel_label))
+    found = []
+    for alone, side in zip(small.hand, small.wheel_side, strict=True):
+        names, sides = ("|".join(map(re.escape, words)) for words in (alone, side))
+        one = re.compile(
+            rf"\b(?:{names}|(?:{wheel})\s(?:{sides}))\b"
+            rf"|(?:^|[,(;:-]\s?)\W{{0,3}}(?:{label})\s(?:{sides})\b"
+        )
+        found.append(one.search)
+    return found[0], found[1]

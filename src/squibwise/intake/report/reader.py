@@ -1,6 +1,5 @@
 """From a file's bytes, or the numbered lines of a report, to everything that was read from it."""
 
-import re
 from collections.abc import Sequence
 from itertools import groupby
 
@@ -19,12 +18,14 @@ from squibwise.intake.report.labels import drop_labels, is_number_only
 from squibwise.intake.report.leads import follow_leads
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import read_codes
+from squibwise.intake.report.line_units import take_line_units
 from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.marks import apply_ticks, apply_times
 from squibwise.intake.report.meaning import fold_line, settle, tell
 from squibwise.intake.report.other_files import name_table
 from squibwise.intake.report.own_places import part_places
+from squibwise.intake.report.own_words import find_hand
 from squibwise.intake.report.part_lists import (
     is_bare_part,
     list_labelled,
@@ -55,39 +56,6 @@ _MOST_REPEATS = 20
 _SPECIAL = frozenset(
     "side buckle byside curtain knee pretension sensor middle cushion".split()
 )  # what is said of airbags other than the front ones
-_WHEEL = (  # on the left or right, in fr, es, pt, it, pl, de
-    r"(?:(?:conduite|volante?|guida|kierownica) (?:[àa]|a la|po)|lenkrad|wheel on the) "
-)
-_BARE_WHEEL = r"(?:volante|guida|stuur|conduite)\s"  # "guida sx", where no fault is told
-_HANDS: tuple[tuple[re.Pattern[str], Side], ...] = (
-    (
-        pattern(
-            rf"(?i)\b(?:lhd|left[- ]hand[- ]drive|linkslenker|linksgelenkt|linksgestuurd|"
-            rf"{_WHEEL}(?:gauche|izquierda|esquerda|sinistra|sx|lewej|links|left))\b"
-        ),
-        "left",
-    ),
-    (
-        pattern(
-            rf"(?i)(?:^|[,(;:-]\s?)\W{{0,3}}{_BARE_WHEEL}(?:izd[ao]|izq\w*|esq\w*|sx|sinistra|links|g)\b"
-        ),
-        "left",
-    ),
-    (
-        pattern(
-            rf"(?i)(?:^|[,(;:-]\s?)\W{{0,3}}{_BARE_WHEEL}(?:dch[ao]|dcha|derech\w*|dir\w*|dx|destra|rechts)\b"
-        ),
-        "right",
-    ),
-    (
-        pattern(
-            rf"(?i)\b(?:rhd|right[- ]hand[- ]drive|rechtslenker|"
-            rf"rechtsgelenkt|rechtsgestuurd|right hooker|"
-            rf"{_WHEEL}(?:droite|derecha|direita|destra|dx|prawej|rechts|right))\b"
-        ),
-        "right",
-    ),
-)
 _LANGUAGE = pattern(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
 _NO_UMLAUT = pattern(r"(?i)[aou]e")
 _LETTERS = pattern(r"(?<![A-Za-z0-9])[A-Za-z]*(?:[aou]e|[AOU]E)[A-Za-z]*(?![A-Za-z0-9])")
@@ -193,6 +161,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     apply_times(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
     take_module_names(sheet.lines, lexicon)
+    take_line_units(sheet.lines, lexicon)
     apply_legend(sheet, lexicon)
     read_codes(sheet, lexicon)
     name_tails(sheet.lines)
@@ -271,7 +240,7 @@ def _read_seats(lines: list[Line]) -> None:
 def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, name: str) -> None:
     if line.role in ("blank", "meta"):
         return
-    _read_hand(line, sheet)
+    _read_hand(line, sheet, lexicon)
     if _read_vin(line, sheet, catalog, name):
         return
     _read_words(line, sheet, lexicon)
@@ -291,12 +260,12 @@ def _read_words(line: Line, sheet: Sheet, lexicon: Lexicon) -> None:
         sheet.volts = supply_volts(line, lexicon)
 
 
-def _read_hand(line: Line, sheet: Sheet) -> None:
+def _read_hand(line: Line, sheet: Sheet, lexicon: Lexicon) -> None:
     """Set the driver's side; a line that tells it, and no fault, names no seat of a fault."""
-    for names, hand in _HANDS:
-        if (sheet.hand is None or not line.codes) and names.search(line.text):
-            sheet.hand = sheet.hand or hand
-            line.tells_hand = not line.codes
+    hand = find_hand(line.text, lexicon) if sheet.hand is None or not line.codes else None
+    if hand is not None:
+        sheet.hand = sheet.hand or hand
+        line.tells_hand = not line.codes
 
 
 def _read_vin(line: Line, sheet: Sheet, catalog: Catalog, name: str) -> bool:

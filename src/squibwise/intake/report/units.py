@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from itertools import pairwise
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import read_words
@@ -19,7 +20,8 @@ from squibwise.intake.report.headings import (
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
 from squibwise.intake.report.phrases import find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line, cell_of
-from squibwise.intake.report.words import PARTS, Words, has_fault, has_part
+from squibwise.intake.report.unit_names import name_unit
+from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part
 from squibwise.model.report import Unit
 
 _LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
@@ -44,6 +46,10 @@ _NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
     r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
     r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
+_COUNTED = pattern(
+    r"(?:[:|(-]\s?|\s)\d{1,3}\s[^\W\d_]+\W{0,3}(?:[^\W\d_]\W?)?$"
+)  # "Roof: 2 faults"
+_NUMBERED_NAME = pattern(r"\s*\d{2}\s[^\W\d_][^,;?!]*$")
 _NEXT_LINES = 6  # within which the first code stands below its heading
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
@@ -54,28 +60,8 @@ _FEW_ROWS = 3
 _PRINTED = pattern(r"\s{2,}")  # what parts the columns of a printed table
 _NAME = pattern(r"[^\W\d]\D{1,24}")
 _COLUMNS = 8
-_NAME_WORDS = 4  # of a part of the car and its unit: "tailgate ECU"
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
-
-
-def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
-    """Return which unit a name is, and whether the name alone makes it one.
-
-    Args:
-        text: A heading or a cell.
-        lexicon: For the names of units, and of areas of the car, of every language.
-    """
-    if lexicon.has_name("restraint", flat(text)):
-        return "restraint", True
-    texts = tuple(t.text for t in tokenise(text))
-    means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
-    if "othermodule" in means:
-        return "other", True
-    is_area = "area" in means or any(map(lexicon.is_of_area, texts))
-    is_name = is_area and len(texts) <= _NAME_WORDS
-    is_sure = is_name and not lexicon.small.computers.isdisjoint(texts)
-    return ("other", is_sure) if is_area else ("unknown", False)
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
@@ -179,7 +165,8 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         if line.is_module:
             module, unit = heading_name(line.text), line.unit
             group = _status_below(line)
-            if below and line.is_keyed and line.count is None:
+            is_label = line.is_keyed and not line.text.rstrip().endswith(":")
+            if below and is_label and line.count is None:
                 _label_above(lines, at, module, unit)
         elif line.module is None:
             line.module, line.unit = module, unit
@@ -346,24 +333,84 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     for at, line in enumerate(lines):
         if line.is_module or _turns_to_restraints(lines, at, lexicon):
             line.unit = name_unit(line.text, lexicon)[0]
-    bare = [ln for at, ln in enumerate(lines) if _is_bare_heading(lines, at)]
+    numbered = _find_numbered(lines)
+    bare = [ln for at, ln in enumerate(lines) if at in numbered or _is_bare_heading(lines, at)]
     named = {id(ln): _name_heading(ln, lexicon) for ln in bare}
     known = {heading_name(ln.text) for ln in bare if named[id(ln)][0] == "other"}
     sure = any(unit == "other" and is_sure for unit, is_sure in named.values())
     sure = sure or any(ln.is_module and ln.unit == "other" for ln in lines)
     heads = [ln for ln in bare if named[id(ln)][0] == "restraint"]
     heads += [ln for ln in lines if ln.is_module and ln.unit == "restraint" and ln.count is None]
+    dresses = Counter(map(_dress_of, (ln for ln in lines if ln.is_module)))
+    alike = [
+        ln for at, ln in enumerate(lines) if dresses[_dress_of(ln)] and _stands_between(lines, at)
+    ]
     several = len(known) + bool(heads) + any(map(is_unknown_sign, bare)) >= _SEVERAL
+    several = several or any(_dress_of(ln)[2] for ln in alike)
     if not sure and not several and sum(map(_is_addressed, bare)) < _SEVERAL:
         for line in lines:
             if line.is_module and line.unit == "unknown":
                 line.unit = "restraint"  # "control unit" heads a report of one unit
         return
     for line in bare:
-        line.unit = named[id(line)][0]
-        line.is_module = True
-        if line.role not in ("count", "clean"):
-            line.role = "heading"
+        _make_heading(line, named[id(line)][0])
+    _find_between(lines, lexicon)
+
+
+def _find_between(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set headings between codes in the dress of others, whatever they name."""
+    dresses = Counter(map(_dress_of, (ln for ln in lines if ln.is_module)))
+    for at, line in enumerate(lines):
+        if dresses[_dress_of(line)] and _stands_between(lines, at):
+            _make_heading(line, _name_heading(line, lexicon)[0])
+
+
+def _find_numbered(lines: list[Line]) -> set[int]:
+    """``03 Roof (ok to program)``: where lines have a number before a name, and codes below."""
+    found = set()
+    for at, (line, after) in enumerate(pairwise(lines)):
+        if after.codes and not (line.codes or line.cells) and _NUMBERED_NAME.match(line.text):
+            found.add(at)
+    if len(found) < _FEW_ROWS:
+        return set()
+    for at in found:
+        if lines[at].role == "clean":
+            lines[at].role, lines[at].count = "heading", None
+    return found
+
+
+def _make_heading(line: Line, unit: Unit) -> None:
+    line.unit, line.is_module = unit, True
+    if line.role not in ("count", "clean"):
+        line.role = "heading"
+
+
+def _dress_of(line: Line) -> tuple[int, bool, bool]:
+    """What the headings of a print have in common: indent, a number before, a sign behind."""
+    text = line.text.strip()
+    return indent(line), text[:1].isdigit(), line.is_keyed or bool(_COUNTED.search(text))
+
+
+def _stands_between(lines: list[Line], at: int) -> bool:
+    """Tell whether a line stands between codes as headings do, and adds nothing to the one above.
+
+    Better one heading too many, whose unit nobody knows, than another unit's codes in this one.
+    """
+    line, before = lines[at], lines[at - 1] if at else None
+    if line.codes or line.cells or line.is_module or line.role in ("blank", "meta", "header"):
+        return False
+    after = next_below(lines, at, RIGHT_BELOW)
+    if before is None or after is None or not (after.codes and before.codes):
+        return False
+    words, text = line.words, line.text.strip()
+    is_named = text[:1].isupper() or text[:1].isdigit() or bool(DECORATED.match(line.text))
+    is_group = line.known_share == 1.0 and not words.features and (words.seats or words.sides)
+    if not is_named or is_group or text[-1:] in ".,;?!" or len(line.tokens) > MOST_WORDS:
+        return False
+    is_told = words.features & FAULTS - {"defect"} and not _COUNTED.search(text)
+    is_more = has_part(words) and not _dress_of(line)[2]
+    is_whole = has_fault(before.words) or bool(before.words.statuses)
+    return is_whole and not (is_told or is_more or words.statuses)
 
 
 def _name_heading(line: Line, lexicon: Lexicon) -> tuple[Unit, bool]:

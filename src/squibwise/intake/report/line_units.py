@@ -1,0 +1,64 @@
+"""Units that are told on the line of a code itself: in a bracket, a first column, by name."""
+
+import re
+from functools import lru_cache
+from itertools import pairwise
+
+from squibwise.intake.report.lexicon import Lexicon, tokenise
+from squibwise.intake.report.line_words import words_in
+from squibwise.intake.report.phrases import languages
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.unit_names import name_unit
+from squibwise.intake.report.words import has_part
+from squibwise.model.report import Unit
+
+_CODE = r"(?=\$?(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![0-9A-Za-z]))"
+_NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
+_BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
+_FEW_NAMES = 3  # that show that the lines of a print each name their unit
+_PART_NAMES = 0.3  # share of names of parts from which on they are none of units
+
+
+@lru_cache(maxsize=4)
+def _dresses(lexicon: Lexicon) -> tuple[re.Pattern[str], ...]:
+    """How a line may name its unit before its code."""
+    computers, has = map("|".join, (lexicon.small.computers, lexicon.small.has))
+    said = rf"(?:[^\W\d_]{{1,3}}\s)?(?P<unit>[^\W\d_][\w -]{{0,30}}?\s(?:{computers}))\s(?:{has})"
+    return (
+        re.compile(rf"\s*\[\s?{_NAME}\s?\]\s*{_CODE}"),
+        re.compile(rf"\W{{0,4}}{_NAME}\s*(?::|\t|\|)\s*{_CODE}"),
+        re.compile(rf"\s?\|?\s?{_NAME}\s{{2,}}{_CODE}"),
+        re.compile(rf"\s*(?P<unit>[A-Z]{{2,5}})\s{_CODE}"),
+        re.compile(rf"(?i:\s*{said})\s{_CODE}"),  # "the roof module has B1B51"
+    )
+
+
+def take_line_units(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set the unit of lines that name it before their code, and take the name off the text.
+
+    Args:
+        lines: Of a report, before codes are looked for.
+        lexicon: For the names of units.
+    """
+    for dress in _dresses(lexicon):
+        found = [(ln, dress.match(ln.text)) for ln in lines if ln.module is None]
+        named = {m["unit"] for _, m in found if m is not None}
+        units = _units(named, lexicon) if len(named) >= _FEW_NAMES else {}
+        for line, match in found if units else ():
+            if match is not None:
+                line.module, line.unit = match["unit"], units[match["unit"]]
+                line.text = line.text[match.end() :]
+    for above, line in pairwise(lines):
+        if line.module is None and above.module is not None and _BLANK.match(line.text):
+            line.module, line.unit = above.module, above.unit
+
+
+def _units(names: set[str], lexicon: Lexicon) -> dict[str, Unit]:
+    """The units of names; empty where none is the restraint unit, or most are of parts."""
+    scores = languages(lexicon, [t.text for name in names for t in tokenise(name)])
+    language = max(scores, key=scores.__getitem__)
+    parts = sum(has_part(words_in(name, lexicon, language)) for name in names)
+    named = {name: name_unit(name, lexicon) for name in names}
+    if parts > _PART_NAMES * len(names) or ("restraint", True) not in named.values():
+        return {}
+    return {name: unit for name, (unit, _) in named.items()}
