@@ -235,9 +235,9 @@ def order_lines(sheet: OfferSheet, answer: BuyAnswer, today: dt.date) -> list[di
     return plan.list_lines(sheet, answer.plans[-1], today)
 
 
-def settle(settled: Settled) -> tuple[SettledLine, ...]:
+def settle(settled: Settled, catalog: Catalog) -> tuple[SettledLine, ...]:
     """Return bid against outcome, line by line."""
-    return plan.settled_lines(settled)
+    return plan.settled_lines(settled, catalog)
 
 
 def doubt_settled(cars: Sequence[Settled], currency: str) -> tuple[Finding, ...]:
@@ -258,9 +258,9 @@ def expect(
     return plan.expect_sale(sheet, bid(case, sheet, catalog, own))
 
 
-def learn_settled(cars: Sequence[Settled], currency: str) -> Lessons:
+def learn_settled(cars: Sequence[Settled], currency: str, catalog: Catalog) -> Lessons:
     """Return what settled cars teach the next bid."""
-    return plan.learn_settled(cars, currency)
+    return plan.learn_settled(cars, currency, catalog)
 
 
 def bid(
@@ -275,7 +275,8 @@ def bid(
     states = assess(case, catalog, own)
     worlds = infer.assess_worlds(case, states, catalog, own.shifts)
     sums = [(w, plan.cost(case, _work(case, a, catalog), catalog)) for w, a in worlds]
-    charges = {c.id: (2.0, "") for c in states.components if c.prior_fired is not None}
+    glance = catalog.fact("market.look-minutes").number()
+    charges = {c.id: (glance, "") for c in states.components if c.prior_fired is not None}
     minutes = charges | {n.component: (n.minutes, n.text) for n in states.next_looks}
     misleads = catalog.fact("market.look-misleads").number()
     scan = catalog.fact("market.scan-minutes").number()

@@ -11,6 +11,7 @@ from typing import Any
 import click
 import pytest
 
+from squibwise import __version__
 from squibwise.cli.garage_commands import garage
 from squibwise.cli.main import cli
 
@@ -24,6 +25,13 @@ def test_help_loads_none_of_the_slow_libraries() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
     assert done.stderr.strip() == "[]"
+
+
+def test_the_module_runs_as_the_command_does() -> None:
+    """Where the folder of commands is on no path, as after an installation on Windows."""
+    started = [sys.executable, "-m", "squibwise", "--version"]
+    done = subprocess.run(started, check=True, capture_output=True, text=True)
+    assert done.stdout == f"squibwise {__version__}\n"
 
 
 def test_help_lists_the_commands_in_the_order_of_the_job(run: Callable[..., Any]) -> None:

@@ -8,6 +8,7 @@ import pytest
 from tests.plan.bad_lots import BAD_CELLS, KINDS, LANGUAGES, PLAIN, write_bad_list
 
 from squibwise import plan
+from squibwise.catalog.load import load_catalog
 from squibwise.cli import lot_files
 from squibwise.model.bid import BidSheet, Fee, FeeBand, Figures
 
@@ -18,7 +19,7 @@ _SHEET = BidSheet(
     estimate_error=0.1,
     fees=(Fee(name="venue", bands=(FeeBand(flat=100), FeeBand(from_price=2000, share=0.1))),),
 )
-_TERMS = plan.state_terms(_SHEET, 80.0)
+_TERMS = plan.state_terms(_SHEET, 80.0, load_catalog())
 _BAD, _GOOD = 1000, 500
 
 

@@ -372,7 +372,7 @@ def test_settled_cars_correct_the_next_bid_and_say_so() -> None:
         )
         for i in range(4)
     ]
-    factors = learn_factors(cars)
+    factors = learn_factors(cars, CATALOG)
     assert factors["restraint"] == pytest.approx(1.5 ** (4 / 6))
     assert set(factors) == {"restraint", "days"}
     plain = limit_bid(_sheet(), SURE, "USD", CATALOG)
@@ -381,7 +381,7 @@ def test_settled_cars_correct_the_next_bid_and_say_so() -> None:
     assert plain.limit is not None
     assert taught.limit is not None
     assert taught.limit.minor < plain.limit.minor
-    assert [(x.what, x.actual) for x in settled_lines(cars[0])][-1] == ("keys", None)
+    assert [(x.what, x.actual) for x in settled_lines(cars[0], CATALOG)][-1] == ("keys", None)
 
 
 def _sold(*costs: float, currency: str = "") -> Settled:
@@ -391,7 +391,7 @@ def _sold(*costs: float, currency: str = "") -> Settled:
 
 # Ours, by hand: four sold cars, one back for 100 and 500: the next bid carries 600 / (4 + 2).
 def test_what_came_back_of_sold_cars_is_carried_by_the_next_bid() -> None:
-    lessons = learn_settled([_sold(100, 500), _sold(), _sold(), _sold()], "USD")
+    lessons = learn_settled([_sold(100, 500), _sold(), _sold(), _sold()], "USD", CATALOG)
     assert (lessons.came_back.cars, lessons.came_back.costs) == (4, (600.0,))
     plain = limit_bid(_sheet(), SURE, "USD", CATALOG)
     taught = limit_bid(_sheet(), SURE, "USD", CATALOG, lessons=lessons)
@@ -421,8 +421,8 @@ def test_from_few_sold_cars_what_is_stated_counts_and_from_many_what_came_back(
     cars: int, mean: float
 ) -> None:
     stated = Comebacks(share=0.1, cost=Figures(low=100, likely=200, high=600))
-    lessons = learn_settled([_sold(80)] * cars, "USD")
-    expected = expect_comebacks(stated, lessons.came_back)
+    lessons = learn_settled([_sold(80)] * cars, "USD", CATALOG)
+    expected = expect_comebacks(stated, lessons.came_back, CATALOG)
     assert sum(chance * cost.mean for chance, cost in expected) == pytest.approx(mean)
     assert sum(chance for chance, _ in expected) <= 1.0
     found = limit_bid(_sheet(comebacks=stated), SURE, "USD", CATALOG, lessons=lessons)
@@ -434,12 +434,12 @@ def test_a_return_that_is_not_known_or_without_a_cost_counts_on_neither_side() -
     open_one = Settled(case="open", expected={}, actual={})
     free = Settled(case="free", expected={}, actual={}, comebacks=("rattle",))
     abroad = _sold(90, currency="PLN")
-    lessons = learn_settled([open_one, free, abroad, _sold()], "USD")
+    lessons = learn_settled([open_one, free, abroad, _sold()], "USD", CATALOG)
     assert (lessons.came_back.cars, lessons.came_back.costs) == (1, ())
     told = doubt_settled([open_one, free, abroad], "USD")
     assert [f.code for f in told] == ["settled-comeback-unpriced", "settled-comeback-foreign"]
-    assert [(x.what, x.actual) for x in settled_lines(free)] == [("comebacks", None)]
-    assert [(x.actual, x.adds) for x in settled_lines(_sold(90))][-1] == (90.0, 30.0)
+    assert [(x.what, x.actual) for x in settled_lines(free, CATALOG)] == [("comebacks", None)]
+    assert [(x.actual, x.adds) for x in settled_lines(_sold(90), CATALOG)][-1] == (90.0, 30.0)
 
 
 # Ours: a trade whose cost goes wholly with the size of the crash keeps its mean and widens the
@@ -581,4 +581,4 @@ def test_what_came_out_and_was_not_expected_is_told() -> None:
     car = Settled(case="a", expected={"parts": 100, "keys": 0}, actual={"parts": 90, "towing": 50})
     (told,) = doubt_settled([car], "USD")
     assert (told.code, "towing" in told.message) == ("settled-not-expected", True)
-    assert set(learn_factors([car])) == {"parts"}
+    assert set(learn_factors([car], CATALOG)) == {"parts"}

@@ -217,7 +217,7 @@ def test_the_limit_is_the_largest_bid_of_a_scale_that_jumps() -> None:
         estimate_error=0.0,
         fees=(fee,),
     )
-    terms = plan.state_terms(sheet, 100.0)
+    terms = plan.state_terms(sheet, 100.0, CATALOG)
     assert find_limit(5_000, 1_000, 2_700, terms) == 975
     assert outlay(sheet, 1_000) == 1_400
     assert find_limit(5_000, 1_000, 2_600, terms) == 1_000
@@ -287,7 +287,7 @@ def test_what_the_sheet_of_the_sale_states_comes_off_every_lot() -> None:
         transport=fixed(240), title=fixed(60), days=fixed(20), day=10.0,
         comebacks=Comebacks(share=0.1, cost=fixed(300)), shares={"body": Share(cost=fixed(900))},
     )  # fmt: skip
-    terms = plan.state_terms(sheet, 100.0)
+    terms = plan.state_terms(sheet, 100.0, CATALOG)
     assert (terms.costs, terms.comes_back) == (500.0, pytest.approx(30.0))
     assert find_limit(5_000, 1_000, 2_000, terms) == 1_470
 
@@ -299,7 +299,7 @@ def test_settled_cars_correct_every_lot_and_a_lot_without_a_limit_says_why() -> 
     sheet = BidSheet(resale=free, loss_chance=0.2, bidders=1, estimate_error=0.0)
     back = CameBack(cars=1, costs=(90.0,))
     lessons = Lessons(factors={"parts": 1.1, "hours": 1.5, "resale": 0.95}, came_back=back)
-    terms = plan.state_terms(sheet, 100.0, lessons=lessons)
+    terms = plan.state_terms(sheet, 100.0, CATALOG, lessons=lessons)
     assert (terms.parts, terms.labour, terms.comes_back) == (1.1, 1.5, pytest.approx(30.0))
     assert find_limit(5_000, 1_000, 2_600, terms) == 1_100
     row = _row(airbags="deployed")

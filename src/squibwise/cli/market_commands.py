@@ -176,7 +176,7 @@ def bid(
         return 0
     known = market_files.load_bid(sheet or at.folder / "bid.toml")
     cars = market_files.load_settled_cars(settled, at.folder) if settled else ()
-    lessons = case.learn_settled(cars, at.case.currency)
+    lessons = case.learn_settled(cars, at.case.currency, at.catalog)
     answer = case.bid(at.case, known, at.catalog, at.own, lessons)
     doubts = case.doubt_settled(cars, at.case.currency)
     answer = replace(answer, findings=(*answer.findings, *doubts))
@@ -216,8 +216,8 @@ def settle(case_path: Path, example: bool, as_json: bool) -> int:
     if example:
         return _print_settled(at)
     settled = market_files.load_settled(at.folder / "settled.toml")
-    lines, currency = case.settle(settled), at.case.currency
-    lessons = case.learn_settled((settled,), currency)
+    lines, currency = case.settle(settled, at.catalog), at.case.currency
+    lessons = case.learn_settled((settled,), currency, at.catalog)
     doubts = case.doubt_settled((settled,), currency)
     return opening.answer(
         at,
@@ -304,6 +304,7 @@ def screen(
 ) -> int:
     """Screen a list of lots: what fired, the restraint share, a bid limit, the look to make."""
     from squibwise import case, plan
+    from squibwise.catalog.load import load_catalog
     from squibwise.cli import lot_files
     from squibwise.intake import market_files
     from squibwise.intake.columns import read_confirmed
@@ -318,8 +319,9 @@ def screen(
     known = market_files.load_bid(sheet) if sheet else None
     target = out or lots.with_name(lots.stem + "-screened" + (lots.suffix or ".csv"))
     cars = market_files.load_settled_cars(settled, lots.parent) if settled else ()
-    lessons = case.learn_settled(cars, _LOTS_IN)
-    terms = plan.state_terms(known, hour, _LOTS_IN, lessons)
+    catalog = load_catalog()
+    lessons = case.learn_settled(cars, _LOTS_IN, catalog)
+    terms = plan.state_terms(known, hour, catalog, _LOTS_IN, lessons)
     output.begin_waiting(f"Screening {lots}")
     columns = read_confirmed(column)
     done = lot_files.screen_file(lots, target, terms, jobs, _say_progress, columns, force=force)

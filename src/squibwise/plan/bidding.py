@@ -95,7 +95,7 @@ def limit_bid(
     if not is_sold or any(g.go == "no-go" for g in gates):
         return answer
     together = {t.trade: t.share for t in catalog.bidding.together}
-    rare = expect_comebacks(sheet.comebacks, lessons.came_back)
+    rare = expect_comebacks(sheet.comebacks, lessons.came_back, catalog)
     sums = _sum_up(sheet, worlds, currency, together, rare)
     answer = msgspec.structs.replace(
         answer,

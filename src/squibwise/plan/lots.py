@@ -213,6 +213,7 @@ def price_lots(
     """
     fixed, swing = catalog.fact("lots.fixed-minutes").number(), catalog.fact("lots.labour")
     job = (fixed, swing.low or 1.0, swing.high or 1.0)
+    least = catalog.fact("lots.look-from").number()
     transforms = np.array([_transform(_scale(p.price, terms.parts)) for p in pieces])
     reach = _reach(pieces)
     found: list[LotBelief] = []
@@ -222,7 +223,7 @@ def price_lots(
         weights = [np.array([w.weight for w in lot]) for lot in block]
         for lot, chance, weight in zip(block, chances, weights, strict=True):
             sums = _sum(lot, chance, weight, pieces, transforms, job, terms)
-            found.append(_belief(lot, chance, weight, sums, pieces, charges, terms))
+            found.append(_belief(lot, chance, weight, sums, pieces, charges, terms, least))
     return tuple(found)
 
 
@@ -321,6 +322,7 @@ def _belief(
     pieces: Sequence[LotPiece],
     charges: Sequence[str],
     terms: LotTerms,
+    least: float,
 ) -> LotBelief:
     reached = np.cumsum(sums)
     shares = weights / weights.sum()
@@ -339,19 +341,22 @@ def _belief(
         p80=quantile(0.8),
         at_risk=quantile(1.0 - terms.loss_chance),
         orders=tuple(p.key for p, m in zip(pieces, mean, strict=True) if m >= 0.5),
-        look=_find_look(fired, pieces),
+        look=_find_look(fired, pieces, least),
     )
 
 
-def _find_look(fired: Mapping[str, float], pieces: Sequence[LotPiece]) -> str:
-    """Return the charge whose doubt moves the sum most: its own price and what follows it."""
+def _find_look(fired: Mapping[str, float], pieces: Sequence[LotPiece], least: float) -> str:
+    """Return the charge whose doubt moves the sum most: its own price and what follows it.
+
+    Nothing where the doubt moves it by no more than ``least``, in whole units of money.
+    """
     swings: dict[str, float] = {}
     for c, p in fired.items():
         own = sum(x.price[1] for x in pieces if c in x.parts)
         more = sum(s * x.price[1] for x in pieces for after, s in x.follows if c in after[:4])
         swings[c] = p * (1.0 - p) * (own + more) ** 2
     best = max(swings, key=lambda c: (swings[c], c), default="")
-    return f"look whether {best} fired" if best and swings[best] > 400.0 else ""
+    return f"look whether {best} fired" if best and swings[best] > least**2 else ""
 
 
 def find_limit(
@@ -370,7 +375,11 @@ def find_limit(
 
 
 def state_terms(
-    sheet: BidSheet | None, hour: float, currency: str = "USD", lessons: Lessons = NO_LESSONS
+    sheet: BidSheet | None,
+    hour: float,
+    catalog: Catalog,
+    currency: str = "USD",
+    lessons: Lessons = NO_LESSONS,
 ) -> LotTerms:
     """Return the terms of lots from what the user knows of the sale; without it no limit.
 
@@ -378,6 +387,7 @@ def state_terms(
         sheet: Fees, tax, brand discount, bidders, accepted chance of a loss, what the sale and the
             days until it take. Its trades are left to the list: other costs of each lot.
         hour: Cost of one hour of work.
+        catalog: How much the user's own cars count beside what is stated.
         currency: Of the list.
         lessons: What settled cars teach; trades are no line of a list.
     """
@@ -385,7 +395,7 @@ def state_terms(
     if sheet is None:
         return LotTerms(currency=currency, hour=hour, parts=parts, labour=labour)
     sheet = correct_sheet(sheet, lessons.factors)
-    back = expect_comebacks(sheet.comebacks, lessons.came_back)
+    back = expect_comebacks(sheet.comebacks, lessons.came_back, catalog)
     bids = [n * sheet.increment for n in range(1, int(_MOST_BID / sheet.increment) + 1)]
     worthy: list[tuple[float, float]] = []
     for bid in reversed(bids):  # fees jump: a bid is left out where a higher one costs no more

@@ -12,7 +12,29 @@ from squibwise.model.market import KEPT_STATES, JudgedOffer, Need, Offer
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 
-_LIKE, _NEAR, _AHEAD, _SAME = 80.0, 66.0, 8.0, 99.0
+
+class Likeness(msgspec.Struct, frozen=True, kw_only=True):
+    """From which likeness of names, of 100, something is said of them.
+
+    Attributes:
+        like: A part is taken for what it is like.
+        near: A part is named as perhaps meant.
+        ahead: So much the first is above the second; a place of its own that is named counts so.
+        same: Nobody is asked to make sure.
+        side_less: What a name counts less that was found without the word side.
+    """
+
+    like: float
+    near: float
+    ahead: float
+    same: float
+    side_less: float
+
+
+def read_likeness(catalog: Catalog) -> Likeness:
+    """Return the limits of the catalogue."""
+    words = {w: f"market.name-{w.replace('_', '-')}" for w in Likeness.__struct_fields__}
+    return Likeness(**{w: catalog.fact(word).number() for w, word in words.items()})
 
 
 class _Named(msgspec.Struct, frozen=True):
@@ -41,12 +63,14 @@ class Names(msgspec.Struct, frozen=True):
 
     Attributes:
         assemblies: Which assemblies a name is one of, those that are not to be bought too.
+        limits: From which likeness something is said.
         spots: Places of one side that a part may sit at, by how words of people for it begin.
     """
 
     needs: tuple[_Named, ...]
     places: dict[str, str]
     filler: frozenset[str]
+    limits: Likeness
     assemblies: dict[str, set[str]] = {}
     spots: dict[str, str] = {}
 
@@ -83,6 +107,7 @@ def name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> Names:
         needs=(),
         places={w: x.means for x in words if x.column == "part-place" for w in x.words},
         filler=frozenset(w for x in words if x.column == "part-filler" for w in x.words),
+        limits=read_likeness(catalog),
         spots={w: x.means for x in words if x.column == "part-spot" for w in x.words},
     )
     called: dict[str, list[str]] = {}
@@ -141,23 +166,24 @@ def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
     on_list = {assembly_of(n.key) for n in wanted}
     if places and (known & on_list or not known):
         known = known | names.sold_as(_without_side(part))
+    limits = names.limits
     scored = sorted(
         (
-            (_name_likeness(part, places, named), named.need.key, named)
+            (_name_likeness(part, places, named, limits), named.need.key, named)
             for named in names.needs
             if part and (not known or assembly_of(named.need.key) in known)
         ),
-        key=lambda s: (-s[0] - _AHEAD * _is_at(s[2].need, places), s[1]),
+        key=lambda s: (-s[0] - limits.ahead * _is_at(s[2].need, places), s[1]),
     )
     at_hand = (s for s in scored if not names.is_elsewhere(s[2].need, offer.fits))
     fitting = [s for s in at_hand if places <= s[2].places]
-    if fitting and fitting[0][0] >= _LIKE and _is_ahead(fitting, places):
+    if fitting and fitting[0][0] >= limits.like and _is_ahead(fitting, places, limits):
         score, _, found = fitting[0]
-        is_sure = score >= _SAME and (places or found.is_alone)
+        is_sure = score >= limits.same and (places or found.is_alone)
         return found.need, [] if is_sure else [_guessed(offer, found.need)]
-    near = [n for score, _, n in (fitting or scored) if score >= _NEAR]
+    near = [n for score, _, n in (fitting or scored) if score >= limits.near]
     near = [n for n in near if _shares_word(part, n)] or near  # letters alone are a poor likeness
-    is_known = bool(fitting) and fitting[0][0] >= _LIKE
+    is_known = bool(fitting) and fitting[0][0] >= limits.like
     return None, [fits_nothing(offer, [n.need for n in near[:2]], is_known=is_known)]
 
 
@@ -171,14 +197,16 @@ def _other_keys(need: Need) -> Iterable[str]:
     return (f"{assembly}@{split_component(c).place}" for c in need.contains)
 
 
-def _name_likeness(part: str, places: frozenset[str], named: _Named) -> float:
+def _name_likeness(part: str, places: frozenset[str], named: _Named, limits: Likeness) -> float:
     """Return how alike a name is to those of a need, of 100."""
     from rapidfuzz import fuzz, process
 
     whole = _without_side(part) if places else part
     names = [n for n, asks in named.names if asks <= places]
     found = [process.extractOne(w, names, scorer=fuzz.token_sort_ratio) for w in (part, whole)]
-    scores = (one[1] - less for one, less in zip(found, (0.0, 3.0), strict=True) if one)
+    scores = (
+        one[1] - less for one, less in zip(found, (0.0, limits.side_less), strict=True) if one
+    )
     return max(scores, default=0.0)
 
 
@@ -192,10 +220,12 @@ def _is_at(need: Need, places: frozenset[str]) -> bool:
     return any(split_component(c).place in places for c in need.contains)
 
 
-def _is_ahead(fitting: Sequence[tuple[float, str, _Named]], places: frozenset[str]) -> bool:
+def _is_ahead(
+    fitting: Sequence[tuple[float, str, _Named]], places: frozenset[str], limits: Likeness
+) -> bool:
     """Is the first of them clearly likelier than the second."""
-    ranks = [score + _AHEAD * _is_at(n.need, places) for score, _, n in fitting[:2]]
-    return len(ranks) == 1 or ranks[0] - ranks[1] >= _AHEAD
+    ranks = [score + limits.ahead * _is_at(n.need, places) for score, _, n in fitting[:2]]
+    return len(ranks) == 1 or ranks[0] - ranks[1] >= limits.ahead
 
 
 def _guessed(offer: Offer, need: Need) -> Finding:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 
+from squibwise.catalog.load import Catalog
 from squibwise.model.bid import (
     COMEBACKS,
     BidLimit,
@@ -18,17 +19,16 @@ from squibwise.model.cost import Cost, Money, minor_digits
 from squibwise.model.market import OfferSheet
 from squibwise.model.origin import Finding
 
-_PRIOR_CARS = 2.0
+_PRIOR, _MOST = "market.prior-cars", "market.one-car-most"
 _BOUGHT = ("ordered", "arrived", "fitted")
-_MOST = math.log(3.0)
 
 
-def settled_lines(settled: Settled) -> tuple[SettledLine, ...]:
+def settled_lines(settled: Settled, catalog: Catalog) -> tuple[SettledLine, ...]:
     """Return expected against actual, line by line, in the order they were expected."""
     back = settled.paid_for_returns
     actual = settled.actual if back is None else settled.actual | {COMEBACKS: back}
     names = dict.fromkeys((*settled.expected, *actual, *[COMEBACKS] * bool(settled.returns)))
-    adds = None if back is None else back / (1.0 + _PRIOR_CARS)
+    adds = None if back is None else back / (1.0 + catalog.fact(_PRIOR).number())
     return tuple(
         SettledLine(
             what=n,
@@ -40,9 +40,9 @@ def settled_lines(settled: Settled) -> tuple[SettledLine, ...]:
     )
 
 
-def learn_settled(cars: Sequence[Settled], currency: str) -> Lessons:
+def learn_settled(cars: Sequence[Settled], currency: str, catalog: Catalog) -> Lessons:
     """Return what settled cars teach a bid in a currency."""
-    return Lessons(factors=learn_factors(cars), came_back=count_comebacks(cars, currency))
+    return Lessons(factors=learn_factors(cars, catalog), came_back=count_comebacks(cars, currency))
 
 
 def expect_sale(sheet: BidSheet, answer: BidLimit) -> dict[str, float]:
@@ -81,29 +81,31 @@ def count_comebacks(cars: Sequence[Settled], currency: str) -> CameBack:
 
 
 def expect_comebacks(
-    stated: Comebacks | None, came_back: CameBack
+    stated: Comebacks | None, came_back: CameBack, catalog: Catalog
 ) -> tuple[tuple[float, Figures], ...]:
     """Return what may come back of the next car: the chance of each cost; else nothing does.
 
     Each settled car counts once, and what is stated as two more cars; where nothing is stated
     those two are cars that did not come back.
     """
-    cars = came_back.cars + _PRIOR_CARS
+    others = catalog.fact(_PRIOR).number()
+    cars = came_back.cars + others
     own = [(1.0 / cars, Figures(low=c, likely=c, high=c)) for c in came_back.costs]
-    prior = [] if stated is None else [(stated.share * _PRIOR_CARS / cars, stated.cost)]
+    prior = [] if stated is None else [(stated.share * others / cars, stated.cost)]
     return (*prior, *own)
 
 
-def learn_factors(cars: Sequence[Settled]) -> dict[str, float]:
+def learn_factors(cars: Sequence[Settled], catalog: Catalog) -> dict[str, float]:
     """Return by how much each line was off, as a factor on the next expectation.
 
     The mean log ratio of actual to expected, shrunk towards none as if two more cars had come out
     as expected; one car moves a line by at most a factor of three. Lines that were expected or
     came out as nothing teach nothing here.
     """
+    others, most = catalog.fact(_PRIOR).number(), math.log(catalog.fact(_MOST).number())
     logs: dict[str, list[float]] = {}
     for car in cars:
-        for line in settled_lines(car):
+        for line in settled_lines(car, catalog):
             if (
                 line.what != COMEBACKS
                 and line.actual is not None
@@ -111,8 +113,8 @@ def learn_factors(cars: Sequence[Settled]) -> dict[str, float]:
                 and line.actual > 0.0
             ):
                 ratio = math.log(line.actual / line.expected)
-                logs.setdefault(line.what, []).append(max(-_MOST, min(_MOST, ratio)))
-    return {n: math.exp(sum(v) / (len(v) + _PRIOR_CARS)) for n, v in sorted(logs.items())}
+                logs.setdefault(line.what, []).append(max(-most, min(most, ratio)))
+    return {n: math.exp(sum(v) / (len(v) + others)) for n, v in sorted(logs.items())}
 
 
 def correct_restraint(factors: Mapping[str, float]) -> tuple[float, float]:

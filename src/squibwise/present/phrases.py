@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from squibwise.catalog.load import Catalog, component_title
+from squibwise.catalog.load import Catalog, component_title, load_catalog
 from squibwise.model.belief import Because
 from squibwise.model.case import Case, Experience
 from squibwise.model.names import split_component
@@ -12,7 +12,6 @@ from squibwise.present.figures import percent
 from squibwise.present.telling import Bullets, Section, Table, Text, Tone, section
 
 LIKELY = 0.5  # likelier than not
-NEGLIGIBLE = 0.02  # states below it are not told
 STRONG_DB, FAIR_DB, TELLING_DB = 10.0, 5.0, 1.0
 """Source: H. Jeffreys, Theory of Probability (1961), appendix B: a factor of 10 is strong, of
 the root of 10 substantial (from memory). Below 1 dB our own: nobody notices it."""
@@ -22,8 +21,14 @@ _TONE: dict[str, Tone] = {"error": "alarm", "warning": "check", "note": "plain"}
 _RANK = {"error": 0, "warning": 1, "note": 2}
 
 
-def tell_states(states: Mapping[str, float], least: float = NEGLIGIBLE) -> str:
+def tell_from(word: str) -> float:
+    """Return from which probability on something is told: a figure of the shipped catalogue."""
+    return load_catalog().fact(f"present.{word}").number()
+
+
+def tell_states(states: Mapping[str, float], least: float | None = None) -> str:
     """Return the states that are not negligible, the likeliest first: ``fired 97%``."""
+    least = tell_from("state-from") if least is None else least
     ranked = sorted(states.items(), key=lambda s: (-s[1], s[0]))
     told = [f"{word} {percent(p)}" for word, p in ranked if p >= least]
     return ", ".join(told or [ranked[0][0]])

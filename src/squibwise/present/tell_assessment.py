@@ -24,6 +24,7 @@ from squibwise.present.phrases import (
     standing,
     tell_car,
     tell_findings,
+    tell_from,
     tell_grounds,
     tell_grouped,
     tell_reasons,
@@ -203,6 +204,7 @@ def tell_hazards(states: Assessment, catalog: Catalog) -> Section | None:
 
 def hazards(states: Assessment, catalog: Catalog) -> list[str]:
     """Return every hazard in a sentence."""
+    named = tell_from("named-from")
     found = [f"{id_}: {_LEFT_IN}" for id_ in states.loads_left_in]
     found += [
         f"{c.id}: most likely fired ({percent(c.now.fired)}), but nobody saw it spent. "
@@ -212,7 +214,7 @@ def hazards(states: Assessment, catalog: Catalog) -> list[str]:
     ]
     found += [
         f"{c.id}: stage {number} may still be live though the part fired"
-        f"{f' ({percent(live)})' if live >= 0.1 else ''}. Handle, store and scrap it as live."
+        f"{f' ({percent(live)})' if live >= named else ''}. Handle, store and scrap it as live."
         for c, number, live in _silent_stages(states)
     ]
     return found + [
@@ -330,7 +332,7 @@ def _doubtful(states: Assessment, catalog: Catalog) -> tuple[Section | None, ...
 
 
 def _split(states: StateBelief) -> str:
-    return tell_states(by_state(states), least=0.05)
+    return tell_states(by_state(states), least=tell_from("doubt-from"))
 
 
 def _split_now(belief: ComponentBelief) -> str:

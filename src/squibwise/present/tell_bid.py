@@ -21,7 +21,7 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Driver, Money
 from squibwise.model.origin import Finding
 from squibwise.present.figures import bare_sum, listed, money, percent
-from squibwise.present.phrases import name, standing, tell_car, tell_findings
+from squibwise.present.phrases import name, standing, tell_car, tell_findings, tell_from
 from squibwise.present.telling import (
     Bullets,
     Section,
@@ -56,7 +56,6 @@ _LEFT_OUT = {
     "days": "days until the money is back",
     "day": "what a day costs",
 }
-_RARELY = 0.005
 _NO_PRICE = ("bid-work-free", "bid-unpriced")
 _VERDICTS = {
     "bid-up-to": "Bid up to {limit}, not a step more.",
@@ -175,7 +174,7 @@ def _others(answer: BidLimit) -> Iterable[Finding]:
 
 def _as_parts(answer: BidLimit) -> list[Text]:
     """Return how often the car is worth more in parts than repaired, which no limit may hide."""
-    if answer.part_out is None or answer.parted < _RARELY:
+    if answer.part_out is None or answer.parted < tell_from("parts-from"):
         return []
     words = (
         f"In {percent(answer.parted)} of cases the car brings more in parts "

@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.belief import EventBelief, SpeedChange
 from squibwise.model.names import split_component
 from squibwise.present.figures import listed, percent, speed_in
-from squibwise.present.phrases import LIKELY, in_words, name
+from squibwise.present.phrases import LIKELY, in_words, name, tell_from
 from squibwise.present.telling import Section, Table, section
 
 RECORD = "crash-record"
@@ -73,7 +73,8 @@ def _ranked(chances: dict[str, float]) -> list[tuple[str, float]]:
 
 
 def _crash(event: EventBelief, region: str | None) -> list[tuple[str, str]]:
-    struck = ", ".join(f"{z} {percent(p)}" for z, p in _ranked(event.zones) if p >= 0.1)
+    least = tell_from("named-from")
+    struck = ", ".join(f"{z} {percent(p)}" for z, p in _ranked(event.zones) if p >= least)
     rows = [("struck", struck or "none is likely")]
     if event.delta_v_kmh is not None:
         told = tell_speed(event.delta_v_kmh, region)

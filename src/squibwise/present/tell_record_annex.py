@@ -5,7 +5,14 @@ from squibwise.model.evidence import Circumstance, Evidence, Impact, Occupant, P
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.model.report import CodeLine, Report
 from squibwise.present.figures import counted, listed, moment, percent
-from squibwise.present.phrases import LIKELY, in_words, tell_origin, tell_stage, tell_states
+from squibwise.present.phrases import (
+    LIKELY,
+    in_words,
+    tell_from,
+    tell_origin,
+    tell_stage,
+    tell_states,
+)
 from squibwise.present.record_content import (
     Content,
     StatedComponent,
@@ -36,7 +43,6 @@ from squibwise.present.telling import (
 )
 
 MOST_DOUBTFUL, MOST_MISSING, MOST_LINES, MOST_WEAK = 12, 8, 200, 60
-WORTH = 0.05  # zones and causes are named from here
 
 
 def tell_signature(content: Content, word: str) -> str:
@@ -136,8 +142,9 @@ def _event(content: Content) -> Section:
 
 
 def _struck(event: StatedEvent, content: Content) -> list[tuple[str, str]]:
+    least = tell_from("record-from")
     zones = sorted(event.zones.items(), key=lambda z: (-z[1], z[0]))
-    struck = [f"{in_words(z)} {percent(p)}" for z, p in zones if p >= WORTH]
+    struck = [f"{in_words(z)} {percent(p)}" for z, p in zones if p >= least]
     measured = any(isinstance(e, Recorder | Impact) for e in content.evidence)
     rows = [("Struck", listed(struck) or "nothing that is known")]
     return rows + (
@@ -169,9 +176,10 @@ def _people(event: StatedEvent, content: Content) -> list[tuple[str, str]]:
 
 def _causes(causes: dict[str, float]) -> list[tuple[str, str]]:
     """Return the crash record, and what may stand behind several codes; a place once."""
-    named = [f"{_cause(c)} {percent(p)}" for c, p in rank_causes(causes, WORTH)]
+    least = tell_from("record-from")
+    named = [f"{_cause(c)} {percent(p)}" for c, p in rank_causes(causes, least)]
     recorded = causes.get(RECORD, 0.0)
-    rows = [("Crash record in the unit", percent(recorded))] if recorded >= WORTH else []
+    rows = [("Crash record in the unit", percent(recorded))] if recorded >= least else []
     return rows + ([("Shared causes", listed(named))] if named else [])
 
 

@@ -4,14 +4,12 @@ from squibwise.model.belief import Because
 from squibwise.model.cost import Cost, CostLine
 from squibwise.model.work import Caution, Demand, Operation, Order, Visit, Work
 from squibwise.present.figures import bare_sum, listed, minutes, money, percent, ranges
-from squibwise.present.phrases import in_words
+from squibwise.present.phrases import in_words, tell_from
 from squibwise.present.record_content import Content
 from squibwise.present.tell_cost import rules_of, tell_sum
 from squibwise.present.tell_orders import tell_why
 from squibwise.present.tell_visits import POWER, tell_sureness
 from squibwise.present.telling import Block, Section, Step, Steps, Table, Text, section
-
-_SURE = 0.99  # a chance is told below it
 
 
 def tell_ground(stated: Caution) -> str:
@@ -130,7 +128,8 @@ def _fitted(order: Order) -> str:
 
 
 def _step(item: Demand, numbers: dict[str, int], signs: dict[str, int]) -> Step:
-    notes = [f"chance {percent(item.probability)}"] if item.probability < _SURE else []
+    is_told = item.probability < tell_from("record-chance-below")
+    notes = [f"chance {percent(item.probability)}"] if is_told else []
     notes += ["advice"] if item.strict == "advice" else []
     cautions = listed([str(signs[c.id]) for c in item.cautions], 20)
     notes += [f"cautions {cautions}"] if cautions else []

@@ -16,6 +16,7 @@ from squibwise.present.phrases import (
     standing,
     tell_car,
     tell_cautions,
+    tell_from,
     tell_reasons,
 )
 from squibwise.present.telling import (
@@ -54,7 +55,6 @@ _EVERYWHERE = ("car", "power", "order", "body", "settings", "proof")  # it goes 
 _ASKED, _PROOF = "asked", "proof"
 _ALWAYS_NAMED = ("connectors", "hv")  # faults and high voltage have a line of their own
 _KIT = "bolts-kit"
-_SURE = 0.995  # a chance is told below it
 WIDTH = 80
 _INDENT, _BOX = 2, 5  # columns before a text, and those of the box before a step
 
@@ -180,13 +180,14 @@ def tell_sureness(operation: Operation) -> tuple[str, ...]:
     """Return how sure it is that an operation is needed; nothing when it is."""
     if operation.kind == "rule":
         return ("by rule",)
-    if operation.kind == "look-first" and operation.p < _SURE:
+    is_told = operation.p < tell_from("chance-below")
+    if operation.kind == "look-first" and is_told:
         return (f"only if a look says so ({percent(operation.p)})",)
     if is_left_closed(operation):
         return ("stays closed: the maker does not ask for it",)
     if operation.kind == "ask":
         return ("only if the maker asks for it",)
-    return (f"needed with {percent(operation.p)}",) if operation.p < _SURE else ()
+    return (f"needed with {percent(operation.p)}",) if is_told else ()
 
 
 def is_left_closed(operation: Operation) -> bool:

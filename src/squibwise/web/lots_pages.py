@@ -122,7 +122,7 @@ def lots(request: Request, sent: Sent) -> Response:
     confirmed = {heading: word.replace(" ", "_") for heading, word in told.items()}
     key = hashlib.sha256(data + sale + f" {hour} {confirmed}".encode()).hexdigest()[:16]
     bench, known = bench_of(request), _read_sale(sale) if sale else None
-    terms = plan.state_terms(known, hour)
+    terms = plan.state_terms(known, hour, bench.catalog)
     bench.keep(("lots", key), lambda: _screen(name[:80], data, terms, confirmed, bench.catalog))
     return go(_address(key, "", down=False))
 
