@@ -112,7 +112,8 @@ def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[S
         if any(found.spans(w) for w in sign.unless):
             continue
         told = [found.near(rule.split(), sign.reach) for rule in sign.tells]
-        told += [m.span() for p in sign.phrases if (m := re.search(p, text))]
+        likely = (p for p in sign.phrases if any(a in text for a in letters_of(p)))
+        told += [m.span() for p in likely if (m := re.search(p, text))]
         if any(at and (sign.negative or not _is_denied(text, at, catalog)) for at in told):
             named = _connector_named(found, context) if sign.placed else ""
             yield sign, named or sign.at
@@ -184,6 +185,33 @@ def _pieces(word: StoryWord) -> frozenset[str]:
     """Return letters of which some must stand in a text that names a word: no pattern is made."""
     texts = f"{word.en} {word.de} {word.fr} {word.es}".split()
     return frozenset(max(re.split(r"[*_]", text), key=len) for text in texts)
+
+
+_CLASS, _GROUP = re.compile(r"\[[^\]]*\]|\\."), re.compile(r"\([^()]*\)")
+_CHOICE = re.compile(r"\((?!\?)([^()]*)\)(?![?*{])")
+_RUN = re.compile(r"[a-z' -]{3,}(?![?*{])")
+
+
+@cache
+def letters_of(phrase: str) -> tuple[str, ...]:
+    """Return letters some of which stand in every text a phrase fits: most are never compiled.
+
+    The longest run outside its groups, else one of each alternative of a group. Where neither is
+    plain, no letters at all, which stand in every text.
+    """
+    bare, found = _CLASS.sub("\0", phrase), 1
+    outside = bare
+    while found:
+        outside, found = _GROUP.subn("\0", outside)
+    if "|" in outside:
+        return ("",)
+    longest = max(_RUN.findall(outside), key=len, default="")
+    for group in () if longest else _CHOICE.finditer(bare):
+        is_within = bare.count("(", 0, group.start()) > bare.count(")", 0, group.start())
+        each = [max(_RUN.findall(one), key=len, default="") for one in group[1].split("|")]
+        if all(each) and not is_within:
+            return tuple(each)
+    return (longest,)
 
 
 def _of_another(text: str, context: Context) -> bool:
