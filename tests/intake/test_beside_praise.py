@@ -15,6 +15,15 @@ from squibwise.intake.report.reader import read_report
         "No faults except passenger front airbag open",
         "Rest ok. Passenger front airbag open.",
         "All circuits ok; driver side airbag open",
+        "Alles in Ordnung außer Airbag Beifahrer: Unterbrechung",
+        "Alles i.O. ausser Beifahrerairbag, Unterbrechung",
+        "Alles in Ordnung, ausgenommen Gurtstraffer Fahrer, Widerstand zu hoch",
+        "Todo bien excepto el airbag del pasajero: circuito abierto",
+        "Tout est ok hormis prétensionneur passager, circuit ouvert",
+        "Tutto a posto tranne airbag passeggero: circuito aperto",
+        "Alles in orde behalve airbag passagier: onderbreking",
+        "Wszystko w porządku oprócz poduszki pasażera: przerwa w obwodzie",
+        "Tudo certo menos airbag do condutor, resistência alta",
     ],
 )
 def test_a_fault_beside_praise_is_there(line: str) -> None:
@@ -30,3 +39,17 @@ def test_a_fault_beside_praise_is_there(line: str) -> None:
 def test_praise_alone_tells_no_fault(line: str) -> None:
     read = read_report(f"RESTRAINT SYSTEM\n{line}\n".encode(), "scan.txt", load_catalog())
     assert not [c for c in read.lines if c.present]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "All circuits ok except the clock spring",
+        "Alles außer dem Fahrerairbag ist in Ordnung",
+        "Tutto ok eccetto airbag passeggero",
+    ],
+)
+def test_a_part_that_praise_takes_out_is_neither_good_nor_faulty(line: str) -> None:
+    read = read_report(f"RESTRAINT SYSTEM\n{line}\n".encode(), "scan.txt", load_catalog())
+    assert not read.coverage.clean
+    assert [u.raw for u in read.strange] == [line]

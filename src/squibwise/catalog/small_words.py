@@ -28,6 +28,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         then: They join what follows in time.
         but: They begin a clause that goes against the one before it.
         except_: They take something out of what stands before them.
+        everything: They name all there is.
         rest: They name all that was not named.
         affirming: They may stand beside a clean result and leave it standing.
         inside: They lead to a place that holds something.
@@ -72,6 +73,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     then: frozenset[str]
     but: frozenset[str]
     except_: frozenset[str] = msgspec.field(name="except")
+    everything: frozenset[str]
     rest: frozenset[str]
     affirming: frozenset[str]
     inside: frozenset[str]

@@ -110,6 +110,8 @@ def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
 def why_aside(line: Line, lexicon: Lexicon) -> str:
     """Why a line of words tells of no present fault; empty when it may."""
     voices, told = line.words.voices, has_fault(line.words)
+    if has_part(line.words) and excepts_a_part(line, lexicon):
+        return ""
     asks = is_question(line) or bool(voices & {"sure", "wondered"})
     reasons = (
         ("amends" in voices, "a correction"),
@@ -144,9 +146,29 @@ def _names_a_fault(line: Line, lexicon: Lexicon) -> bool:
     )
 
 
+def excepts_a_part(line: Line, lexicon: Lexicon) -> bool:
+    """``all in order except passenger airbag, open``: praise takes a part out, faulty or not."""
+    parts = _excepted(lexicon).split(flat(line.text.replace("ß", "ss")), maxsplit=1)
+    if len(parts) == 1 or is_question(line):
+        return False
+    language = language_of(line, lexicon, None)
+    before, words = (words_in(text, lexicon, language) for text in parts)
+    is_praised = bool(before.voices & GOOD) or _is_of_all(parts[0], lexicon)
+    return (
+        is_praised and has_part(words) and why_absent(words, is_coded=False) in ("", "found good")
+    )
+
+
+@lru_cache(maxsize=4)
+def _excepted(lexicon: Lexicon) -> re.Pattern[str]:
+    words = "|".join(sorted(lexicon.small.except_, key=len, reverse=True))
+    return re.compile(rf"[\s,;(]+(?:{words})\s")
+
+
 def _is_of_all(text: str, lexicon: Lexicon) -> bool:
     texts = {t.text for t in tokenise(text)}
-    return bool(find_claims(text, lexicon) & {"whole", "clean"} or texts & lexicon.small.rest)
+    of_all = lexicon.small.rest | lexicon.small.everything
+    return bool(find_claims(text, lexicon) & {"whole", "clean"} or texts & of_all)
 
 
 @lru_cache(maxsize=4)

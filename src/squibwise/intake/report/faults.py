@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.absences import denied_by_name, why_gone
-from squibwise.intake.report.asides import hear_untested, why_absent
+from squibwise.intake.report.asides import excepts_a_part, hear_untested, why_absent
 from squibwise.intake.report.assertions import (
     UNSURE,
     begins_with_only,
@@ -159,8 +159,11 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         return
     if _begins_row(line):
         state.current = None
-    is_told = not (line.why or is_seen(line, lexicon_of(catalog)))
-    is_told = is_told and is_asserted(line, catalog, sheet.language)
+    lexicon = lexicon_of(catalog)
+    is_told = not (line.why or is_seen(line, lexicon))
+    is_told = is_told and (
+        excepts_a_part(line, lexicon) or is_asserted(line, catalog, sheet.language)
+    )
     is_sure = not stands_alone(line.words) or is_told
     current = state.current if is_sure else None  # a story goes on with no row
     if current is not None and _is_status(line) and state.blanks <= _GAP:

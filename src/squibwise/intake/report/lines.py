@@ -2,7 +2,14 @@
 
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.asides import GOOD, hear_untested, is_question, why_aside, why_no_code
+from squibwise.intake.report.asides import (
+    GOOD,
+    excepts_a_part,
+    hear_untested,
+    is_question,
+    why_aside,
+    why_no_code,
+)
 from squibwise.intake.report.features import join_denied, read_words
 from squibwise.intake.report.hearsay import why_of_others
 from squibwise.intake.report.labels import numbers_a_thing
@@ -172,6 +179,8 @@ def supply_volts(line: Line, lexicon: Lexicon) -> float | None:
 def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     """Tell whether a line says that there is no fault, and no more than that."""
     texts = tuple(t.text for t in line.tokens)
+    if has_part(line.words) and excepts_a_part(line, lexicon):
+        return False
     for at in range(len(texts)):
         means, length = find_layout(lexicon, texts, at)
         if "clean" in means:

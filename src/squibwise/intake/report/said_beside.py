@@ -81,7 +81,7 @@ def _is_known(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     means = means | _STORED if line.count == 0 and not line.is_whole else means
     hits = find_hits(lexicon, tokens, language_of(line, lexicon, language))
     known = _known_places(tokens, hits, lexicon, means)
-    small = lexicon.small.affirming | YES
+    small = lexicon.small.affirming | lexicon.small.everything | YES
     return all(
         at in known or t.text in small or (is_part and t.text.isdecimal())
         for at, t in enumerate(tokens)
