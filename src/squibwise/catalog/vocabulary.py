@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
@@ -294,6 +294,41 @@ class Element(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         )
 
 
+class CountedWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Words of texts that count events and list what fired in each.
+
+    Attributes:
+        begins: What stands before the number of an event.
+        joins: Words between two items of a list.
+        rollover: The event was one.
+        none: A whole item that says that nothing fired.
+        both: Those of both sides or seats.
+        plurals: Keys of ``parts`` that mean those of both sides or seats by their form.
+        besides: Words that an item may hold besides part and place.
+        sides: Words of each side and front seat.
+        parts: Component kinds by what they are called.
+    """
+
+    begins: tuple[str, ...]
+    joins: tuple[str, ...]
+    rollover: tuple[str, ...]
+    none: tuple[str, ...]
+    both: tuple[str, ...]
+    plurals: tuple[str, ...]
+    besides: tuple[str, ...]
+    sides: dict[str, tuple[str, ...]]
+    parts: dict[str, tuple[str, ...]]
+
+    def sides_of(self, told: Iterable[str]) -> frozenset[str]:
+        """Return the sides and seats that words name."""
+        heard = set(told)
+        return frozenset(side for side, words in self.sides.items() if heard & set(words))
+
+    def side_words(self) -> frozenset[str]:
+        """Return every word of a side or a seat."""
+        return frozenset(word for words in self.sides.values() for word in words)
+
+
 class CrashWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``crash-data.toml``; see the comments there for each list."""
 
@@ -318,7 +353,7 @@ class CrashWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     untaken: tuple[str, ...]
     unit: dict[str, UnitWords]
     element: tuple[Element, ...]
-    counted: dict[str, tuple[str, ...]]
+    counted: CountedWords
 
     def __post_init__(self) -> None:
         words = [w for unit in self.unit.values() for w in unit.words]

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import msgspec
 
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, SubstituteLoad
+from squibwise.model.evidence import DoneWork, Evidence, SubstituteLoad, TestOutcome
 from squibwise.model.origin import Finding
 from squibwise.model.report import Coverage, Report
 
@@ -81,7 +81,7 @@ def _put_untimed_alike(entries: list[Evidence]) -> list[Evidence]:
     """
     runs: list[list[int]] = [[]]
     for at, entry in enumerate(entries):
-        if entry.time is not None or isinstance(entry, DoneWork | SubstituteLoad):
+        if entry.time is not None or isinstance(entry, DoneWork | SubstituteLoad | TestOutcome):
             runs.append([])
         elif isinstance(entry, Report):
             runs[-1].append(at)

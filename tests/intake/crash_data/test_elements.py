@@ -299,7 +299,10 @@ def test_what_is_written_in_any_unit_is_read_back(long: int, lat: int, unit: str
 
 
 COUNTED = "event 1 frontal: belts\nevent 2, 1.4 s later, right: curtain, seat bag\n"
+BELTS = ("driver.retractor-pretensioner", "passenger.retractor-pretensioner")
 PARTS = (
+    "driver.front-bag",
+    "passenger.front-bag",
     "driver.retractor-pretensioner",
     "passenger.retractor-pretensioner",
     "left.curtain",
@@ -318,9 +321,44 @@ def listed(text: str, hand: Side = "left") -> tuple[Recorder, ...]:
 @pytest.mark.parametrize(("hand", "seat"), [("left", "passenger"), ("right", "driver")])
 def test_a_text_that_counts_events_lists_what_was_commanded(hand: Side, seat: str) -> None:
     first, second = listed(COUNTED, hand)
-    assert first.commanded == ("driver.retractor-pretensioner",)
+    assert first.commanded == BELTS
     assert set(second.commanded) == {"right.curtain", f"{seat}.seat-bag"}
     assert (first.event_count, second.event) == (2, 2)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (COUNTED.replace("\n", "; "), [BELTS, ("right.curtain", "passenger.seat-bag")]),
+        (
+            "Ereignis 1 frontal: Gurtstraffer; Ereignis 2, 1,4 s später, rechts: Kopfairbag",
+            [BELTS, ("right.curtain",)],
+        ),
+        ("event 1 frontal: belt, driver airbag", [(BELTS[0], "driver.front-bag")]),
+        ("event 1 frontal: front airbags", [("driver.front-bag", "passenger.front-bag")]),
+        ("event 1 left: seat bag and curtain", [("driver.seat-bag", "left.curtain")]),
+        ("event 1 rollover: curtains", [("left.curtain", "right.curtain")]),
+        ("event 2, 2 s later, rollover: both curtains", [("left.curtain", "right.curtain")]),
+        ("evento 1: cortina derecha y cinturón", [("right.curtain", BELTS[0])]),
+        ("event 1: no deployment", [()]),
+    ],
+)
+def test_one_line_and_plurals_are_read_for_what_they_name(
+    text: str, told: list[tuple[str, ...]]
+) -> None:
+    found = listed(text)
+    assert [set(e.commanded) for e in found] == [set(parts) for parts in told]
+    assert [e.rollover for e in found] == [True if "rollover" in text else None] * len(told)
+    assert bool(found[0].not_commanded) == ("no deployment" in text)
+
+
+def test_words_of_an_event_that_name_no_part_are_told() -> None:
+    car = Car(equipment="curtains-and-weight-sensing", components=PARTS, drive_hand="left")
+    read = read_crash_events(b"event 1: belts, hood lifter, curtain airbag flap", "t", car, CATALOG)
+    assert [f.message.partition("'")[2].partition("'")[0] for f in read.findings] == [
+        "hood lifter",
+        "curtain airbag flap",
+    ]
 
 
 def test_what_is_said_of_a_belt_buckle_is_no_command() -> None:

@@ -9,6 +9,7 @@ import numpy as np
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import Element
 from squibwise.errors import InputError
+from squibwise.intake.crash_data.counted import read_counted
 from squibwise.intake.crash_data.pulses import record_of
 from squibwise.intake.crash_data.settings import (
     Array,
@@ -21,7 +22,7 @@ from squibwise.intake.crash_data.settings import (
     unit_in,
 )
 from squibwise.intake.crash_data.speeds import Course, Speeds, judged
-from squibwise.intake.crash_data.table import read_counted, refuse_two_vehicles, tables_of
+from squibwise.intake.crash_data.table import refuse_two_vehicles, tables_of
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import MAX_BYTES, MAX_LINES, refuse_large, refuse_many
 from squibwise.intake.importers.text import decode, is_binary
@@ -107,24 +108,32 @@ def read_crash_events(data: bytes, name: str, car: Car, catalog: Catalog) -> Cra
     Raises:
         InputError: Nothing of it can be used.
     """
-    counted = () if is_binary(data) else read_counted(decode(data, name)[0], name, car, catalog)
+    settings = settings_of(catalog, name)
+    text = "" if is_binary(data) else decode(data, name)[0]
+    counted, notes = read_counted(text, settings, car, catalog)
     try:
         read = read_crash_data(data, name, catalog)
     except InputError:
         if not counted:
             raise
-        return CrashData(entries=counted, directions=(None,) * len(counted))
+        none = (None,) * len(counted)
+        return CrashData(entries=counted, directions=none, findings=tuple(notes))
     listed = {e.event: e for e in counted}
-    entries = [
-        msgspec.structs.replace(e, commanded=listed.pop(e.event).commanded)
-        if e.event in listed
-        else e
-        for e in read.entries
-    ]
+    entries = [_with_list(e, listed.pop(e.event)) if e.event in listed else e for e in read.entries]
     return msgspec.structs.replace(
         read,
         entries=(*entries, *listed.values()),
         directions=(*read.directions, *(None for _ in listed)),
+    )
+
+
+def _with_list(entry: Recorder, listed: Recorder) -> Recorder:
+    """Return an event's elements with what a list says was commanded in it."""
+    return msgspec.structs.replace(
+        entry,
+        commanded=listed.commanded,
+        not_commanded=(*entry.not_commanded, *listed.not_commanded),
+        rollover=entry.rollover if listed.rollover is None else listed.rollover,
     )
 
 
