@@ -2,8 +2,8 @@
 
 import re
 from collections.abc import Iterator
-from functools import cache
-from itertools import product
+from functools import cache, lru_cache
+from itertools import product, takewhile
 
 import msgspec
 
@@ -55,11 +55,11 @@ def _sentences(text: str, catalog: Catalog) -> list[str]:
 
     ``New plug under the seat. No change.``
     """
-    effects = (_pattern(catalog.loops.words["no-effect"]), _pattern(catalog.loops.words["effect"]))
+    effects = (catalog.loops.words["no-effect"], catalog.loops.words["effect"])
     found: list[str] = []
     for sentence in _SENTENCE.split(text):
         short = found and len(sentence.split()) <= _LAST_WORDS
-        if short and any(e.search(plain(sentence)) for e in effects):
+        if short and any(_pattern(e).search(plain(sentence)) for e in effects):
             found[-1] = f"{found[-1].rstrip('. ')}, {sentence}"
         found.append(sentence)
     return found
@@ -155,17 +155,17 @@ class _Found:
             return [at for each in self.device for at in self.spans(each)]
         if word not in self.known:
             known = self.words[word]
-            told = any(piece in self.text for piece in _pieces(known))
-            found = _pattern(known).finditer(self.text) if told else ()
+            told = tuple(w for w, piece in _pieces(known) if piece in self.text)
+            found = _pattern_of(known, told).finditer(self.text) if told else ()
             self.known[word] = [m.span() for m in found]
         return self.known[word]
 
     def near(self, words: list[str], reach: int) -> tuple[int, int] | None:
         """Return the shortest piece of the sentence that names all of the words, if close."""
-        pieces = (
-            (min(a for a, _ in at), max(b for _, b in at))
-            for at in product(*(self.spans(w) for w in words))
-        )
+        found = list(takewhile(bool, map(self.spans, words)))
+        if len(found) < len(words):
+            return None  # one is not named: the others are not looked for
+        pieces = ((min(a for a, _ in at), max(b for _, b in at)) for at in product(*found))
         close = (p for p in pieces if self._is_close(p, reach))
         return min(close, key=lambda p: p[1] - p[0], default=None)
 
@@ -181,10 +181,16 @@ def _pattern(word: StoryWord) -> re.Pattern[str]:
 
 
 @cache
-def _pieces(word: StoryWord) -> frozenset[str]:
-    """Return letters of which some must stand in a text that names a word: no pattern is made."""
-    texts = f"{word.en} {word.de} {word.fr} {word.es}".split()
-    return frozenset(max(re.split(r"[*_]", text), key=len) for text in texts)
+def _pieces(word: StoryWord) -> tuple[tuple[str, str], ...]:
+    """Return each writing of a word with letters that stand in every text that names it so."""
+    writings = f"{word.en} {word.de} {word.fr} {word.es}".split()
+    return tuple((text, max(re.split(r"[*_]", text), key=len)) for text in writings)
+
+
+@lru_cache(maxsize=1024)
+def _pattern_of(word: StoryWord, writings: tuple[str, ...]) -> re.Pattern[str]:
+    """Return what finds some writings of a word: those that a text may hold are few."""
+    return msgspec.structs.replace(word, en=" ".join(writings), de="", fr="", es="").pattern()
 
 
 _CLASS, _GROUP = re.compile(r"\[[^\]]*\]|\\."), re.compile(r"\([^()]*\)")
