@@ -404,6 +404,7 @@ def codes(data: bytes) -> tuple[bool, list[str]]:
     return answer.valid, [p.code for p in answer.problems]
 
 
+@pytest.mark.usefixtures("helper")
 def test_a_pdf_and_its_json_are_verified_alike(issue: Maker) -> None:
     record = issue()
     assert codes(record_pdf(record)) == codes(to_json(record)) == (True, ["record-unsigned"])
@@ -421,11 +422,13 @@ def test_pages_of_another_record_around_the_attachment_are_seen(issue: Maker, ma
     assert codes(forged) == (False, ["record-pages", "record-draft", "record-unsigned"])
 
 
+@pytest.mark.usefixtures("helper")
 def test_something_added_behind_the_end_is_seen(issue: Maker) -> None:
     forged = record_pdf(issue()) + b"\n% added after the fact\n"
     assert codes(forged) == (False, ["record-pages", "record-unsigned"])
 
 
+@pytest.mark.usefixtures("helper")
 @settings(max_examples=10, deadline=None)
 @given(data=st.data())
 def test_a_changed_byte_in_the_pdf_is_seen(issue: Maker, data: st.DataObject) -> None:
@@ -436,6 +439,7 @@ def test_a_changed_byte_in_the_pdf_is_seen(issue: Maker, data: st.DataObject) ->
     assert not valid or "record-pages" in found
 
 
+@pytest.mark.usefixtures("helper")
 @settings(max_examples=10, deadline=None)
 @given(data=st.data())
 def test_a_pdf_cut_short_is_refused(issue: Maker, data: st.DataObject) -> None:
@@ -444,6 +448,7 @@ def test_a_pdf_cut_short_is_refused(issue: Maker, data: st.DataObject) -> None:
     assert not valid or "record-pages" in found
 
 
+@pytest.mark.usefixtures("helper")
 def test_a_pdf_without_a_record_is_refused(issue: Maker) -> None:
     document = pypdfium2.PdfDocument.new()
     document.new_page(100, 100)
@@ -455,6 +460,7 @@ def test_a_pdf_without_a_record_is_refused(issue: Maker) -> None:
     assert codes(target.getvalue()) == (False, ["record-unreadable"])
 
 
+@pytest.mark.usefixtures("helper")
 def test_what_only_begins_like_a_pdf_is_refused() -> None:
     assert codes(b"%PDF-1.7 and nothing more") == (False, ["record-unreadable"])
 
@@ -638,6 +644,7 @@ def test_a_pdf_whose_helper_ends_without_an_answer_is_refused(
         attached_record(b"%PDF-1.7 and more")
 
 
+@pytest.mark.usefixtures("helper")
 def test_an_attachment_that_unpacks_without_end_is_not_unpacked() -> None:
     """300 MB of noughts in a PDF of 300 kB: the process that opens it has no room for them."""
     packed = zlib.compress(b"0" * 300_000_000, 9)
@@ -843,6 +850,7 @@ def with_photo(issue: Maker, made: Made, data: bytes) -> ProofRecord:
     return issue(case=made["case"](evidence=(photo, *made["evidence"]()), files=files))
 
 
+@pytest.mark.usefixtures("helper")
 def test_photographs_are_printed_attached_and_checked(issue: Maker, made: Made) -> None:
     data = png(40, 30)
     record = with_photo(issue, made, data)

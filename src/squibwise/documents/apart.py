@@ -31,17 +31,21 @@ def main(what: str, form: str = "", fonts: str = "") -> int:
     memory = min(MOST_MIB, least + round(for_each * size))
     limit_this_process(memory, SECONDS + round(SECONDS_FOR_EACH * size))
     try:
-        if what == "pages":
-            answer = make_pages(data, form, Path(fonts) if fonts else None)
-        elif what == "recount":
-            answer = recount_record(data)
-        else:
-            answer = draw_first_page(data) if what == "first page" else take_attachment(data)
+        answer = answer_here(what, data, form, fonts)
     except (SquibwiseError, LookupError, TypeError, AttributeError, ValueError) as error:
         sys.stderr.write(str(error)[:500])
         return REFUSED
     sys.stdout.buffer.write(answer)
     return 0
+
+
+def answer_here(what: str, data: bytes, form: str = "", fonts: str = "") -> bytes:
+    """Return what is asked of a file, worked out in this process, without limits."""
+    if what == "pages":
+        return make_pages(data, form, Path(fonts) if fonts else None)
+    if what == "recount":
+        return recount_record(data)
+    return draw_first_page(data) if what == "first page" else take_attachment(data)
 
 
 _MEMORY = {
