@@ -107,13 +107,14 @@ def test_a_signed_record_is_whole_by_the_key_that_was_typed_in(issue: Maker, ask
 
 
 def test_pages_of_another_version_are_not_checked(issue: Maker, ask: Any) -> None:
-    record = msgspec.structs.replace(issue(), made_by="0.7.1")
+    record = msgspec.structs.replace(issue(), made_by="0.7.1", issued_on="2999-01-01")
     pdf = record_pdf(sign(seal(record, b"salt"), KEY, "R. Own"), "record", key=KEY)
     signature = sign(record, KEY, "R. Own").signature
     assert signature is not None
     (told,) = ask((pdf, fingerprint(signature.public_key)))
     assert told["verdict"] == "not checked"
     assert 'Version "0.7.1" wrote it, another than made this page.' in told["lines"]
+    assert any("issued has not come" in line for line in told["lines"])
 
 
 def test_a_copy_that_leaves_out_is_whole_too(issue: Maker, made: Any, ask: Any) -> None:

@@ -1,6 +1,7 @@
 """Who signed: Ed25519 by its published vector, and every way to forge that was thought of."""
 
 import base64
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from squibwise.present.tell_checks import tell_verification
 from squibwise.prove import verify
 from squibwise.prove.recording import to_json
 from squibwise.prove.sealing import fingerprint, public_key, seal, sign
+from squibwise.prove.verifying import tell_day_to_come
 
 Maker = Callable[..., ProofRecord]
 
@@ -181,6 +183,17 @@ def test_a_key_that_fits_every_text_is_none(issue: Maker, catalog: Catalog) -> N
             trust = KnownKey(public_key=weak.public_key, name="R. Own", since="2026-01-01")
             accepted += verify(to_json(record), catalog, (trust,)).valid
     assert accepted == 0
+
+
+def test_a_day_that_has_not_come_is_told_and_not_sure(issue: Maker, catalog: Catalog) -> None:
+    record = sign(issue(), SECRET, "R. Own")
+    answer = verify(to_json(record), catalog, known())
+    issued = dt.date.fromisoformat(record.issued_on)
+    late, zones = (tell_day_to_come(answer, record, issued - dt.timedelta(days=d)) for d in (2, 1))
+    assert (zones, zones.is_sure) == (answer, True)
+    assert (late.valid, late.is_sure) == (True, False)
+    assert [p.code for p in late.problems] == ["record-day-to-come"]
+    assert "a day that has not come" in tell_verification(late, Path("x.pdf")).title
 
 
 def test_another_name_on_the_paper_than_that_of_the_key_is_told(

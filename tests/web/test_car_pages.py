@@ -83,6 +83,18 @@ def test_after_a_look_the_belief_comes_first_and_is_the_one_of_the_whole_page(ca
     assert call.get("/car/burdock-09/part/left.nothing?fresh=1").status_code == 404
 
 
+def test_a_look_without_a_photograph_keeps_its_note(call: Any) -> None:
+    page = "/car/harrow-07/part/left.curtain"
+    call.post(
+        "/car/harrow-07/look", page,
+        component="left.curtain", seen_word="intact", by="R", note="gap at the rear clip",
+    )  # fmt: skip
+    evidence = opened(call, "harrow-07").case.evidence
+    look = next(e for e in evidence if isinstance(e, Look) and e.note)
+    assert (look.component, look.note) == ("left.curtain", "gap at the rear clip")
+    assert "gap at the rear clip" in call.get("/car/harrow-07").text
+
+
 def test_a_look_with_a_photograph_is_written_and_shown(call: Any) -> None:
     picture = b"\xff\xd8\xff\xe0 not a whole picture"
     answer = call.post(

@@ -220,6 +220,7 @@ def verified(
         InputError: It cannot be read, or the known keys cannot.
     """
     from squibwise.documents import check_file
+    from squibwise.prove.verifying import tell_day_to_come
 
     folder, data = garage_file().parent, record_bytes(file)
     result, record = check_file(data, catalog, known_keys(folder), own_fonts())
@@ -230,6 +231,7 @@ def verified(
         result, _ = check_file(data, catalog, known_keys(folder), own_fonts())
     if stamp is not None:
         result = msgspec.structs.replace(result, stamped=_stamped(record, stamp, authority))
+    result = tell_day_to_come(result, record, dt.date.today())
     return _with_twin(result, record, file)
 
 

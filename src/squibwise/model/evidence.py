@@ -15,6 +15,7 @@ class Look(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         component: Component id, or a loop id when it was one circuit or charge of it.
         seen: ``intact``, ``deployed``, ``damaged``, ``missing``, ``not-seen``, or a kind's word.
         asked: The look word that was looked for, where another was seen; None when not stated.
+        note: What was said beside it.
         by: Who looked; None when not stated.
     """
 
@@ -23,6 +24,7 @@ class Look(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     component: str
     seen: str
     asked: str | None = None
+    note: str = ""
     by: str | None = None
     origin: Origin = Origin()
 

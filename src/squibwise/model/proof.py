@@ -147,6 +147,7 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         unchecked: Why its pages could not be made again and compared; empty when they were.
         unworked: Why its answers could not be worked out again from its entries; empty when they
             were, as far as a copy holds them.
+        day_to_come: It says that it was issued on a day that has not come here.
         problems: What is wrong, or remarkable.
     """
 
@@ -160,10 +161,14 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     stamped: str = ""
     unchecked: str = ""
     unworked: str = ""
+    day_to_come: bool = False
     problems: tuple[Finding, ...] = ()
 
     @property
     def is_sure(self) -> bool:
-        """Whether it is whole, of a known key in its owner's name, and was compared throughout."""
-        left = self.named or self.unchecked or self.unworked
+        """Whether it is whole, of a known key in its owner's name, of no day to come, and compared.
+
+        Compared throughout, that is: its pages, and its conclusions with its entries.
+        """
+        left = self.named or self.unchecked or self.unworked or self.day_to_come
         return self.valid and self.signature == "known" and not left

@@ -307,7 +307,8 @@ def _tell_card(one: Evidence, region: str | None, catalog: Catalog) -> str:
     """Return a piece of evidence in a sentence; looks and tests by what they are called."""
     if isinstance(one, Look):
         word = catalog.looks(split_component(split_loop(one.component)[0]).kind).get(one.seen)
-        return f"{one.component}: seen: {word.text}" if word else tell_evidence(one, region)
+        note = f". {one.note}" if one.note else ""
+        return f"{one.component}: seen: {word.text}{note}" if word else tell_evidence(one, region)
     if isinstance(one, TestOutcome):
         return f"{one.loop}: {_test_title(one, catalog)}: {in_words(one.outcome)}"
     if isinstance(one, Passed):

@@ -161,6 +161,8 @@ def tell_verification(result: Verification, file: Path) -> Telling:
     if result.valid and result.named:
         signer, named = in_quotes(result.signer), in_quotes(result.named)
         title = f"Whole and unchanged, signed by the key of {signer}; the paper names {named}:"
+    if result.valid and result.day_to_come:
+        title = "Whole and unchanged, but of a day that has not come:"
     if result.valid and result.unchecked:
         title = f"Pages not checked: {result.unchecked}. The record in it is whole:"
     elif result.valid and result.unworked and result.signature != "none":

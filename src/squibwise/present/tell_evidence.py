@@ -53,7 +53,7 @@ def _report(e: Report) -> str:
 
 
 def _look(e: Look) -> str:
-    return f"{e.component}: seen {in_words(e.seen)}"
+    return f"{e.component}: seen {in_words(e.seen)}" + (f". {e.note}" if e.note else "")
 
 
 def _statement(e: Statement) -> str:

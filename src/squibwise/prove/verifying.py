@@ -76,6 +76,22 @@ def _strange_version(record: ProofRecord) -> list[Finding]:
     return [_problem("record-version-unknown", "warning", text, ask)]
 
 
+def tell_day_to_come(answer: Verification, record: ProofRecord, today: dt.date) -> Verification:
+    """Return an answer that tells where a record was issued on a day that has not come.
+
+    Args:
+        answer: What was found so far.
+        record: The record.
+        today: The day here; a day of difference is left to the zones of the world.
+    """
+    if dt.date.fromisoformat(record.issued_on) <= today + dt.timedelta(days=1):
+        return answer
+    text = f"It says that it was issued on {record.issued_on}; here it is {today.isoformat()}."
+    ask = "Look at the clock of this machine; if it is right, ask the issuer when it was made."
+    problem = _problem("record-day-to-come", "warning", text, ask)
+    return msgspec.structs.replace(answer, problems=(*answer.problems, problem), day_to_come=True)
+
+
 def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verification:
     """Return what the signature shows, and what is to be said of it."""
     signature = record.signature

@@ -127,7 +127,8 @@ def look(request: Request, sent: Sent) -> Response:
 
     def make(folder: Path) -> Iterator[Pairs]:
         if word:
-            yield {"kind": "look", "component": looked, "seen": word, **missed, **common(sent)}
+            said = common(sent) if photos else _noted(sent)
+            yield {"kind": "look", "component": looked, "seen": word, **missed, **said}
         for name, data in photos:
             yield _photo(folder, name, data, component) | _noted(sent)
 

@@ -127,6 +127,7 @@ class LookEntry(Entry, tag="look", frozen=True, kw_only=True):
     component: Loop
     seen: Word
     asked: Word | None = None
+    note: str = ""
     by: str | None = None
 
 
