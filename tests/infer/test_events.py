@@ -17,6 +17,7 @@ from squibwise.model.report import Candidate, CodeLine
 from squibwise.model.words import STATES
 
 FULL = build.car("full-modern-set")
+BAG = "passenger.front-bag"
 NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="severe")
 
 
@@ -220,6 +221,18 @@ def test_many_opens_at_low_voltage_without_a_crash_are_the_supply_and_no_deploym
     assert answer.event.causes["supply"] > 0.8
     for part in parts:
         assert fired(answer, part) < 0.1
+
+
+# Common practice, no source: after a crash a unit often misses another one; no bus opens a firing
+# circuit.
+def test_another_unit_that_is_not_heard_says_nothing_of_the_circuits() -> None:
+    opens = [build.code(n, p, 1) for n, p in enumerate(("driver.front-bag", BAG), start=1)]
+    missed = CodeLine(line=9, raw="not heard", code="U0121", fault="communication")
+    bus = build.code(9, "centre.control-unit", None, "communication")
+    plain, other, own = (_ask(NOSE, build.scan(*opens, *more)) for more in ((), (missed,), (bus,)))
+    for part in ("driver.front-bag", BAG):
+        assert fired(other, part) == pytest.approx(fired(plain, part), abs=1e-9)
+        assert fired(own, part) == pytest.approx(fired(plain, part), abs=0.06)
 
 
 def test_a_parked_car_had_nobody_aboard() -> None:

@@ -49,18 +49,20 @@ def one_cause(report: Report) -> bool:
     return len(general) >= _MANY and 2 * len(general) > len(lines)
 
 
-def signs_of_disturbance(report: Report, catalog: Catalog) -> int:
-    """Return how many signs a report gives of supply, ground or bus being at fault: 0 to 2."""
-    coverage, reach = report.reading.coverage, catalog.firing.scans.reach
-    volts = coverage.unit_volts
+def chance_disturbed(report: Report, catalog: Catalog) -> float:
+    """Return the chance, by what a report shows, that one fault of supply or ground is behind it.
+
+    That another unit is not heard is no sign of it, and the unit's own bus hardly one: neither
+    opens a firing circuit.
+    """
+    own, reach = report.reading.own, catalog.firing.scans.reach
+    volts = report.reading.coverage.unit_volts
     strange = volts is not None and not reach.lowest_volts <= volts <= reach.highest_volts
-    return int(strange) + int(any(map(_is_of_the_unit, report.reading.own)))
-
-
-def _is_of_the_unit(line: CodeLine) -> bool:
-    """Return whether a code is of the restraint unit's own supply or bus, not of one sensor's."""
-    bus = line.fault == "communication" and line.kind in (None, "control-unit")
-    return line.present and (_is_of_the_supply(line) or bus)
+    coded = any(c.present and _is_of_the_supply(c) for c in own)
+    if strange or coded:
+        return (reach.disturbed_if_both if strange and coded else reach.disturbed_if_one_sign).value
+    bus = any(c.present and c.kind == "control-unit" and c.fault == "communication" for c in own)
+    return reach.disturbed_if_bus.value if bus else 0.0
 
 
 def _is_of_the_supply(line: CodeLine) -> bool:
@@ -168,10 +170,8 @@ def unit_states(
     fired = events.bags | events.belts
     stopped = np.where(fired, chances["after_firing"].value, chances["otherwise"].value)
     prior, words = np.stack([1.0 - stopped, stopped], axis=-1), ["watching", "stopped"]
-    signs = max(signs_of_disturbance(r, catalog) for r in reports)
-    if signs:
-        reach = catalog.firing.scans.reach
-        share = (reach.disturbed_if_one_sign if signs == 1 else reach.disturbed_if_both).value
+    share = max(chance_disturbed(r, catalog) for r in reports)
+    if share:
         disturbed = np.full((len(prior), 1), share)
         prior = np.concatenate([prior * (1.0 - share), disturbed], axis=1)
         words.append("disturbed")

@@ -20,7 +20,7 @@ from squibwise.infer.circuits import (
 )
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.infer.reports import chance_whole, one_cause, signs_of_disturbance, unit_able
+from squibwise.infer.reports import chance_disturbed, chance_whole, one_cause, unit_able
 from squibwise.model.evidence import (
     Evidence,
     LampCheck,
@@ -428,7 +428,7 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
         listed.append(some if known and cut and some else 1.0)
         watch.append("watching" if state.watch == "stopped" and not may_stop else state.watch)
     share = None
-    if signs_of_disturbance(scan.report, catalog):
+    if chance_disturbed(scan.report, catalog):
         share = _share_with_a_code(scan.report, net)
     seen = tuple(c * (1.0 - hides) for c in clean)
     return Reach(seen, tuple(listed), tuple(watch), share)

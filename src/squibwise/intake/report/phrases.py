@@ -66,7 +66,22 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
             reached = (cost[hit.last][0], cost[hit.last][1] + 1)
             if reached < cost[at]:
                 choice[at], cost[at] = hit, reached
-    return _chosen(choice)
+    return tuple(_as_named(h, lexicon, tuple(words)) for h in _chosen(choice))
+
+
+def _as_named(hit: Hit, lexicon: Lexicon, words: tuple[str, ...]) -> Hit:
+    """``ABS control unit``, ``calculateur du moteur``: a unit named for another system is its."""
+    phrase = " ".join(words[hit.first : hit.last])
+    if hit.means != ("unit",) or lexicon.has_name("restraint", phrase):
+        return hit
+    before = range(max(0, hit.first - MAX_PHRASE), hit.first)
+    beside = [
+        at for at in before if at + find_layout(lexicon, words[: hit.first], at)[1] == hit.first
+    ]
+    behind = hit.last + (hit.last < len(words) and words[hit.last] in lexicon.small.at)
+    means = [find_layout(lexicon, words, at)[0] for at in (*beside[:1], behind)]
+    is_other = any({"area", "othermodule"} & set(m) for m in means)
+    return Hit(("foreign",), hit.first, hit.last, hit.language) if is_other else hit
 
 
 def _chosen(choice: list[Hit | None]) -> tuple[Hit, ...]:
