@@ -120,14 +120,27 @@ def seal(record: ProofRecord, salt: bytes = b"") -> ProofRecord:
         salt: Secret that keeps what a copy leaves out from being guessed; the same secret gives
             the same record.
     """
-    salts = {n: _salt(salt, n, v) for n, v in parts(msgspec.to_builtins(record)).items()}
-    salted = msgspec.structs.replace(record, salts=salts, withheld={})
-    return msgspec.structs.replace(salted, digest=head_of(msgspec.to_builtins(salted)))
+    written = {n: canonical(v) for n, v in parts(msgspec.to_builtins(record)).items()}
+    salts = {n: _salt(salt, n, data) for n, data in written.items()}
+    head = tree_head([_leaf(n, salts[n], written[n]) for n in sorted(written)])
+    return msgspec.structs.replace(record, salts=salts, withheld={}, digest=head.hex())
 
 
-def _salt(secret: bytes, name: str, value: Any) -> str:  # noqa: ANN401 - any JSON value
-    said = name.encode() + b"\x00" + canonical(value)
+def _salt(secret: bytes, name: str, written: bytes) -> str:
+    said = name.encode() + b"\x00" + written
     return hmac.new(secret, said, hashlib.sha256).hexdigest()[:32]
+
+
+def _leaf(name: str, salt: str, written: bytes) -> bytes:
+    """Return the hash of a part: over its canonical object of part, salt and value.
+
+    Args:
+        name: Name of the part.
+        salt: Its salt.
+        written: Canonical bytes of its value.
+    """
+    head = b'{"part":%b,"salt":%b,"value":' % (canonical(name), canonical(salt))
+    return leaf_hash(head + written + b"}")
 
 
 def parts(record: dict[str, Any]) -> dict[str, Any]:
@@ -161,9 +174,7 @@ def head_of(record: dict[str, Any]) -> str:
     if salts.keys() != named.keys() - withheld.keys():
         raise InputError("does not hold a salt for each of its parts", remedy=CHANGED)
     leaves = [
-        bytes.fromhex(withheld[n])
-        if n in withheld
-        else leaf_hash(canonical({"part": n, "salt": salts[n], "value": named[n]}))
+        bytes.fromhex(withheld[n]) if n in withheld else _leaf(n, salts[n], canonical(named[n]))
         for n in sorted(named)
     ]
     return tree_head(leaves).hex()
@@ -181,10 +192,7 @@ def withhold(record: ProofRecord) -> ProofRecord:
             content[key][int(number[0])] = None
         else:
             content[key] = None
-    hashes = {
-        n: leaf_hash(canonical({"part": n, "salt": record.salts[n], "value": named[n]})).hex()
-        for n in left_out
-    }
+    hashes = {n: _leaf(n, record.salts[n], canonical(named[n])).hex() for n in left_out}
     kept = {n: s for n, s in record.salts.items() if n not in hashes}
     return msgspec.structs.replace(
         record, content=content, salts=kept, withheld=record.withheld | hashes
