@@ -219,6 +219,8 @@ def test_a_last_scan_that_names_no_car_is_only_stated(issue: Maker) -> None:
         ("Passenger loop not read.", "Not tested"),
         ("Passenger front airbag: no communication", "Not tested"),
         ("Passenger front airbag open, all other circuits ok", "unknown status"),
+        ("All circuits ok, 7.0 V", "line 2"),
+        ("All circuits ok, 12.6 V", ""),
         ("SRS: no faults. All circuits ok.", ""),
         ("Scan result: no fault codes. All circuits were tested and are ok.", ""),
         ("Left curtain: ok, 2.1 ohm. All circuits ok.", ""),
@@ -492,6 +494,9 @@ def test_one_serial_spelled_twice_is_one_serial(
     ("change", "told"),
     [
         ({"number": "RH-4471-A PASSENGER"}, "names another place"),
+        ({"number": "unknown1"}, "is no part number"),
+        ({"number": "N/A"}, "is no part number"),
+        ({"number": "NA 1147"}, ""),
         ({"number": "UNIVERSAL RESISTOR 2.0 OHM 1W"}, "names a load"),
         ({"seller": "bag simulator kits online"}, "names a load"),
         ({"serial": "rechts 4471"}, "names another place"),

@@ -260,6 +260,8 @@ def _judge_words(label: PartLabel, hand: Side, catalog: Catalog) -> Judged | Non
         text = f"part {label.number}, serial {label.serial}, is written with {names}."
         remedy = f"Write it in Latin letters, or record passed 'label:{label.component}' with why."
         return "undecided", text, remedy
+    if _is_no_number(label.number, catalog):
+        return "undecided", f"'{label.number}' is no part number.", "Read it off the label."
     words = set(re.findall(r"[^\W\d_]+", f"{written} {label.seller or ''}".lower()))
     if words & {*catalog.said.stories["stand_in"]}:
         text = f"part {label.number}{_sold(label)}: its label names a load or a dummy, no part."
@@ -275,6 +277,16 @@ def _judge_words(label: PartLabel, hand: Side, catalog: Catalog) -> Judged | Non
         remedy = f"Read it again; if it fits, record passed 'label:{label.component}' with why."
         return "undecided", text, remedy
     return None
+
+
+def _is_no_number(number: str, catalog: Catalog) -> bool:
+    """``unknown1``, ``n/a``, ``tbd``: what people write in place of a number.
+
+    A short word may begin a number, ``NA 1147``; alone it is none.
+    """
+    said = _letters(number).lower()
+    word = said.strip("0123456789")
+    return word in catalog.said.nobody and (word == said or len(word) >= _LONG_WORD)
 
 
 def _is_latin(letter: str) -> bool:
@@ -293,6 +305,7 @@ def _where(word: str, catalog: Catalog) -> tuple[str, ...]:
 
 
 _WORD = 3
+_LONG_WORD = 4  # letters of a word that begins no number
 
 
 def _side_said(meaning: str, hand: Side) -> Side | None:

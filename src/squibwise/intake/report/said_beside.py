@@ -35,7 +35,15 @@ def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
         if _counts_status(ln, lexicon, catalog)
         or _says_more(ln, lexicon, sheet.language)
         or (_calls_good(ln, lexicon) and not _is_known(ln, lexicon, sheet.language))
+        or (sheet.volts is None and _states_odd_volts(ln, catalog))
     )
+
+
+def _states_odd_volts(line: Line, catalog: Catalog) -> bool:
+    """``All tests complete. 7.0 V``: a voltage, read for no supply, at which no unit tests."""
+    low, high = (catalog.fact(f"unit-volts.{end}").number() for end in ("low", "high"))
+    told = (float(v.replace(",", ".")) for v in _VOLTS.findall(line.text))
+    return not all(low <= v <= high for v in told)
 
 
 def _says_more(line: Line, lexicon: Lexicon, language: str | None) -> bool:
@@ -132,6 +140,7 @@ _TICKED = re.compile(r"(?i)^\s*(?:\[\s*x\s*\]|\(\s*x\s*\)|[\u2611\u2612\u2713\u2
 _DATED = re.compile(r"\b\d{1,4}([-./])\d{1,2}\1\d{1,4}\b|\b\d{1,2}:\d{2}(?::\d{2})?\b")
 _OF_ALL = re.compile(r"(?i)\b(\d+)\s*(?:of|/|von|de|di|van|z)\s*\1\b")
 _MEASURED = re.compile(r"(?i)\d+(?:[.,]\d+)?\s?(?:ohms?|\u03a9|V)(?!\w)")
+_VOLTS = re.compile(r"(?<![\w.,])(\d{1,3}(?:[.,]\d+)?)\s?[Vv]\b")
 _ODD_SIGN = re.compile(
     r"[^\w\s.,:;!()\[\]|'\"&+*#\u2019\u2022\u00b7\u2013\u2014-]|\.{2,}|->|_{2,}|\*\s*$"
 )
