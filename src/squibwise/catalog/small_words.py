@@ -43,6 +43,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         heard: They say alone that something is only heard.
         guesses: Labels of what is only supposed.
         musts: Verbs that say what ought to be, or is supposed to.
+        nothing_else: Two words, one behind the other, that deny what was not told.
+        never: They say that it was at no time.
+        beside: What a clause behind a fault denies without denying the fault.
         hand: Words that say alone that the driver sits on the left, and on the right.
         wheel: They lead to the side on which the wheel is.
         wheel_label: Words for the wheel that do so as a label.
@@ -88,6 +91,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     heard: frozenset[str]
     guesses: frozenset[str]
     musts: frozenset[str]
+    nothing_else: tuple[tuple[str, str], ...]
+    never: frozenset[str]
+    beside: frozenset[str]
     hand: tuple[tuple[str, ...], tuple[str, ...]]
     wheel: frozenset[str]
     wheel_label: frozenset[str]

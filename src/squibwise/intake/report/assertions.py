@@ -49,6 +49,12 @@ def _piece_end(lexicon: Lexicon) -> re.Pattern[str]:
 
 
 @lru_cache(maxsize=4)
+def _other_end(lexicon: Lexicon) -> re.Pattern[str]:
+    """What parts a clause that may deny something else; a colon leads to what is said of it."""
+    return re.compile(_piece_end(lexicon).pattern.replace("[,;:]", "[,;]") + r"|\s[+&]\s")
+
+
+@lru_cache(maxsize=4)
 def _last_stop(lexicon: Lexicon) -> re.Pattern[str]:
     """``none. B1001``, ``not much, just B1001``: where what was said before the code ends."""
     only = "|".join(sorted(lexicon.small.only))
@@ -219,18 +225,88 @@ def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
     return all(_is_of_other(c, w, own[0], lexicon, language) for c, w in voiced)
 
 
+def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
+    """Return a text less the clauses behind its fault that deny something else.
+
+    ``driver airbag open, nothing else``, ``..., no crash stored``, ``..., cause not found``.
+    """
+    lexicon = lexicon_of(catalog)
+    cuts = [m.span() for m in _other_end(lexicon).finditer(text)]
+    bounds = [0, *(at for cut in cuts for at in cut), len(text)]
+    spans = list(zip(bounds[::2], bounds[1::2], strict=True))
+    said = [words_of(text[a:b], catalog, usual) for a, b in spans]
+    told = (n for n, w in enumerate(said) if has_fault(w) and not w.voices & _DENYING)
+    first = next(told, None)
+    if first is None:
+        return text
+    others = [
+        (start, end)
+        for (start, end), words in list(zip(spans, said, strict=True))[first + 1 :]
+        if words.voices & (_DENYING | _ONCE)
+        and _is_of_other(text[start:end], words, said[first], lexicon, usual)
+        and not _denies_verb(text[start:end], lexicon, usual)
+    ]
+    for start, end in reversed(others):
+        text = text[:start] + text[end:]
+    return text
+
+
 def _is_of_other(
     clause: str, words: Words, own: Words, lexicon: Lexicon, language: str | None
 ) -> bool:
+    texts = [t.text for t in tokenise(clause)]
+    small = lexicon.small
+    if (
+        _is_new(clause, lexicon)
+        or not small.beside.isdisjoint(texts)
+        or _names_rest(texts, lexicon)
+    ):
+        return True  # "never had that before", "cause not found", "nothing else"
     if has_fault(words):
         return not words.features & own.features & FAULTS  # "open, not shorted", "no crash data"
     places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)
-    if places and words.voices <= _DENYING:
-        return True
+    parts = (words.features & HEADS) - own.features if "not" in words.voices else set()
+    if parts or (places and words.voices <= _DENYING):
+        return True  # "not the clock spring"
     if words.voices & {"gone", "past"}:
+        return _has_strange_subject(clause, lexicon, language)
+    return not small.lacks.isdisjoint(texts) or _sort(clause, lexicon, language)[2] > 0
+
+
+def _denies_verb(clause: str, lexicon: Lexicon, language: str | None) -> bool:
+    """``gewist en niet teruggekomen``: a strange verb behind a negation, and no word before it."""
+    tokens = tokenise(clause)
+    texts = [t.text for t in tokens]
+    if any(one in texts and two in texts for one, two in lexicon.small.no_longer):
+        return not _names_rest(texts, lexicon)
+    adverbs = lexicon.small.denies | ({"no"} if language else set())
+    at = next((n for n, t in enumerate(tokens) if t.text in adverbs), None)
+    if at is None or _sort_tokens(tokens[:at], lexicon, language)[2]:
         return False
-    is_lack = not lexicon.small.lacks.isdisjoint(t.text for t in tokenise(clause))
-    return is_lack or _sort(clause, lexicon, language)[2] > 0
+    hits = find_hits(lexicon, tokens, language)
+    is_named = any((HEADS | FAULTS) & {*h.means} or h.means[0].startswith("side:") for h in hits)
+    is_other = _names_rest(texts, lexicon) or _is_new(clause, lexicon)
+    return not (is_named or is_other) and _sort_tokens(tokens[at:], lexicon, language)[2] > 0
+
+
+def _has_strange_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
+    """``Ursache nicht gefunden``: a word that nobody knows leads up to what is said to be gone."""
+    tokens = tokenise(clause)
+    hits = find_hits(lexicon, tokens, language)
+    lead = tokens[: hits[0].first] if hits else ()
+    return _sort_tokens(lead, lexicon, language)[2] > 0
+
+
+def _is_new(clause: str, lexicon: Lexicon) -> bool:
+    """``never had that before``: what was never there before is there now."""
+    texts = {t.text for t in tokenise(clause)}
+    return bool(texts & lexicon.small.never and texts & lexicon.small.before)
+
+
+def _names_rest(texts: list[str], lexicon: Lexicon) -> bool:
+    """``nothing else``, ``rien de plus``: nothing is denied but what was not told."""
+    pairs = lexicon.small.nothing_else
+    return any(one in texts and two in texts[texts.index(one) :] for one, two in pairs)
 
 
 def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
@@ -262,8 +338,9 @@ def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
     """Tell whether a clause behind a code says that something was."""
     lexicon = lexicon_of(catalog)
     behind = _FULL_STOP.split(line.text[line.codes[0].end :])[0]
-    clauses = (words_of(c, catalog, language) for c in _piece_end(lexicon).split(behind)[1:])
-    return any(w.voices & _ONCE and not stands_alone(w) for w in clauses)
+    clauses = [c for c in _piece_end(lexicon).split(behind)[1:] if not _is_new(c, lexicon)]
+    said = (words_of(c, catalog, language) for c in clauses)
+    return any(w.voices & _ONCE and not stands_alone(w) for w in said)
 
 
 def _tells_story(line: Line) -> bool:

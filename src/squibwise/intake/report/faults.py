@@ -14,6 +14,7 @@ from squibwise.intake.report.assertions import (
     is_asserted,
     is_seen,
     speaks_of_paper,
+    without_others,
 )
 from squibwise.intake.report.clauses import (
     MOSTLY,
@@ -312,8 +313,9 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         return
     pieces = join_lamp_code(segments(line, lexicon_of(catalog)), catalog, sheet.language)
     for at, (code, text) in enumerate(pieces):
-        if len(pieces) > 1:
-            words = words_of(text, catalog, sheet.language)
+        own = without_others(text, catalog, sheet.language)
+        if len(pieces) > 1 or own != text:
+            words = words_of(own, catalog, sheet.language)
         else:
             words = words_without_denied(line, catalog, sheet.language)
         if speaks_of_paper(text, words, lexicon_of(catalog), sheet.language):

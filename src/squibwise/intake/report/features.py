@@ -101,9 +101,12 @@ def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, 
     return tuple(found)
 
 
-def _denies_right_before(one: Hit, two: Hit, tokens: tuple[Token, ...]) -> bool:
+def _denies_right_before(
+    one: Hit, two: Hit, tokens: tuple[Token, ...], *, between: int = 0
+) -> bool:
     is_adverb = "not" in one.means and tokens[one.first].text in _NOT
-    return is_adverb and one.last == two.first and not tokens[two.first].apart
+    is_next = 0 <= two.first - one.last <= between
+    return is_adverb and is_next and not _is_parted(tokens, one.last, two.first)
 
 
 def _answered(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
@@ -199,8 +202,8 @@ def _hear(
             words.statuses[:] = [s for s in words.statuses if s != "cleared"]
             used.add(hit)  # "not cleared", "cannot be wiped": it is there
             continue
-        mended = [h for h in hits if h.means == ("gone",) and h.first == hit.last]
-        if mended and _denies_right_before(hit, mended[0], tokens):
+        mended = [h for h in hits if h.means == ("gone",) and 0 <= h.first - hit.last <= 1]
+        if mended and _denies_right_before(hit, mended[0], tokens, between=1):
             used |= {hit, mended[0]}  # "not repaired": the same
             continue
         lack = _nearest(hit, lacks, tokens)
