@@ -277,7 +277,7 @@ def _denies_verb(clause: str, lexicon: Lexicon, language: str | None) -> bool:
     """``gewist en niet teruggekomen``: a strange verb behind a negation, and no word before it."""
     tokens = tokenise(clause)
     texts = [t.text for t in tokens]
-    if any(one in texts and two in texts for one, two in lexicon.small.no_longer):
+    if _is_over(texts, lexicon):
         return not _names_rest(texts, lexicon)
     adverbs = lexicon.small.denies | ({"no"} if language else set())
     at = next((n for n, t in enumerate(tokens) if t.text in adverbs), None)
@@ -292,9 +292,15 @@ def _denies_verb(clause: str, lexicon: Lexicon, language: str | None) -> bool:
 def _has_strange_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
     """``Ursache nicht gefunden``: a word that nobody knows leads up to what is said to be gone."""
     tokens = tokenise(clause)
+    if _is_over([t.text for t in tokens], lexicon):
+        return False
     hits = find_hits(lexicon, tokens, language)
     lead = tokens[: hits[0].first] if hits else ()
     return _sort_tokens(lead, lexicon, language)[2] > 0
+
+
+def _is_over(texts: list[str], lexicon: Lexicon) -> bool:
+    return any(one in texts and two in texts for one, two in lexicon.small.no_longer)
 
 
 def _is_new(clause: str, lexicon: Lexicon) -> bool:
