@@ -14,10 +14,10 @@ from squibwise.catalog.load import Catalog
 from squibwise.entering.case_text import load_written
 from squibwise.errors import InputError
 from squibwise.garage.writing import write_folder
+from squibwise.history.prices import LABOUR
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import parse, read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
-from squibwise.plan.prices import LABOUR
 
 TEMPLATE = Path(__file__).parent / "case-template.toml"
 _REPORT = '[[evidence]]\nkind = "report"\nid = "{id}"\nfile = {file}\n\n'

@@ -11,6 +11,7 @@ from squibwise.catalog.vocabulary import Sign
 from squibwise.errors import InputError, ModelError
 from squibwise.history.apart import list_apart
 from squibwise.history.order import History, put_in_order, read_history
+from squibwise.history.prices import LABOUR, read_price_book
 from squibwise.history.signed import loads_on
 from squibwise.isolate.reported import Reported, faulty_loops, is_spent, reported_of
 from squibwise.model.belief import Assessment
@@ -431,7 +432,7 @@ def part_minutes(
     """Return what a repair's part costs as minutes of labour: the user's price where entered."""
     kind = context.name.kind if repair.part == "device" else element.kind
     wanted = [context.name.id, kind] if repair.part == "device" else [kind]
-    price = next((p for w in wanted for p in case.prices if w and p.what == w), None)
+    price = read_price_book(case).find(*wanted)
     if not repair.part or price is None:
         return repair.part_minutes
     return price.likely.minor / minor_per_minute(case, catalog)
@@ -439,7 +440,7 @@ def part_minutes(
 
 def minor_per_minute(case: Case, catalog: Catalog) -> float:
     """Return what a minute of work costs, in minor units: the user's rate where entered."""
-    labour = next((p for p in case.prices if p.what == "labour-hour"), None)
+    labour = read_price_book(case).find(LABOUR)
     if labour is not None and labour.likely.minor > 0:
         return labour.likely.minor / 60.0
     hour = 60.0 * catalog.fact("isolation.labour").number()

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.prices import read_price_book
 from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.standing import Standing
 from squibwise.isolate.suspects import Suspect
@@ -186,7 +187,7 @@ def assumptions_of(
             "Enter it with its source in [profile]."
         )
         out.append(_leaning("isolation.longest-wait", text, catalog))
-    if not case.prices:
+    if not read_price_book(case).prices:
         out.append(
             Assumption(text="Parts count as minutes of labour by judgement; enter your prices.")
         )

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.prices import LABOUR
 from squibwise.model.bid import (
     COMEBACKS,
     GATE_PRICE,
@@ -39,7 +40,6 @@ from squibwise.plan.left_over import (
     split_bands,
     split_sizes,
 )
-from squibwise.plan.prices import LABOUR
 from squibwise.plan.settling import correct_restraint, expect_comebacks
 
 Array = npt.NDArray[np.float64]

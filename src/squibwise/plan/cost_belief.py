@@ -13,10 +13,10 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.errors import ModelError
+from squibwise.history.prices import LABOUR
 from squibwise.model.belief import Assessment
 from squibwise.model.cost import Cost, CostBelief, CostLine, Driver, Money
 from squibwise.model.origin import Finding
-from squibwise.plan.prices import LABOUR
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]

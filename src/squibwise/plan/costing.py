@@ -6,11 +6,11 @@ from fractions import Fraction
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.prices import LABOUR, PriceBook, list_task_keys, list_unused, read_price_book
 from squibwise.model.case import Case
 from squibwise.model.cost import Amount, Cost, CostLine, Money
 from squibwise.model.names import split_component
 from squibwise.model.work import Minutes, Operation, Order, Work
-from squibwise.plan.prices import LABOUR, PriceBook, list_task_keys, list_unused, read_price_book
 
 MINUTES_PER_HOUR = 60
 CERTAIN, FOLLOWED, STRICTEST = "certain", "followed", "strictest"

@@ -4,11 +4,11 @@ import msgspec
 
 from squibwise.catalog.components import Kind
 from squibwise.catalog.load import Catalog
+from squibwise.history.prices import LABOUR, PriceBook, list_part_keys, read_price_book
 from squibwise.model.belief import Loss, LossTable
 from squibwise.model.case import Case
 from squibwise.model.cost import Money, minor_digits
 from squibwise.model.names import split_component
-from squibwise.plan.prices import LABOUR, PriceBook, list_part_keys, read_price_book
 
 MINUTES_PER_HOUR = 60
 

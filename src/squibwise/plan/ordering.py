@@ -9,6 +9,7 @@ import numpy as np
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.history.prices import LABOUR, read_price_book
 from squibwise.model.case import Case
 from squibwise.model.cost import Money, from_major, minor_digits
 from squibwise.model.market import (
@@ -53,7 +54,6 @@ from squibwise.plan.offers import (
     list_needless,
     list_needs,
 )
-from squibwise.plan.prices import LABOUR, read_price_book
 
 _POINTS, _SEED, _MOST_OFFERS = 6, 1, 1000
 Progress = Callable[[str], None]

@@ -6,6 +6,7 @@ import msgspec
 
 from squibwise.catalog.assemblies import Assembly
 from squibwise.catalog.load import Catalog
+from squibwise.history.prices import PriceBook, read_price_book
 from squibwise.model.belief import Because
 from squibwise.model.car import Price, Profile
 from squibwise.model.case import Case
@@ -224,7 +225,7 @@ def _note(assembly: Assembly) -> str:
 
 
 def _price(piece: Piece, case: Case, catalog: Catalog) -> PriceRange | None:
-    entered = find_price(piece.assembly.id, piece.key, piece.contains, case.prices, case.currency)
+    entered = find_price(piece, read_price_book(case))
     if entered is not None:
         return PriceRange(
             low=entered.low,
@@ -261,25 +262,13 @@ def _levels(currency: str, catalog: Catalog) -> tuple[float, float, float] | Non
     return float(fact.low or 0.0), fact.number(), float(fact.high or 0.0)
 
 
-def find_price(
-    assembly: str,
-    key: Sequence[str],
-    contains: Sequence[str],
-    prices: Sequence[Price],
-    currency: str,
-) -> Price | None:
-    """Return what the user entered for an assembly, the closest word first, the latest of each.
+def find_price(piece: Piece, book: PriceBook) -> Price | None:
+    """Return what the user entered for an assembly, the closest word first.
 
-    Args:
-        assembly: Its id; a price may stand under it.
-        key: Its leading components; a price may stand under one of them, or under its kind.
-        contains: All its components, tried last.
-        prices: The case's prices.
-        currency: Those in another one are not used.
+    Under a leading component, the assembly, the kind of a leading component, then what it contains.
     """
-    usable = {p.what: p for p in prices if {p.low.currency, p.high.currency} == {currency}}
-    words = [*key, assembly, *(split_component(c).kind for c in key), *contains]
-    return next((usable[w] for w in words if w in usable), None)
+    kinds = (split_component(c).kind for c in piece.key)
+    return book.find(*piece.key, piece.assembly.id, *kinds, *piece.contains)
 
 
 def _merged(orders: Sequence[Order], catalog: Catalog) -> list[Order]:

@@ -15,11 +15,11 @@ from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.writing import NewFile, change_file, write_files
+from squibwise.history.prices import LABOUR
 from squibwise.intake import market_files
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
 from squibwise.model.bid import BidLimit, BidSheet, FeeBand
-from squibwise.plan.prices import LABOUR
 from squibwise.present.tell_bid import tell_bid
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go

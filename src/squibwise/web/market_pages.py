@@ -18,6 +18,7 @@ from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.writing import NewFile, change_file, write_files
+from squibwise.history.prices import LABOUR, read_price_book
 from squibwise.intake import market_files
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
@@ -36,7 +37,6 @@ from squibwise.model.market import (
 )
 from squibwise.model.work import Order
 from squibwise.plan import add_offer, list_asked, list_needs, list_requests, plan_buying
-from squibwise.plan.prices import LABOUR
 from squibwise.present.figures import bare_sum, minutes, percent
 from squibwise.present.rows import plain_cell
 from squibwise.present.tell_buying import tell_buying
@@ -233,8 +233,10 @@ def _write_terms(folder: Path, document: tomlkit.TOMLDocument) -> ShopTerms:
 
 def _hour(opened: Opened) -> float | None:
     """Return what an hour of work costs as the case states it."""
-    stated = next((p.likely for p in opened.case.prices if p.what == LABOUR), None)
-    return None if stated is None else stated.minor / 10 ** minor_digits(stated.currency)
+    stated = read_price_book(opened.case).find(LABOUR)
+    if stated is None:
+        return None
+    return float(stated.likely.minor / 10 ** minor_digits(stated.likely.currency))
 
 
 @sends
