@@ -96,3 +96,40 @@ def test_three_good_tests_of_the_supply_renew_nothing() -> None:
 
 def test_a_supply_that_reads_bad_is_restored_at_once() -> None:
     assert next_test(("volts:rest", "low")) == "restore:supply"
+
+
+def mended(*outcomes: tuple[str, str, str]) -> Case:
+    """Return a car with three circuits through the connector under a seat, one of them traced."""
+    entries = [
+        {"kind": "test-outcome", "loop": loop, "test": test, "outcome": outcome}
+        for loop, test, outcome in outcomes
+    ]
+    tables = {
+        "case": {"id": "mended"},
+        "car": {"model_year": 2014, "equipment": "seat-bags"},
+        "evidence": [
+            {"kind": "circumstance", "what": "crash", "present": False},
+            {"kind": "report", "file": "scan.txt", "when": "before-repair", "complete": True},
+            *entries,
+        ],
+    }
+    return line.make_case(tables, CATALOG, {"scan.txt": f"Restraint control unit\n{SEAT}"})
+
+
+def test_what_was_mended_for_one_circuit_is_read_again_for_those_that_share_it() -> None:
+    """Nobody renews a connector twice; nothing is cured that nobody has read."""
+    bag, other = "driver.seat-bag/1", "driver.buckle-pretensioner/1"
+    case = mended((bag, "look:seat-plug", "corroded"), (bag, "renew:seat-plug", "fixed"))
+    whole = line.overview(case, CATALOG)
+    circuits = find_faulty_circuits(case, whole.states, whole.todo, CATALOG)
+    assert {c.loop: c.unread for c in circuits}[other]
+    assert next(g for g in whole.gates if g.id == "faults").open
+    card = squibwise.trace(case, other, CATALOG).next_test
+    assert card.id == "renew:seat-plug"
+    assert not [s for s in card.steps if s.power == "off"]
+    read = mended(
+        (bag, "look:seat-plug", "corroded"),
+        (bag, "renew:seat-plug", "fixed"),
+        (other, "renew:seat-plug", "fixed"),
+    )
+    assert squibwise.trace(read, other, CATALOG).next_test.id == "stop"

@@ -49,6 +49,7 @@ def test_every_card_can_be_carried_out(component: str, status: str, powered: boo
         for card in cards(component, fault, status, powered=powered):
             check_power(card, powered=powered)
             check_words(card)
+            check_fastened(card)
 
 
 def check_power(card: BenchCard, *, powered: bool) -> None:
@@ -65,6 +66,15 @@ def check_power(card: BenchCard, *, powered: bool) -> None:
     assert card.hold_minutes == 0.0 or hands, card.id
     if card.hold_minutes:
         assert any("wait" in s.text.lower() for s in hands), card.id
+
+
+def check_fastened(card: BenchCard) -> None:
+    """Nothing that a card takes off lies loose when the power comes on."""
+    texts = [s.text for s in card.steps]
+    on = next((n for n, s in enumerate(card.steps) if s.power == "on"), None)
+    hands = on is not None and any(s.power == "off" for s in card.steps[:on])
+    if hands and any(t.startswith("Open: ") for t in texts[:on]):
+        assert any("fastened as the maker says" in t for t in texts[:on]), card.id
 
 
 def check_words(card: BenchCard) -> None:

@@ -520,3 +520,15 @@ def test_where_a_later_complete_scan_names_no_fault_nothing_is_cleared_first() -
     titles = [h.title for h in card.hypotheses if h.id == "codes:left-over"]
     assert card.next_test.id != "second-scan"
     assert titles == ["the fault is gone, and no code of it is stored"]
+
+
+@pytest.mark.parametrize("third", [(), ("gone",)])
+def test_outcomes_that_contradict_each_other_weigh_alike_in_any_order(third: Any) -> None:
+    def left(*words: str) -> dict[str, float]:
+        loads = [
+            Entered(id=f"t{n}", loop=BAG, test="load-at:device-plug", outcome=w)
+            for n, w in enumerate((*words, *third))
+        ]
+        return {s.id: s.p for s in searched(BAG, low(MONDAY), *loads).suspects}
+
+    assert left("gone", "stays") == pytest.approx(left("stays", "gone"))

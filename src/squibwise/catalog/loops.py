@@ -347,10 +347,9 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         words: Words that owners use, by id.
         signs: What moves a cause, by id.
         untold: Shares of the fault words by circuit, where a report does not tell the kind.
-        steps_off: Steps before hands go in; ``{wait}`` stands for the minutes.
-        steps_held: What to be sure of where the power is still off; ``{wait}`` as above.
-        steps_on: Steps before key-on.
-        steps_bare: The same with the control unit unplugged.
+        steps_off, steps_held: Before hands go in, where it is on and where still off; ``{wait}``.
+        steps_fast: Before power comes on; ``{opened}`` is what is off.
+        steps_on, steps_bare: Before key-on; with the control unit unplugged.
         steps_check: Steps that verify a repair.
         moved: Steps where a fault came with a movement, by the sign that tells it.
         steps_again: The second drive after a fault that comes and goes, igniters in reach.
@@ -367,6 +366,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     access: dict[str, Access]
     steps_off: tuple[str, ...]
     steps_held: tuple[str, ...]
+    steps_fast: tuple[str, ...]
     steps_on: tuple[str, ...]
     steps_bare: tuple[str, ...]
     steps_check: tuple[str, ...]
@@ -424,6 +424,7 @@ class _Signs(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 class _Tests(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     steps_off: tuple[str, ...]
     steps_held: tuple[str, ...]
+    steps_fast: tuple[str, ...]
     steps_on: tuple[str, ...]
     steps_bare: tuple[str, ...]
     moved: dict[str, MovedSteps]
@@ -460,6 +461,7 @@ def read_loops(
         access={a.id: a for a in chains.access},
         steps_off=tests.steps_off,
         steps_held=tests.steps_held,
+        steps_fast=tests.steps_fast,
         steps_on=tests.steps_on,
         steps_bare=tests.steps_bare,
         steps_check=repairs.steps_check,

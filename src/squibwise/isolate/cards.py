@@ -60,7 +60,8 @@ def card_of(
         else _repair_card(bench, before, context, catalog)
     )
     card = _plugged_in_first(_stay_off_the_road(card, context, catalog), context)
-    card = _behind_the_gate(card, context, catalog)
+    off = [catalog.loops.access[a].title for a in (*sorted(standing.opened), *access)]
+    card = _behind_the_gate(_fastened(card, off, catalog), context, catalog)
     return msgspec.structs.replace(
         card,
         how=tuple(s.text for s in card.steps),
@@ -107,6 +108,17 @@ def _plugged_in_first(card: BenchCard, context: Context) -> BenchCard:
         f"({context.apart}), and what is read without it is not this circuit."
     )
     return msgspec.structs.replace(card, steps=(CardStep(text=text, power="any"), *card.steps))
+
+
+def _fastened(card: BenchCard, opened: list[str], catalog: Catalog) -> BenchCard:
+    """Return a card with power on only once what the cards have taken off is fastened again."""
+    first = next((n for n, s in enumerate(card.steps) if s.power == "on"), None)
+    if first is None or not opened or not any(s.power == "off" for s in card.steps[:first]):
+        return card
+    named = "; ".join(opened)
+    texts = (t.format(opened=f"{named[:1].upper()}{named[1:]}") for t in catalog.loops.steps_fast)
+    fast = [CardStep(text=text, power="off") for text in texts]
+    return msgspec.structs.replace(card, steps=(*card.steps[:first], *fast, *card.steps[first:]))
 
 
 def _behind_the_gate(card: BenchCard, context: Context, catalog: Catalog) -> BenchCard:

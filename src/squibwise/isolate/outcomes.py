@@ -13,12 +13,14 @@ from squibwise.isolate.bench import BenchRepair
 from squibwise.isolate.context import Context
 from squibwise.isolate.places import place_of
 from squibwise.isolate.repaired import fixes
+from squibwise.isolate.reported import faulty_loops
 from squibwise.isolate.suspects import Suspect
 from squibwise.isolate.tracing import Search, search_of
 from squibwise.model.belief import Assessment, BenchBelief, Located, TestWeight
 from squibwise.model.case import Case
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import loop_id, side_of, split_component, split_loop
+from squibwise.model.report import Report
 
 _PART = "part"
 _PARTS = ("part", "device")
@@ -42,10 +44,16 @@ def weigh_tests(
     located: dict[str, Located] = {}
     unproved: dict[str, str] = {}
     outcomes = [e for e in case.evidence if isinstance(e, TestOutcome)]
-    for component, stage in sorted({split_loop(e.loop) for e in outcomes}):
+    tested = {split_loop(e.loop) for e in outcomes}
+    for component, stage in sorted(tested | _reported(case)):
         try:
             search = search_of(case, assessment, loop_id(component, stage), catalog, own_cases)
         except InputError:  # said where it is traced
+            continue
+        done = [e.id for e in outcomes if e.test == search.standing.unverified]
+        if done:
+            unproved[component] = done[-1]
+        if (component, stage) not in tested:
             continue
         weights |= {w.evidence: w for w in search.standing.weighed}
         parts[component, stage] = _share_parts(search)
@@ -57,6 +65,12 @@ def weigh_tests(
     return BenchBelief(
         weights=weights, parts=parts, located=tuple(located.values()), unproved=unproved
     )
+
+
+def _reported(case: Case) -> set[tuple[str, int]]:
+    """Return the circuits of the last report: what they share with a tested one may be mended."""
+    reports = [e for e in case.evidence if isinstance(e, Report)]
+    return {(c, max(s, 1)) for r in reports[-1:] for c, s in faulty_loops(r)}
 
 
 def _share_parts(search: Search) -> dict[str, float]:

@@ -9,6 +9,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.closing import BACK, STAYS
 from squibwise.isolate.bench import BenchRepair
 from squibwise.isolate.context import Context
+from squibwise.isolate.signs import runs_through
 from squibwise.isolate.standing import (
     Room,
     Standing,
@@ -21,6 +22,7 @@ from squibwise.isolate.standing import (
 from squibwise.isolate.suspects import Suspect, coming_steps, ranked
 from squibwise.model.belief import Because
 from squibwise.model.evidence import DoneWork, TestOutcome
+from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding, Origin
 from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 
@@ -68,6 +70,7 @@ def enter_repair(state: Standing, item: TestOutcome, bench: BenchRepair, room: R
         done=paid.done - anew,
         again=paid.again - anew,
         seen=frozenset((test, word) for test, word in paid.seen if test not in anew),
+        told=tuple((test, word) for test, word in paid.told if test not in anew),
         fixed="",
         powered=True,
     )
@@ -132,6 +135,7 @@ def reopen(state: Standing, evidence: str, origin: Origin, room: Room) -> Standi
         eased=state.eased | (eased_by(bench) if bench else frozenset()),
         done=frozenset(),
         seen=frozenset(),
+        told=(),
         again=frozenset(),
         opened=frozenset(),
         fixed="",
@@ -312,7 +316,27 @@ def eased_by(bench: BenchRepair) -> frozenset[str]:
     return frozenset(cause.replace("{point}", bench.point.id) for cause in bench.repair.eases)
 
 
-def doubt(state: Standing, item: DoneWork, bench: BenchRepair, room: Room) -> Standing:
+def is_shared(item: TestOutcome, bench: BenchRepair, state: Standing, room: Room) -> bool:
+    """Return whether a repair entered for another circuit was done on what this one shares with it.
+
+    It counts where a fault of this circuit may well have lain there.
+    """
+    context = room.context
+    if item.outcome not in (FIXED, NOT_FIXED) or context.reported.report is None:
+        return False
+    if context.reported.gone_since and context.position(item.id) < context.position(
+        context.reported.gone_since
+    ):
+        return False  # read since, and not named
+    other, point = split_loop(item.loop)[0], bench.point
+    shared = point.role != "segment" and runs_through(point, other, context, room.catalog)
+    here = math.fsum(s.p for s in state.suspects if all(fixes(bench, p) for p in s.parts))
+    return shared and here >= room.catalog.fact("isolation.cause-counts").number()
+
+
+def doubt(
+    state: Standing, item: DoneWork | TestOutcome, bench: BenchRepair, room: Room
+) -> Standing:
     """Return the state after a repair that was done but whose verification is not entered.
 
     A report that still names the fault afterwards makes what it fixes unlikely; without one the
@@ -340,7 +364,7 @@ def doubt(state: Standing, item: DoneWork, bench: BenchRepair, room: Room) -> St
     return msgspec.structs.replace(state, suspects=ranked(_second_try(moved, bench, room)))
 
 
-def _unverified(item: DoneWork, bench: BenchRepair) -> Finding:
+def _unverified(item: DoneWork | TestOutcome, bench: BenchRepair) -> Finding:
     return Finding(
         code="repair-not-verified",
         severity="warning",

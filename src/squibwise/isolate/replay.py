@@ -11,7 +11,7 @@ from squibwise.isolate.bench import BenchRepair, BenchTest, outcome_chances, pow
 from squibwise.isolate.context import Context, counts_for
 from squibwise.isolate.places import place_of
 from squibwise.isolate.prose import reads_the_circuit
-from squibwise.isolate.repaired import close, doubt, drive_again, enter_repair, reopen
+from squibwise.isolate.repaired import close, doubt, drive_again, enter_repair, is_shared, reopen
 from squibwise.isolate.standing import (
     Room,
     Standing,
@@ -60,6 +60,12 @@ def replay(
             state = _entered(state, item, bench)
         elif isinstance(item, TestOutcome) and counts_for(item, own):
             state = _seen_from(state, item, bench)
+        elif isinstance(item, TestOutcome) and (repair := bench.repairs.get(item.test)):
+            state = (
+                doubt(state, item, repair, bench)
+                if is_shared(item, repair, state, bench)
+                else state
+            )
         elif isinstance(item, SeatTrial) and (word := trials.get(item.id)):
             told = TestOutcome(id=item.id, loop=context.loop, test=_TRIAL, outcome=word)
             state = _seen_from(state, told, bench)
@@ -174,11 +180,15 @@ def _tested(state: Standing, item: TestOutcome, bench: BenchTest, room: Room) ->
         return note(state, refuse_apart(item, opened))
     title = bench.test.title.format(element=bench.point.title)
     reason = Because(text=f"{title}: {item.outcome}.", evidence=(item.id,), weak="judgement")
-    weight = _weight_of_repeat(state, bench, room.catalog)
+    before = [word for test, word in state.told if test == bench.id]
+    weight = _weight_of_each(len(before) + 1, room.catalog)
+    earlier = _weight_of_each(max(1, len(before)), room.catalog)
+    change = weight - earlier
     moved = [
-        msgspec.structs.replace(s, p=s.p * chance**weight, because=(*s.because, reason))
+        msgspec.structs.replace(s, p=s.p * chance**weight * again, because=(*s.because, reason))
         for s in state.suspects
         for chance in [_chance(bench, s, item.outcome, room)]
+        for again in [math.prod(_chance_of(bench, s, w, room) ** change for w in before)]
         if chance > 0.0
     ]
     if not moved:
@@ -190,10 +200,17 @@ def _tested(state: Standing, item: TestOutcome, bench: BenchTest, room: Room) ->
         suspects=ranked(moved),
         done=state.done | {bench.id},
         seen=state.seen | {(bench.id, item.outcome)},
+        told=(*state.told, (bench.id, item.outcome)),
         again=state.again | ({bench.id} & state.done),
         load_at=_load_after(state.load_at, item, bench),
         repair=bench.id if cured else state.repair,
-        weighed=(*state.weighed, _weigh(state, item, bench, weight, room)),
+        weighed=(
+            *(
+                _weigh_again(w, weight / earlier) if w.test == bench.id else w
+                for w in state.weighed
+            ),
+            _weigh(state, item, bench, weight, room),
+        ),
     )
     return close(state, item.id, room) if cured else state
 
@@ -231,6 +248,11 @@ def _chance(bench: BenchTest, suspect: Suspect, word: str, room: Room) -> float:
     return sum(chances[s.word] for s in bench.test.sights)
 
 
+def _chance_of(bench: BenchTest, suspect: Suspect, word: str, room: Room) -> float:
+    """Return the chance of an outcome that was there; 1 for a cause that it had ruled out."""
+    return _chance(bench, suspect, word, room) or 1.0
+
+
 def _load_after(load_at: str, item: TestOutcome, bench: BenchTest) -> str:
     """Return where the load is after a test: it stays where the fault stayed with it.
 
@@ -241,10 +263,18 @@ def _load_after(load_at: str, item: TestOutcome, bench: BenchTest) -> str:
     return load_at if power_of(bench) in ("on", "any") else ""
 
 
-def _weight_of_repeat(state: Standing, bench: BenchTest, catalog: Catalog) -> float:
-    """Return how much an outcome tells: a repeated test mostly repeats its outcome."""
-    known = any(test == bench.id for test, _ in state.seen)
-    return catalog.fact("isolation.repeat").number() if known else 1.0
+def _weight_of_each(times: int, catalog: Catalog) -> float:
+    """Return how much each outcome of a test tells that was done so often, in any order.
+
+    A repeated test mostly repeats its outcome: all but one of them count for less.
+    """
+    return (1.0 + (times - 1) * catalog.fact("isolation.repeat").number()) / times
+
+
+def _weigh_again(weight: TestWeight, power: float) -> TestWeight:
+    """Return the weight of an outcome that counts for less, as its test was done again."""
+    likely = {place: p**power for place, p in weight.likely.items()}
+    return msgspec.structs.replace(weight, likely=likely, otherwise=weight.otherwise**power)
 
 
 def _told_apart(state: Standing, item: TestOutcome, bench: BenchTest) -> Standing:

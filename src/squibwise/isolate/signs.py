@@ -327,7 +327,7 @@ def _shared(context: Context, catalog: Catalog) -> dict[str, int]:
     What only the control unit shares counts when no joint nearer to the device carries them all.
     """
     counts = {
-        e.id: sum(_runs_through(e, c, context, catalog) for c, _ in context.faulty)
+        e.id: sum(runs_through(e, c, context, catalog) for c, _ in context.faulty)
         for e in context.chain.element
     }
     near = max((n for i, n in counts.items() if i not in _UNIT_SIDE), default=0)
@@ -335,7 +335,7 @@ def _shared(context: Context, catalog: Catalog) -> dict[str, int]:
     return {i: n for i, n in counts.items() if n and (wide if i in _UNIT_SIDE else n == near)}
 
 
-def _runs_through(element: Element, other: str, context: Context, catalog: Catalog) -> bool:
+def runs_through(element: Element, other: str, context: Context, catalog: Catalog) -> bool:
     """Return whether another component's circuit runs through an element of this one."""
     if element.id in _UNIT_SIDE:
         return True

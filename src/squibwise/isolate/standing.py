@@ -27,6 +27,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
         suspects: Hypotheses after everything entered.
         done: Ids of tests and repairs that are done since the search was last opened.
         seen: Outcomes, as test and word, since then.
+        told: The same in order, one for each entry.
         again: Tests that were repeated since then.
         eased: Causes that a repair took away for a while, and that it does not mend for good.
         opened: Access clusters that are open.
@@ -47,6 +48,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     suspects: tuple[Suspect, ...]
     done: frozenset[str] = frozenset()
     seen: frozenset[tuple[str, str]] = frozenset()
+    told: tuple[tuple[str, str], ...] = ()
     again: frozenset[str] = frozenset()
     eased: frozenset[str] = frozenset()
     opened: frozenset[str] = frozenset()

@@ -11,6 +11,7 @@ from squibwise.history.reports import settle_reports
 from squibwise.history.returned import Return, follow_repairs, is_there
 from squibwise.model.belief import Assessment, ComponentBelief, Located
 from squibwise.model.case import Case
+from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Report
 from squibwise.model.work import Work
@@ -30,6 +31,7 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
         title: In a mechanic's words.
         p: That the fault is there now. [0..1]
         unproved: Called cured, but it came and went before: the second drive is left.
+        unread: What it shares with another circuit was mended since, and it was not read again.
         returned: The repair that was entered as its cure and did not hold, and the entry that shows
             the fault again; empty for none.
         located: The part in which its tests located the fault; empty for none.
@@ -41,6 +43,7 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
     title: str
     p: float
     unproved: bool = False
+    unread: bool = False
     returned: tuple[str, ...] = ()
     located: str = ""
     shared: str = ""
@@ -67,15 +70,21 @@ def find_faulty_circuits(
         loop, title = _to_trace(belief, catalog)
         if split_loop(loop) in returned:
             continue
-        open_still = belief.id in unproved
-        found.append(
-            FaultyCircuit(loop=loop, title=title, p=demand.probability, unproved=open_still)
-        )
+        unread = _is_of_another(unproved.get(belief.id), loop, history)
+        open_still = belief.id in unproved and not unread
+        p = demand.probability
+        found.append(FaultyCircuit(loop=loop, title=title, p=p, unproved=open_still, unread=unread))
     back = (_did_not_hold(loop, told, states, catalog) for loop, told in returned.items())
     located = [_located(x, catalog) for x in states.located if split_loop(x.loop) not in returned]
     settled = {split_loop(c.loop)[0] for c in located} | {x.component for x in states.located}
     rest = sorted((c for c in found if split_loop(c.loop)[0] not in settled), key=lambda c: -c.p)
     return (*back, *located, *_shared_first(rest, history, states, todo, catalog))
+
+
+def _is_of_another(entry: str | None, loop: str, history: History) -> bool:
+    """Return whether the outcome that leaves a circuit open was entered for another one."""
+    outcomes = {e.id: e for _, e in history.all_of(TestOutcome)}
+    return entry in outcomes and split_loop(outcomes[entry].loop) != split_loop(loop)
 
 
 def _shared_first(

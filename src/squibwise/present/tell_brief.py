@@ -271,10 +271,20 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
     wrong = (("wrong", "; ".join(brief.wrong)),) if brief.wrong else ()
     supply = [c for c in brief.circuits if c.shared and c.loop == loop_id(UNIT, 1)]
-    settled = [c for c in brief.circuits if c.unproved or c.returned or c.located or c in supply]
+    settled = [
+        c
+        for c in brief.circuits
+        if c.unproved or c.unread or c.returned or c.located or c in supply
+    ]
     plainly = (c for c in brief.circuits if c not in settled)
     faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in plainly)
-    unproved = "; ".join(c.title for c in brief.circuits if c.unproved)
+    unproved, unread = (
+        "; ".join(c.title for c in each)
+        for each in (
+            [c for c in brief.circuits if c.unproved],
+            [c for c in brief.circuits if c.unread],
+        )
+    )
     circuits = (("circuit", f"a fault in {faults}: trace before buying"),) if faults else ()
     for c in (c for c in brief.circuits if c.returned):
         repair, shown = c.returned
@@ -283,6 +293,9 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
     circuits = (*(("circuit", f"{c.shared}, before any of them") for c in supply), *circuits)
     for c in (c for c in brief.circuits if c.located):
         told = f"the fault of {c.title} lies in the {c.located} ({percent(c.p)}), by its tests"
+        circuits = (*circuits, ("circuit", told))
+    if unread:
+        told = f"{unread}: what it shares with another circuit was mended since; read it again"
         circuits = (*circuits, ("circuit", told))
     if unproved:
         told = f"{unproved}: it came and went, and is not proved gone before a second drive"
