@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator
 from functools import cache, lru_cache
 from itertools import product, takewhile
+from typing import get_args
 
 import msgspec
 
@@ -14,6 +15,7 @@ from squibwise.isolate.context import Context, Told
 from squibwise.model.evidence import Story
 from squibwise.model.names import split_loop
 from squibwise.model.report import Report
+from squibwise.model.words import Comes
 
 _DENIAL, _WHEN, _HEARSAY = "denial", "clause-when", "hearsay"  # words of the catalogue
 _SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=\w):\s+(?=[A-Z])| - ")
@@ -25,6 +27,12 @@ _SEAT_PART = (
     r"(side |front )?(seat|belt|buckle|bag|airbag|code|sitz|gurt|siege|ceinture|asiento|cinturon)"
 )
 _DENIED_BEFORE, _CLAUSE = 3, 7
+
+
+_BUT_NOT = re.compile(r"( \w+){0,4},? (but|aber|mais|pero) (not|nicht|pas|no)\b")
+_NOT_COMING, _CLAUSE_WORD = "no-coming", "clause"  # words of the catalogue
+_COMES = {*get_args(Comes), "column-moved", "consumers-on", "wind"}
+_NO = re.compile(r"(no|nein|non|never|nie|nunca|jamais)\b")
 
 
 def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
@@ -61,6 +69,9 @@ def _sentences(text: str, catalog: Catalog) -> list[str]:
         short = found and len(sentence.split()) <= _LAST_WORDS
         if short and any(_pattern(e).search(plain(sentence)) for e in effects):
             found[-1] = f"{found[-1].rstrip('. ')}, {sentence}"
+        if found and found[-1].endswith("?") and _NO.match(plain(sentence)):
+            found.pop()  # asked, and answered no
+            continue
         found.append(sentence)
     return found
 
@@ -114,9 +125,16 @@ def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[S
         told = [found.near(rule.split(), sign.reach) for rule in sign.tells]
         likely = (p for p in sign.phrases if any(a in text for a in letters_of(p)))
         told += [m.span() for p in likely if (m := re.search(p, text))]
-        if any(at and (sign.negative or not _is_denied(text, at, catalog)) for at in told):
+        if any(at and _is_meant(sign, at, found) for at in told):
             named = _connector_named(found, context) if sign.placed else ""
             yield sign, named or sign.at
+
+
+def _is_meant(sign: Sign, at: tuple[int, int], found: "_Found") -> bool:
+    """Return whether a sign stands in a sentence as a claim, and not denied."""
+    if sign.id in _COMES and found.shares_clause(_NOT_COMING, at):
+        return False
+    return sign.negative or not _is_denied(found.text, at, found.catalog)
 
 
 _CONNECTORS = {
@@ -145,7 +163,7 @@ class _Found:
     """
 
     def __init__(self, text: str, context: Context, catalog: Catalog) -> None:
-        self.text, self.words = text, catalog.loops.words
+        self.text, self.words, self.catalog = text, catalog.loops.words, catalog
         self.device = [w.id for w in self.words.values() if context.name.kind in w.kinds]
         self.known: dict[str, list[tuple[int, int]]] = {}
 
@@ -168,6 +186,13 @@ class _Found:
         pieces = ((min(a for a, _ in at), max(b for _, b in at)) for at in product(*found))
         close = (p for p in pieces if self._is_close(p, reach))
         return min(close, key=lambda p: p[1] - p[0], default=None)
+
+    def shares_clause(self, word: str, at: tuple[int, int]) -> bool:
+        """Return whether a word stands in the clause of a piece: ``but`` begins another one."""
+        cuts = self.spans(_CLAUSE_WORD)
+        start = max((b for _, b in cuts if b <= at[0]), default=0)
+        end = min((a for a, _ in cuts if a >= at[1]), default=len(self.text))
+        return any(start <= a and b <= end for a, b in self.spans(word))
 
     def _is_close(self, piece: tuple[int, int], reach: int) -> bool:
         """Return whether words stand within reach; a near one reaches into no other clause."""
@@ -242,6 +267,8 @@ def _names_seat(word: str, text: str) -> bool:
 
 def _is_denied(text: str, at: tuple[int, int], catalog: Catalog) -> bool:
     """Return whether what a piece of a sentence tells is denied in it or just before it."""
+    if _BUT_NOT.match(text[at[1] :]):
+        return True
     before = text[: at[0]].rpartition(",")[2].split()[-_DENIED_BEFORE:]
     denial = _pattern(catalog.loops.words[_DENIAL])
     return denial.search(f"{' '.join(before)} {text[at[0] : at[1]]}") is not None
