@@ -137,6 +137,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         chains: Chains it is for; empty for all of those circuits.
         symptoms: Fault words it is for; empty for all.
         told: Signs of which one must be there; empty for none.
+        kinds: Kinds of device it is for; empty for all.
         minutes: Hands-on time without access. [min]
         power: ``off``, ``through`` (fitted with the power off, read with it on), ``on``, or ``any``
             where it does not matter.
@@ -149,8 +150,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             half seated, or, where there are causes that it is done ``rather`` for, while these are
             not likely; empty for none.
         rather: Causes that make it worth doing before that look.
-        moves: Is the steering or a seat moved.
-        bare: Is the control unit unplugged while the power is on.
+        moves, bare: Is the steering or a seat moved; is the unit unplugged with the power on.
         rule: ``split``: tells the device's side from the unit's; ``find``: finds faults by name.
         clear: Outcome that speaks against what it looks for; for ``split`` the device's side.
         bad: The other outcome; empty where there are several ``sights``.
@@ -177,6 +177,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     at: str
     circuits: tuple[str, ...] = ()
     chains: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
     symptoms: tuple[str, ...] = ()
     told: tuple[str, ...] = ()
     minutes: float
@@ -352,8 +353,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         steps_on, steps_bare: Before key-on; with the control unit unplugged.
         steps_check: Steps that verify a repair.
         moved: Steps where a fault came with a movement, by the sign that tells it.
-        steps_again: The second drive after a fault that comes and goes, igniters in reach.
-        steps_again_calm: The same where no charge is near.
+        steps_again, steps_again_calm: The second drive; where no charge is near.
     """
 
     chains: tuple[Chain, ...]

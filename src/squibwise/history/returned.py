@@ -12,7 +12,7 @@ from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.history.order import CURED, History
 from squibwise.history.reports import is_of_another_car
 from squibwise.model.car import Car
-from squibwise.model.evidence import Evidence, LampCheck, TestOutcome
+from squibwise.model.evidence import Evidence, LampCheck, Story, TestOutcome
 from squibwise.model.names import ComponentName, split_component, split_loop
 from squibwise.model.report import CodeLine, Report
 
@@ -55,8 +55,8 @@ class Course(msgspec.Struct, frozen=True, kw_only=True):
 def follow_repairs(history: History, car: Car, catalog: Catalog) -> Course:
     """Return which repairs did not hold.
 
-    A later report that names the circuit, a lamp that stays on, a drive on which the fault came
-    back, or a later repair that found it there.
+    A later report that names the circuit, a lamp that stays on, a dated story that tells it, a
+    drive on which the fault came back, or a later repair that found it there.
     """
     cures: dict[_Loop, TestOutcome] = {}
     held: set[_Loop] = set()
@@ -136,11 +136,26 @@ def _shows(entry: Evidence, loop: _Loop, catalog: Catalog) -> bool:
     if isinstance(entry, LampCheck):
         on = entry.stayed_out is False or (entry.out_after_s is None and not entry.stayed_out)
         return entry.lit and on
+    if isinstance(entry, Story):
+        return entry.time is not None and _tells_back(entry, loop, catalog)
     return (
         isinstance(entry, TestOutcome)
         and split_loop(entry.loop) == loop
         and (entry.outcome == BACK or (entry.outcome == NOT_CURED and _is_known(entry, catalog)))
     )
+
+
+def _tells_back(story: Story, loop: _Loop, catalog: Catalog) -> bool:
+    """Return whether a dated story says that lamp or fault of a circuit, or of any, is back."""
+    if story.loop is not None and split_loop(story.loop) != loop:
+        return False
+    text = plain(story.text)
+    told = catalog.loops.words[_BACK_TOLD].pattern().finditer(text)
+    denial = catalog.loops.words[_DENIAL].pattern()
+    return any(not denial.search(" ".join(text[: m.start()].split()[-3:])) for m in told)
+
+
+_BACK_TOLD, _DENIAL = "back-told", "denial"  # words of the catalogue
 
 
 def _is_cure(entry: TestOutcome, place: int, history: History, car: Car, catalog: Catalog) -> bool:

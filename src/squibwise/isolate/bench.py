@@ -7,7 +7,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest
-from squibwise.isolate.context import Context, part_minutes, wait_minutes
+from squibwise.isolate.context import LIKELY, Context, part_minutes, wait_minutes
 from squibwise.isolate.prose import (
     check_moving,
     movements_of,
@@ -73,7 +73,9 @@ class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
 def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
     """Return every test that this loop and this fault allow."""
     cover = max(context.fired or 0.0, context.missing)
+    crash = context.fired is not None and context.assessment.event.no_crash < LIKELY
     spent = cover >= catalog.fact("isolation.cover-worth").number()
+    looks = (spent or crash) and not context.seen_spent
     worth = catalog.fact("isolation.kind-worth").number()
     words = {w for w, share in context.reported.weight.items() if share >= worth}
     moved = movements_of(context, catalog)
@@ -93,7 +95,7 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         if _is_for(test, element, context)
         and (not test.symptoms or words & set(test.symptoms))
         and (not test.told or told & set(test.told))
-        and (spent or test.id != "look-cover")
+        and (looks or not test.id.startswith("look-cover"))
         and not (_nothing_stored(context) and _finds_memory_only(test))
     )
 
@@ -188,10 +190,15 @@ def _outcome(written: str) -> tuple[str, str]:
 
 
 def _is_for(record: LoopTest | LoopRepair, element: Element, context: Context) -> bool:
+    own = (context.name.kind,)
     return (
         record.at in (element.id, f"<{element.role}>")
         and (not record.circuits or context.chain.circuit in record.circuits)
         and (not record.chains or context.chain.id in record.chains)
+        and (
+            not isinstance(record, LoopTest)
+            or context.name.kind in (record.kinds or (context.name.kind,))
+        )
     )
 
 

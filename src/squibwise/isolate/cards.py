@@ -41,16 +41,18 @@ def card_of(
 ) -> BenchCard:
     """Return the card of a test or a repair at this point of the search."""
     power = power_of(bench)
+    load = _load_now(context, standing, bench)
+    out_first = bool(load) and _needs_no_load(bench)
     access = [a for a in access_of(bench, context) if a not in standing.opened]
     opens = tuple(catalog.loops.access[a].title for a in access)
-    down = standing.powered and power in ("off", "through")
+    down = standing.powered and (out_first or power in ("off", "through"))
     hold = bench.check_wait + (wait if down else 0.0)
     state = "off" if power in ("off", "through") else "any"
     hands = "off" if _record_of(bench).power in ("off", "through") else "any"
-    safe = _make_safe(down, state, catalog)
+    safe = _make_safe(down, "off" if out_first else state, catalog)
     before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in safe]
-    load = _load_now(context, standing, bench)
-    before += [CardStep(text=load, power="off")] if load and state == "off" else []
+    off = out_first or state == "off"
+    before += [CardStep(text=load, power="off")] if load and off else []
     before += _calm_first(bench, power)
     before += [CardStep(text=f"Open: {title}.", power=hands) for title in opens]
     minutes = sum(catalog.loops.access[a].minutes for a in access) + _powering(power, catalog)
@@ -60,8 +62,8 @@ def card_of(
         else _repair_card(bench, before, context, catalog)
     )
     card = _plugged_in_first(_stay_off_the_road(card, context, catalog), context)
-    off = [catalog.loops.access[a].title for a in (*sorted(standing.opened), *access)]
-    card = _behind_the_gate(_fastened(card, off, catalog), context, catalog)
+    taken = [catalog.loops.access[a].title for a in (*sorted(standing.opened), *access)]
+    card = _behind_the_gate(_fastened(card, taken, catalog), context, catalog)
     return msgspec.structs.replace(
         card,
         how=tuple(s.text for s in card.steps),
@@ -71,6 +73,17 @@ def card_of(
         minutes=card.minutes + minutes,
         hold_minutes=hold,
     )
+
+
+def _needs_no_load(bench: BenchTest | BenchRepair) -> bool:
+    """Return whether a card is done with the power on and without loads: one that is in comes out.
+
+    Power off and the wait come before it.
+    """
+    if isinstance(bench, BenchRepair):
+        return bench.repair.power == "on"
+    reads = bench.test.power == "on" and bench.test.igniters != "loads"
+    return reads and bench.test.rule != "split" and not bench.test.moves
 
 
 def _stay_off_the_road(card: BenchCard, context: Context, catalog: Catalog) -> BenchCard:

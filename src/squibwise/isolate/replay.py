@@ -23,7 +23,7 @@ from squibwise.isolate.standing import (
 )
 from squibwise.isolate.suspects import Suspect, ranked
 from squibwise.model.belief import Because, TestWeight
-from squibwise.model.evidence import DoneWork, LampCheck, SeatTrial, TestOutcome
+from squibwise.model.evidence import DoneWork, LampCheck, SeatTrial, Story, TestOutcome
 from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
 from squibwise.model.report import Report
@@ -71,7 +71,7 @@ def replay(
             state = _seen_from(state, told, bench)
         elif isinstance(item, DoneWork) and (repair := _named(item, bench)):
             state = doubt(state, item, repair, bench)
-        elif isinstance(item, Report | LampCheck) and item.id in shown:
+        elif isinstance(item, Report | LampCheck | Story) and item.id in shown:
             state = reopen(state, item.id, item.origin, bench)
     return state
 

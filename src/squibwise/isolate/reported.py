@@ -8,10 +8,12 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain
 from squibwise.catalog.vocabulary import plain
+from squibwise.history.order import read_history
 from squibwise.history.returned import is_there, is_whole, lines_for
+from squibwise.history.signed import loads_on
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, LampCheck
+from squibwise.model.evidence import DoneWork, LampCheck, SubstituteLoad
 from squibwise.model.names import split_component
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
@@ -103,7 +105,9 @@ def reported_of(
         shown = shown or _shown_by_circuits(reports, assessment, chain, catalog)
         return shown or _missed_by_others(reports, chain, catalog) or nothing
     last, found = named[-1]
-    clean = [r.id for r in reports[reports.index(last) + 1 :] if is_whole(r)]
+    loop = (component, stage)
+    later = [r for r in reports[reports.index(last) + 1 :] if is_whole(r)]
+    clean = [r.id for r in later if not _read_a_load(r, loop, case)]
     run = _same_fault(named, reports, _renewed_after_firing(case, assessment, component))
     return Reported(
         weight=_kinds(run, untold),
@@ -115,6 +119,14 @@ def reported_of(
         evidence=tuple(r.id for r, _ in run),
         sources=tuple(dict.fromkeys(s for line, _, _ in found for s in line.sources)),
     )
+
+
+def _read_a_load(report: Report, loop: tuple[str, int], case: Case) -> bool:
+    """Return whether a load was in a circuit when a report was made: it read the load."""
+    if not any(isinstance(e, SubstituteLoad) for e in case.evidence):
+        return False
+    before = case.evidence[: case.evidence.index(report)]
+    return bool(loads_on(read_history(before), loop))
 
 
 def _shown_by_lamp(case: Case, component: str, catalog: Catalog) -> Reported | None:
