@@ -7,11 +7,13 @@ from typing import Any
 import msgspec
 import pytest
 
+from squibwise import case as line
+from squibwise import infer
 from squibwise.isolate import before_tests, trace
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of
 from squibwise.isolate.cards import card_of
 from squibwise.isolate.tracing import search_of
-from squibwise.model.evidence import Evidence, LampCheck, Passed, Story, SubstituteLoad
+from squibwise.model.evidence import Evidence, LampCheck, Look, Passed, Story, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import Report
 from squibwise.model.trace import PlanNode, Trace
@@ -19,6 +21,7 @@ from squibwise.numerics.troubleshoot.planner import Limits
 
 from .building import CATALOG, a_case, a_line, a_report, believing
 
+PRETENSIONER = "driver.retractor-pretensioner"
 BAG, SEAT = "passenger.front-bag/1", "driver.seat-bag/1"
 QUICK = Limits(exact_states=20_000, rollout_states=200, later_states=20_000)
 MAY = dt.datetime(2026, 5, 1, 9)
@@ -432,3 +435,42 @@ def test_no_card_says_that_a_wait_is_over() -> None:
     hands = [s.text for s in card.steps if s.power == "off"]
     assert any("wait" in text.lower() for text in hands)
     assert not any("is over" in text for text in hands)
+
+
+def test_a_load_that_is_in_comes_out_with_the_power_off_before_a_card_that_needs_none() -> None:
+    """And a complete scan that read the load is no clean reading of the circuit."""
+    curtain = "left.curtain/1"
+    load = SubstituteLoad(id="l1", serial="L-5", loop=curtain, ohm=2.1, move="issued")
+    clean = a_report(name="s2")
+    case = a_case(a_report(a_line("left.curtain", "open-or-high")), load, clean)
+    search = search_of(case, believing(), curtain, CATALOG)
+    assert not search.context.reported.gone_since
+    powered = [t for t in search.tests if t.test.power == "on" and t.test.igniters != "loads"]
+    assert powered
+    for bench in powered:
+        card = card_of(bench, search.context, search.standing, 30.0, CATALOG)
+        first_on = next(n for n, s in enumerate(card.steps) if s.power == "on")
+        out = next(n for n, s in enumerate(card.steps) if "load L-5" in s.text)
+        assert out < first_on, bench.id
+        assert any("Wait 30 min" in s.text for s in card.steps[:out]), bench.id
+        assert card.hold_minutes >= 30.0, bench.id
+
+
+def test_a_bag_seen_missing_whose_circuit_reads_good_has_something_in_its_place() -> None:
+    gone = Look(id="k1", component="passenger.front-bag", seen="missing")
+    scan = a_report(a_line("driver.seat-bag", "open-or-high"))
+    case = line.put_in_order(a_case(scan, gone))
+    prior = infer.assess_plainly(case, CATALOG)
+    found = trace(case, prior, BAG, CATALOG, limits=QUICK)
+    assert found.hypotheses[0].id == "load:left-in"
+    assert found.next_test.id == "look-loads"
+
+
+@pytest.mark.parametrize(("component", "belt"), [("left.curtain", False), (PRETENSIONER, True)])
+def test_a_belt_is_looked_at_as_a_belt(component: str, belt: bool) -> None:
+    """A reel has no cover that tears: common practice, no source."""
+    case = a_case(a_report(a_line(component, "open-or-high")))
+    spent = believing({f"{component}/1": 0.6}, no_crash=0.1)
+    tests = {t.id for t in search_of(case, spent, f"{component}/1", CATALOG).tests}
+    assert ("look-cover:belt" in tests) is belt
+    assert ("look-cover" in tests) is not belt

@@ -1,5 +1,6 @@
 """A repair that did not hold: one answer, and the same for assess, brief and trace."""
 
+import datetime as dt
 from typing import Any
 
 import pytest
@@ -9,7 +10,7 @@ from squibwise.history.order import read_history
 from squibwise.history.returned import follow_repairs
 from squibwise.isolate.tracing import search_of
 from squibwise.model.case import Case
-from squibwise.model.evidence import Evidence, LampCheck, Passed
+from squibwise.model.evidence import Evidence, LampCheck, Passed, Story
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import Candidate, CodeLine
 
@@ -30,6 +31,8 @@ COURSES = [
     (["lamp stays on"], True),
     (["lamp goes out, not timed"], False),
     (["lamp is dark"], False),
+    (["told: The lamp is back since yesterday."], True),
+    (["told: It has not come back, the lamp stays out."], False),
     (["not fixed"], True),
     (["present", "fixed"], False),
     (["present", "fixed, read while apart"], True),
@@ -44,6 +47,9 @@ COURSES = [
 def entries(n: int, word: str) -> list[Evidence]:
     """Return what a word of a course stands for."""
     name = f"e{n}"
+    if word.startswith("told: "):
+        day = dt.datetime(2027, 1, 1, 9, n)
+        return [Story(id=name, text=word.removeprefix("told: "), time=day)]
     lines: dict[str, CodeLine] = {
         "present": a_line(PART, "open-or-high"),
         "stored": a_line(PART, "open-or-high", "stored"),

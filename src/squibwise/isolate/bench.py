@@ -142,13 +142,14 @@ def _awaited(
 ) -> frozenset[str]:
     """Return the tests that must locate the fault first; none where it is located already.
 
-    That is so for a device that an eye found fired or gone, a locked crash record, and a supply
-    that the report itself read out of range.
+    That is so for a device that an eye found fired or gone, a locked crash record, a supply that
+    the report itself read out of range, and a load that is on record or does not hide the part.
     """
     found = {
         "replace:device": context.seen_spent,
         "replace:unit": "locked" in context.reported.statuses,
         "restore:supply": voltage_out(context, catalog) is True,
+        "take-out:load": bool(context.load_out or context.load_before) or not context.load_hides,
     }
     if found.get(repair.id, False):
         return frozenset()
@@ -190,15 +191,12 @@ def _outcome(written: str) -> tuple[str, str]:
 
 
 def _is_for(record: LoopTest | LoopRepair, element: Element, context: Context) -> bool:
-    own = (context.name.kind,)
+    kinds = record.kinds if isinstance(record, LoopTest) else ()
     return (
         record.at in (element.id, f"<{element.role}>")
         and (not record.circuits or context.chain.circuit in record.circuits)
         and (not record.chains or context.chain.id in record.chains)
-        and (
-            not isinstance(record, LoopTest)
-            or context.name.kind in (record.kinds or (context.name.kind,))
-        )
+        and (not kinds or context.name.kind in kinds)
     )
 
 

@@ -18,7 +18,7 @@ from squibwise.isolate.bench import (
     tests_of,
 )
 from squibwise.isolate.cards import card_of, confirming_card, proving_card, stop_card
-from squibwise.isolate.context import Context, context_of, minor_per_minute, wait_minutes
+from squibwise.isolate.context import LIKELY, Context, context_of, minor_per_minute, wait_minutes
 from squibwise.isolate.findings import assumptions_of, findings_of, other_first_causes
 from squibwise.isolate.points import moved_by_readings, points_of
 from squibwise.isolate.prose import told_of
@@ -228,6 +228,9 @@ def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
     )
 
 
+_LOADS = "look-loads"
+
+
 def _looked_before(
     bench: BenchTest, tests: tuple[BenchTest, ...], standing: Standing, catalog: Catalog
 ) -> bool:
@@ -236,8 +239,11 @@ def _looked_before(
     Charges share it and it may be half seated; or a number is to be compared, and nothing speaks
     for another part.
     """
+    ids = {t.id for t in tests}
+    if bench.id.startswith("look:") and _LOADS in ids:
+        return _likely({"load:left-in"}, standing) >= LIKELY  # what stands in is looked for
     look = bench.test.looks_first
-    if look not in {t.id for t in tests}:
+    if look not in ids:
         return False
     if bench.test.rather:
         causes = {c.format(point=bench.point.id) for c in bench.test.rather}
