@@ -14,7 +14,7 @@ from squibwise.isolate.places import place_of
 from squibwise.isolate.tracing import Search, search_of
 from squibwise.model.belief import Assessment, CircuitCause, FaultyCircuit
 from squibwise.model.case import Case
-from squibwise.model.evidence import TestOutcome
+from squibwise.model.evidence import LampCheck, TestOutcome
 from squibwise.model.names import loop_id, split_loop
 from squibwise.model.report import Report
 
@@ -44,7 +44,8 @@ def causes_of_circuits(
             search = search_of(case, prior_of(loop), loop, catalog, own_cases)
         except InputError:  # said where it is traced
             continue
-        if not _is_over(search):
+        known = search.context.reported.is_told or search.standing.weighed
+        if known and not _is_over(search):
             found.append(_lay_out(search))
     return tuple(found)
 
@@ -55,6 +56,8 @@ def _list_loops(case: Case, states: Assessment, catalog: Catalog) -> list[tuple[
     tested = {split_loop(e.loop) for e in case.evidence if isinstance(e, TestOutcome)}
     loops = {(c.id, int(stage)) for c in states.components for stage in c.stages}
     told = {c for c in loops for r in last if _names(r, *c, catalog)}
+    if any(isinstance(e, LampCheck) for e in case.evidence):
+        told |= {c for c in loops if c[0].endswith(".warning-lamp")}
     spent = {c.id for c in states.components if c.now.fired >= LIKELY}
     return sorted(c for c in told | tested if c[0] not in spent)
 

@@ -72,13 +72,38 @@ def find_faulty_circuits(
             continue
         unread = _is_of_another(unproved.get(belief.id), loop, history)
         open_still = belief.id in unproved and not unread
-        p = demand.probability
+        p = _traced(states).get(loop, demand.probability)
         found.append(FaultyCircuit(loop=loop, title=title, p=p, unproved=open_still, unread=unread))
+    known = {split_loop(c.loop)[0] for c in found} | renewed | {c for c, _ in returned}
+    found += _reported(states, known, catalog)
     back = (_did_not_hold(loop, told, states, catalog) for loop, told in returned.items())
     located = [_located(x, catalog) for x in states.located if split_loop(x.loop) not in returned]
     settled = {split_loop(c.loop)[0] for c in located} | {x.component for x in states.located}
     rest = sorted((c for c in found if split_loop(c.loop)[0] not in settled), key=lambda c: -c.p)
     return (*back, *located, *_shared_first(rest, history, states, todo, catalog))
+
+
+def _traced(states: Assessment) -> dict[str, float]:
+    """Return the chance that tracing gives a fault of each circuit that is reported or tested."""
+    return {c.loop: 1.0 - c.where.get("nowhere", 0.0) for c in states.circuits}
+
+
+def _reported(states: Assessment, known: set[str], catalog: Catalog) -> list[FaultyCircuit]:
+    """Return the circuits at fault that no other answer names, in a car that was in no crash.
+
+    One for each part. That a crash is recorded is no fault of a circuit.
+    """
+    if states.event.no_crash < LIKELY:
+        return []
+    found: dict[str, FaultyCircuit] = {}
+    for circuit in states.circuits:
+        component, stage = split_loop(circuit.loop)
+        p = _traced(states)[circuit.loop]
+        if component in known or p < LIKELY or circuit.causes[0].id.startswith("record:"):
+            continue
+        title = name(component, catalog) + (f", stage {stage}" if stage > 1 else "")
+        found.setdefault(component, FaultyCircuit(loop=circuit.loop, title=title, p=p))
+    return list(found.values())
 
 
 def _is_of_another(entry: str | None, loop: str, history: History) -> bool:
