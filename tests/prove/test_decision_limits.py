@@ -5,6 +5,7 @@ through the other tests; see docs/mutation.md. Own edge cases; the limits are th
 """
 
 import datetime as dt
+import math
 from typing import Any
 
 import msgspec
@@ -300,6 +301,89 @@ def test_the_worst_trial_decides_whichever_way_it_is_off(sign: float) -> None:
     assert "15 kg" in verdict.text
 
 
+def own(value: float) -> Given:
+    return Given(value=value, source="own invented manual, page 3")
+
+
+WIDE = Profile(seat_off_kg=own(9.0), seat_gap_kg=own(9.0))
+EACH_WAY = ((0.0, 0.0), (15.0, 15.0), (30.0, 30.0), (15.0, 15.0), (0.0, 0.0))
+ONE_SIDED = 1.6449  # Source: standard normal, 95 % point (any table); the catalogue's risk is 5 %
+
+
+def weighed(given: list[SeatTrial], profile: Profile = WIDE) -> Verdict:
+    return judge(*given, profile=profile)[f"seat-trials:{SEAT}"]
+
+
+# Makers' examples: off at 17 kg and on at 36 kg are as published, on the limit still.
+@pytest.mark.parametrize(
+    ("status", "fact", "beside", "words"),
+    [("on", "off-below", -0.1, "it would fire at a child"),
+     ("off", "on-above", 0.1, "it would not protect an adult")],
+)  # fmt: skip
+def test_the_passenger_airbag_is_told_wrong_beyond_the_published_weight_only(
+    status: str, fact: str, beside: float, words: str
+) -> None:
+    at = number(f"seat-trial.{fact}")
+
+    def told(kg: float) -> Verdict:
+        series = trials((0.0, 0.0), (at / 2, at / 2), (kg, kg), (0.0, 0.0))
+        shown = [msgspec.structs.replace(t, status=status if t.applied_kg == kg else "")
+                 for t in series]  # fmt: skip
+        return weighed(shown)
+
+    silent = weighed(trials((0.0, 0.0), (20.0, 20.0), (40.0, 40.0), (0.0, 0.0)))
+    assert silent.outcome == "met"
+    assert (told(at).outcome, words in told(at).text) == ("met", False)
+    assert (told(at + beside).outcome, words in told(at + beside).text) == ("undecided", True)
+
+
+# By hand: a gap is between two readings, each with its uncertainty, so sqrt(2) of one.
+@pytest.mark.parametrize(("more", "outcome"), [(1.5, "met"), (1.2, "undecided"), (-3.0, "not met")])
+def test_a_gap_of_up_and_down_has_the_uncertainty_of_two_readings(
+    more: float, outcome: str
+) -> None:
+    room = more * ONE_SIDED * number("measurement.u-seat")
+    gap = 4.0 - room
+    pairs = (*EACH_WAY[:3], (15.0, 15.0 + gap), (0.0, 0.0))
+    limits = Profile(seat_off_kg=own(19.0), seat_gap_kg=own(4.0))
+    assert weighed(trials(*pairs), limits).outcome == outcome
+
+
+def test_a_gap_is_one_of_one_position_of_the_seat() -> None:
+    there = trials(*EACH_WAY)
+    moved = [
+        msgspec.structs.replace(t, read_kg=t.applied_kg + 3.0 * (t.seat_position == "foremost"))
+        for t in there
+    ]
+    limits = Profile(seat_off_kg=own(9.0), seat_gap_kg=own(1.5))
+    assert weighed(there, limits).outcome == "met"
+    assert weighed(moved, limits).outcome == "met"
+
+
+# By hand: a reading and the mass laid on are both uncertain: the root of the sum of squares.
+@pytest.mark.parametrize(("both", "outcome"), [(1.001, "met"), (0.999, "undecided")])
+def test_how_far_a_seat_is_off_has_the_uncertainty_of_reading_and_mass(
+    both: float, outcome: str
+) -> None:
+    u = math.hypot(number("measurement.u-seat"), number("measurement.u-mass"))
+    assert 0.999 * u > number("measurement.u-seat")
+    off = 6.0 - both * ONE_SIDED * u
+    pairs = tuple((a, r + off) for a, r in EACH_WAY)
+    limits = Profile(seat_off_kg=own(6.0), seat_gap_kg=own(9.0))
+    assert weighed(trials(*pairs), limits).outcome == outcome
+
+
+# By hand: for nought, half and whole load up and down the squares about the mean sum to 0.7 of the
+# load squared, twice for two positions; the slope is known to u / root of that (GUM, H.3.3).
+@pytest.mark.parametrize(("times", "outcome"), [(1.01, "met"), (0.99, "undecided")])
+def test_loads_are_heavy_enough_from_where_the_slope_is_known(times: float, outcome: str) -> None:
+    u = math.hypot(number("measurement.u-seat"), number("measurement.u-mass"))
+    kg = times * u / (number("seat-trial.slope-known") * math.sqrt(1.4))
+    pairs = tuple((a * kg / 30.0, r * kg / 30.0) for a, r in EACH_WAY)
+    found = weighed(trials(*pairs))
+    assert (found.outcome, "too light" in found.text) == (outcome, outcome != "met")
+
+
 def test_a_seat_that_reads_nothing_when_empty_is_read_as_nothing() -> None:
     assert "Not recorded" in seat((0.0, None), *STEPS[1:]).text
     assert seat(*STEPS).outcome == "undecided"
@@ -441,6 +525,27 @@ def test_a_torque_is_judged_by_the_limits_of_the_makers_procedure() -> None:
     assert torque(source="").outcome == "undecided"
     assert torque(low=None, high=None).outcome == "undecided"
     assert "manual 4.2" in torque().text
+
+
+# Ours: the maker's limits belong to what he allows, where no uncertainty is stated.
+@pytest.mark.parametrize(
+    ("value", "outcome"), [(22.0, "met"), (28.0, "met"), (21.99, "not met"), (28.01, "not met")]
+)
+def test_a_reading_on_the_makers_limit_is_within_it(value: float, outcome: str) -> None:
+    assert torque(value=value).outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("what", "is_judged"), [("replaced", False), ("repaired", False), ("reseated", True)]
+)
+def test_a_reading_from_before_the_part_was_renewed_or_repaired_is_judged_no_more(
+    what: Any, is_judged: bool
+) -> None:
+    one = Reading(id="ohm", component="driver.front-bag/1", quantity="loop-resistance",
+                  unit="ohm", value=2.1, method="scan-live-value")  # fmt: skip
+    work = DoneWork(id="w", what=what, component="driver.front-bag")
+    assert ("reading:ohm" in judge(one, work)) == is_judged
+    assert "reading:ohm" in judge(work, one)
 
 
 WAYS = [

@@ -7,6 +7,7 @@ import msgspec
 import numpy as np
 
 from squibwise.catalog.load import Catalog
+from squibwise.errors import ModelError
 from squibwise.history.order import History
 from squibwise.model.car import Given, Profile
 from squibwise.model.evidence import SeatTrial
@@ -213,8 +214,8 @@ def _judge_lamp(trials: list[SeatTrial], catalog: Catalog) -> _Judgement:
 
 
 def _judge_deviation(trials: list[SeatTrial], given: Given | None, catalog: Catalog) -> _Judgement:
-    worst = max((t for t in trials), key=lambda t: abs((t.read_kg or 0.0) - t.applied_kg))
-    deviation = (worst.read_kg or 0.0) - worst.applied_kg
+    worst = max((t for t in trials), key=lambda t: abs(_read(t) - t.applied_kg))
+    deviation = _read(worst) - worst.applied_kg
     half = catalog.fact("seat-trial.tolerance").number() if given is None else given.value
     limits = Limits(low=-half, high=half, source="one maker's example")
     outcome, _ = judged(deviation, math.hypot(*_uncertainties(catalog)), limits, catalog)
@@ -245,8 +246,15 @@ def _gap(trials: list[SeatTrial]) -> float:
     readings: dict[tuple[str, float], list[float]] = {}
     for trial in trials:
         at = _as_said(trial.seat_position), trial.applied_kg
-        readings.setdefault(at, []).append(trial.read_kg or 0.0)
+        readings.setdefault(at, []).append(_read(trial))
     return max(max(r) - min(r) for r in readings.values())
+
+
+def _read(trial: SeatTrial) -> float:
+    """Return what a trial read; one without a reading was asked for before anything is judged."""
+    if trial.read_kg is None:
+        raise ModelError(f"{trial.id}: a seat trial without a reading cannot be judged")
+    return trial.read_kg
 
 
 def _uncertainties(catalog: Catalog) -> tuple[float, float]:
@@ -259,7 +267,7 @@ def _uncertainties(catalog: Catalog) -> tuple[float, float]:
 def _fit(trials: list[SeatTrial], catalog: Catalog) -> Line:
     u, u_mass = _uncertainties(catalog)
     x = np.array([t.applied_kg for t in trials])
-    y = np.array([t.read_kg or 0.0 for t in trials])
+    y = np.array([_read(t) for t in trials])
     return fit_line_both(x, y, np.full(len(trials), u_mass), np.full(len(trials), u))
 
 
