@@ -8,7 +8,7 @@ from squibwise.infer import assess
 from squibwise.infer.event_table import event_table
 from squibwise.infer.told import weigh_impact
 from squibwise.model.belief import Assessment
-from squibwise.model.evidence import Circumstance, Impact, Occupant, Recorder
+from squibwise.model.evidence import Circumstance, Evidence, Impact, Occupant, Recorder
 
 BAG, BELT = "driver.front-bag", "driver.retractor-pretensioner"
 SPEEDS = (0.0, 2.0, 4.0, 6.0, 9.0, 12.0, 16.0, 22.0, 30.0, 45.0, 70.0)
@@ -38,6 +38,45 @@ def test_firing_rises_with_severity_and_is_nothing_at_a_standstill(side: str) ->
         assert chances == sorted(chances), part
         assert chances[0] < 0.01
         assert chances[1] < 0.25
+
+
+def recorded(kmh: float, *more: Evidence, method: str = "recorder") -> Assessment:
+    told = Recorder(id="r", method=method, delta_v_long_kmh=-kmh, delta_v_lat_kmh=0.0)  # type: ignore[arg-type]
+    return assess(build.case(told, *more), build.CATALOG)
+
+
+def test_a_record_at_the_lower_bound_of_firing_is_no_cliff() -> None:
+    # Source: 49 CFR 563.5, trigger threshold: 8 km/h. What a record shows just above it may be of
+    # another event as well as what it shows just below.
+    for more in ((), (Impact(id="body", zone="nose-left", extent="severe"),)):
+        below, at, above = (recorded(kmh, *more) for kmh in (7.9, 8.0, 8.4))
+        for one, other in ((below, at), (at, above)):
+            assert abs(one.event.no_crash - other.event.no_crash) < 0.3
+            for part in (BAG, BELT, "left.curtain"):
+                assert abs(fired(one, part) - fired(other, part)) < 0.06, part
+                assert fired(other, part) > 0.0
+
+
+def test_what_is_recorded_alone_never_fires_less_for_being_faster() -> None:
+    answers = [recorded(kmh) for kmh in (0.0, 7.9, 9.0, 11.0, 13.0, 18.0)]
+    chances = [fired(a, BAG) for a in answers]
+    assert chances == sorted(chances)
+    assert [a.event.no_crash for a in answers] == sorted(
+        (a.event.no_crash for a in answers), reverse=True
+    )
+
+
+def test_an_estimate_of_nothing_leaves_that_there_was_no_crash() -> None:
+    nothing = recorded(0.0, method="estimate")
+    assert nothing.event.no_crash > 0.5
+    assert fired(nothing, BAG) < 0.01
+
+
+@pytest.mark.parametrize(("kmh", "is_told"), [(5.0, True), (10.0, True), (25.0, False)])
+def test_a_crushed_nose_against_a_slow_record_is_told(kmh: float, is_told: bool) -> None:
+    answer = recorded(kmh, Impact(id="body", zone="nose-left", extent="severe"))
+    told = [c for c in answer.contradictions if set(c.evidence) == {"body", "r"}]
+    assert bool(told) == is_told
 
 
 def test_latched_belts_fire_at_least_as_often_as_the_bag_but_at_the_very_top() -> None:

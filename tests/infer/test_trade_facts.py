@@ -4,6 +4,7 @@ import build
 import msgspec
 import pytest
 
+from squibwise.catalog.components import fitted_share
 from squibwise.infer import assess
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.evidence import DoneWork, Impact, Look
@@ -114,3 +115,16 @@ def test_a_part_that_is_not_there_in_a_car_of_assumed_equipment_was_mostly_never
     guessed = assess(build.case(gone, on=assumed), build.CATALOG)
     assert _of(known, part).now.missing > 0.9
     assert _of(guessed, part).now.missing < 0.1
+
+
+def test_a_part_that_few_cars_have_is_no_likelier_to_have_fired_than_to_be_there() -> None:
+    # From memory: a charge that cuts the battery off is in 15 to 40 of 100 cars from 2018 on, in
+    # 8 to 25 from 2010, and fires with a bag in 60 to 97 of 100.
+    car = msgspec.structs.replace(build.car("full-modern-set", year=2018), assumed=True)
+    hit = Impact(id="body", zone="nose-left", extent="severe")
+    answer = assess(build.case(hit, on=car), build.CATALOG)
+    assert 0.15 * 0.6 <= _of(answer, "centre.battery-cutoff").after_crash.fired <= 0.4
+    kind = build.CATALOG.kinds["battery-cutoff"]
+    assert fitted_share(kind, 2012) == 0.15
+    assert fitted_share(kind, None) == pytest.approx((0.01 + 0.07 + 0.15 + 0.25) / 4)
+    assert fitted_share(build.CATALOG.kinds["front-bag"], 2012) is None

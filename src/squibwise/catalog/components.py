@@ -71,6 +71,25 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         return self.shows == "spent" and not self.like_broken
 
 
+class FittedShare(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How many of the cars of these model years have a part that few have."""
+
+    years: tuple[int, int]
+    share: float
+    low: float
+    high: float
+    source: str
+    at: str
+    basis: Basis
+
+    def __post_init__(self) -> None:
+        if (
+            not self.years[0] <= self.years[1]
+            or not 0.0 <= self.low <= self.share <= self.high <= 1
+        ):
+            raise CatalogError(f"fitted in {self.years}: years or shares out of order")
+
+
 class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A kind of component.
 
@@ -85,6 +104,7 @@ class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         plug: Harness junction that it shares with its neighbours; one of ``PLUGS``.
             ``wheel`` holds only at the driver's place.
         body: Is it no part of the restraint system, and seen by whoever walks round the car.
+        fitted: How many cars have one, where fewer do than the templates that list it stand for.
         look: The kind's own look words.
         fact: Facts about this kind.
     """
@@ -98,6 +118,7 @@ class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     stages: int = 1
     plug: str = "none"
     body: bool = False
+    fitted: tuple[FittedShare, ...] = ()
     look: tuple[LookWord, ...] = ()
     fact: tuple[Fact, ...] = ()
 
@@ -107,6 +128,15 @@ class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         strange = [p for p in self.places if p not in PLACES]
         if strange or not self.places:
             raise CatalogError(f"{self.kind}: unknown or no places {strange}")
+
+
+def fitted_share(kind: Kind, year: int | None) -> float | None:
+    """Return how many cars of a year have a kind of part; None where nothing is known of it.
+
+    Of an unknown year the mean over all of them.
+    """
+    fits = [f.share for f in kind.fitted if year is None or f.years[0] <= year <= f.years[1]]
+    return sum(fits) / len(fits) if fits else None
 
 
 class CommonLooks(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -72,14 +72,16 @@ def recorded_blows(
     forward = -(recorder.delta_v_long_kmh or 0.0)
     lateral = recorder.delta_v_lat_kmh or 0.0
     speed = float(np.hypot(forward, lateral))
-    severity, gate = catalog.priors.severity, _gate(recorder, catalog)
+    severity = catalog.priors.severity
     if recorder.method == "estimate" or speed == 0.0:
+        gate = _gate(recorder, speed, catalog)
         yield Blow(zone, speed, forward, lateral, gate, None, is_completed), 1.0
         return
     weights = np.exp(-0.5 * _RECORDED_STEPS**2)
     own = _own_spread(recorder, speed, catalog)
     for step, weight in zip(_RECORDED_STEPS, weights / weights.sum(), strict=True):
-        scaled = max(0.0, severity.bias * (speed + step * own))
+        true = max(0.0, speed + float(step) * own)
+        scaled, gate = severity.bias * true, _gate(recorder, true, catalog)
         along, across = forward * scaled / speed, lateral * scaled / speed
         yield Blow(zone, scaled, along, across, gate, None, is_completed), float(weight)
 
@@ -102,14 +104,26 @@ def measured_speed(recorder: Recorder) -> float | None:
     return float(np.hypot(along, across))
 
 
-def _gate(recorder: Recorder, catalog: Catalog) -> float:
-    """Return the share of the curves' chances that is left at the speed that was measured."""
-    events, speed = catalog.firing.events, measured_speed(recorder)
-    if speed is None:
-        known = (recorder.delta_v_long_kmh or 0.0, recorder.delta_v_lat_kmh or 0.0)
-        return _gate_of_estimate(float(np.hypot(*known)), catalog)
+def _gate(recorder: Recorder, speed: float, catalog: Catalog) -> float:
+    """Return the share of the curves' chances that is left at a speed of what is recorded."""
+    if measured_speed(recorder) is None:
+        return _gate_of_estimate(speed, catalog)
+    return gate_of_measured(speed, catalog)
+
+
+def gate_of_measured(speed: float, catalog: Catalog) -> float:
+    """Return the same for a speed that was measured: nothing fires below the published bound."""
+    events = catalog.firing.events
     span = events.fires_fully_from_kmh - events.fires_from_kmh
     return min(1.0, max(0.0, (speed - events.fires_from_kmh) / span))
+
+
+def shows_a_crash(recorder: Recorder, catalog: Catalog) -> float:
+    """Return how far a recorder with both axes shows enough for something to have fired: 0 to 1."""
+    if recorder.rollover:
+        return 1.0
+    axes = recorder.delta_v_long_kmh or 0.0, recorder.delta_v_lat_kmh or 0.0
+    return _gate(recorder, float(np.hypot(*axes)), catalog)
 
 
 def _gate_of_estimate(speed: float, catalog: Catalog) -> float:
@@ -162,11 +176,18 @@ def unrecorded(recorders: tuple[Recorder, ...], catalog: Catalog) -> float:
     """
     if not recorders:
         return 1.0
-    bound = catalog.firing.events.fires_from_kmh
-    speeds = [measured_speed(r) for r in recorders]
-    weak = all(speed is not None and speed < bound for speed in speeds)
-    misses = chance_of_a_miss(catalog)
-    return misses / (misses + catalog.firing.events.crash_below_bound.value) if weak else 0.0
+    if any(r.method == "estimate" for r in recorders):
+        return 0.0  # of this very damage
+    weak = 1.0 - max(shows_a_crash(r, catalog) for r in recorders)
+    misses = weak * chance_of_a_miss(catalog)
+    so_mild = 1.0 - weak + weak * catalog.firing.events.crash_below_bound.value
+    return misses / (misses + so_mild)
+
+
+def chance_of_showing(shown: float, catalog: Catalog) -> float:
+    """Return how likely a crash is to leave a record that shows so much of it, 0 to 1, or less."""
+    little = catalog.firing.events.crash_below_bound.value + chance_of_a_miss(catalog)
+    return shown + (1.0 - shown) * little
 
 
 def chance_of_a_miss(catalog: Catalog) -> float:

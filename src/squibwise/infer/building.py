@@ -6,7 +6,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.catalog.components import find_market, weigh_template, whole_template
+from squibwise.catalog.components import find_market, fitted_share, weigh_template, whole_template
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import read_history
@@ -159,7 +159,10 @@ def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:
     shares = {}
     for component in case.car.components:
         having = sum(w for n, w in weights.items() if component in whole[n])
-        if component not in seen and 0.0 < having < total:
+        own = fitted_share(catalog.kinds[split_component(component).kind], year)
+        if component not in seen and own is not None:
+            shares[component] = own
+        elif component not in seen and 0.0 < having < total:
             shares[component] = having / total
     return shares
 

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
+from squibwise.infer.blows import gate_of_measured, measured_speed, own_axis
 from squibwise.infer.crash_record import apart_kmh, tell_apart
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import wrong_trials
@@ -356,6 +357,7 @@ def _recorders(case: Case, catalog: Catalog) -> list[Contradiction]:
         result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
     result += _recorders_apart(recorders, catalog)
     bodies = [e for e in case.evidence if isinstance(e, Impact) and e.zone is not None]
+    result += _crushed_but_slow(recorders, bodies, catalog)
     front = [e for e in bodies if (e.zone or "").startswith("nose")]
     for entry in recorders if front and len(front) == len(bodies) else ():
         if (entry.delta_v_long_kmh or 0.0) > catalog.firing.scans.clash.pushed_kmh:
@@ -366,6 +368,36 @@ def _recorders(case: Case, catalog: Catalog) -> list[Contradiction]:
     return result
 
 
+def _crushed_but_slow(
+    recorders: list[Recorder], bodies: list[Impact], catalog: Catalog
+) -> list[Contradiction]:
+    """Return bodies crushed harder than at the highest change of speed that is recorded."""
+    sides = {zone.name: zone.side for zone in catalog.firing.events.zone}
+    result = []
+    for body in bodies:
+        told = [(_speed_on(e, sides[body.zone or ""]), e) for e in recorders]
+        known = [(speed, e) for speed, e in told if speed is not None]
+        if not known or len(known) < len(told):
+            continue
+        speed, entry = max(known, key=lambda pair: pair[0])
+        fires = gate_of_measured(speed, catalog)
+        if (body.extent == "severe" and fires < 1.0) or (body.extent == "moderate" and not fires):
+            text = f"the body shows {body.extent} damage, yet {speed:.0f} km/h is recorded"
+            ids = (body.id, entry.id)
+            result.append(Contradiction(text=text, evidence=ids, remedy=_OTHER_EVENT))
+    return result
+
+
+def _speed_on(recorder: Recorder, side: str) -> float | None:
+    """Return the change of speed that a recorder gives for a hit on a side; None = it is open."""
+    own = own_axis(recorder, side)
+    return measured_speed(recorder) if own is None or recorder.rollover else abs(own)
+
+
+_OTHER_EVENT = (
+    "The record may be of another event or unit, or lack an axis: read all its events, compare the "
+    "unit's number and the VIN, and look at the cover of the front airbag."
+)
 _READ_AGAIN = "Read the unit again, and check by its number that both are about this car."
 
 

@@ -11,10 +11,11 @@ from squibwise.catalog.firing import Events, ZoneRow
 from squibwise.catalog.load import Catalog
 from squibwise.infer.blows import (
     Blow,
-    chance_of_a_miss,
+    chance_of_showing,
     complete_axes,
-    measured_speed,
+    gate_of_measured,
     recorded_blows,
+    shows_a_crash,
     struck,
     unrecorded,
     usual_blows,
@@ -55,16 +56,16 @@ def scenarios(case: Case, catalog: Catalog) -> tuple[Scenario, ...]:
     events = catalog.firing.events
     kinds = _kinds(case, events, catalog)
     crashes = tuple(_crashes(case, catalog))
-    total = sum(weight for _, _, weight in crashes)
     result = []
     for kind, share in kinds.items():
         if kind in _CRASH_KINDS:
             coarse = crashes if kind == "crash" else _coarse(crashes)
-            size = total if kind == "crash" else sum(w for _, _, w in coarse)
-            result += [Scenario(kind, b, r, share * w / size) for b, r, w in coarse]
+            size = 1.0 if kind == "crash" else sum(w for _, _, w in coarse)
+            result += [(kind, b, r, share * w / size) for b, r, w in coarse]
         else:
-            result.append(Scenario(kind, (), False, share))
-    return tuple(result)
+            result.append((kind, (), False, share))
+    total = sum(weight for *_, weight in result)
+    return tuple(Scenario(kind, b, r, weight / total) for kind, b, r, weight in result)
 
 
 Crash = tuple[tuple[Blow, ...], bool, float]
@@ -84,14 +85,15 @@ def _kinds(case: Case, events: Events, catalog: Catalog) -> dict[str, float]:
     coded = any(isinstance(e, Report) and e.shows_codes for e in case.evidence)
     kinds = events.kinds_if_codes_alone if coded and not told else events.kinds
     shares = {kind: figure.value for kind, figure in kinds.items()}
-    recorded = _recorded(case)
-    speeds = [measured_speed(r) for r in recorded]
-    if any(v is None or v >= events.fires_from_kmh for v in (*speeds, *_on_one_axis(case))):
-        return {"crash": 1.0}
+    recorded, one_axis = _recorded(case), _on_one_axis(case)
+    shown = [shows_a_crash(r, catalog) for r in recorded]
+    shown += [gate_of_measured(speed, catalog) for speed in one_axis]
+    left = 1.0 - max(shown, default=0.0)
     if recorded:
-        shares["crash"] *= events.crash_below_bound.value + chance_of_a_miss(catalog)
+        shares["crash"] *= chance_of_showing(1.0 - left, catalog)
+    shares = {k: s if k == "crash" else left * s for k, s in shares.items()}
     total = sum(shares.values())
-    return {kind: share / total for kind, share in shares.items()}
+    return {kind: share / total for kind, share in shares.items() if share}
 
 
 def _on_one_axis(case: Case) -> list[float]:
@@ -195,29 +197,32 @@ def _singles(
     for zone in catalog.firing.events.zone:
         own = _as_left_hand_drive(zone, case.car, catalog)
         share = sides[own.side] / total * own.share
-        told = tuple(_told_blows(zone, recorders, catalog))
-        usual = unrecorded(tuple(r for r, _, _ in told), catalog)
-        yield from ((b, (1.0 - usual) * share * w) for _, b, w in told)
-        if usual:
-            blows = usual_blows(zone, hours.get(zone.side), catalog)
-            yield from ((b, usual * share * w) for b, w in blows)
+        blows = _told_blows(zone, recorders, hours.get(zone.side), catalog)
+        yield from ((b, share * w) for b, w in blows)
 
 
 def _told_blows(
-    zone: ZoneRow, recorders: tuple[Recorder, ...], catalog: Catalog
-) -> Iterator[tuple[Recorder, Blow, float]]:
-    """Yield the blows on a zone that recorders tell of, each with both axes, and their shares."""
-    whole = [
-        r for r in recorders if r.delta_v_long_kmh is not None and r.delta_v_lat_kmh is not None
-    ]
+    zone: ZoneRow, recorders: tuple[Recorder, ...], hour: int | None, catalog: Catalog
+) -> Iterator[tuple[Blow, float]]:
+    """Yield the blows on a zone that recorders tell of, or usual ones, and their shares.
+
+    The shares sum to one, or to less where one axis shows less than most crashes leave.
+    """
+    whole = [r for r in recorders if None not in (r.delta_v_long_kmh, r.delta_v_lat_kmh)]
     lone = [c for c in (tuple(complete_axes(r, zone, catalog)) for r in recorders) if c]
-    for recorder in whole:
-        blows = recorded_blows(zone, recorder, catalog)
-        yield from ((recorder, b, w / len(whole)) for b, w in blows)
-    for completed in lone if not whole else ():
-        for recorder, share in completed:
-            blows = recorded_blows(zone, recorder, catalog, is_completed=True)
-            yield from ((recorder, b, share * w / len(lone)) for b, w in blows)
+    several = [((r, 1.0),) for r in whole] or lone
+    missed = unrecorded(tuple(whole), catalog) if whole or not lone else 0.0
+    for told in several:
+        for recorder, share in told:
+            size, usual = share / len(several), missed
+            if not whole:
+                size *= chance_of_showing(shows_a_crash(recorder, catalog), catalog)
+                usual = unrecorded((recorder,), catalog)
+            blows = recorded_blows(zone, recorder, catalog, is_completed=not whole)
+            yield from ((b, size * (1.0 - usual) * w) for b, w in blows)
+            missed += 0.0 if whole else size * usual
+    if missed:
+        yield from ((b, missed * w) for b, w in usual_blows(zone, hour, catalog))
 
 
 def _as_left_hand_drive(zone: ZoneRow, car: Car, catalog: Catalog) -> ZoneRow:

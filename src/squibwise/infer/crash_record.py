@@ -319,7 +319,8 @@ def _command_values(
 def weigh_direction(entry: Recorder, events: EventTable, catalog: Catalog) -> Array:
     """Return how well a recorded delta-V fits the zone struck, by event.
 
-    With both axes it points at a zone. One axis alone leaves the other free: it is weighed against
+    With both axes it points at a zone, in full from twice the speed from which it points at all.
+    One axis alone leaves the other free: it is weighed against
     every severity and direction that a blow there may have.
     """
     along, across = entry.delta_v_long_kmh, entry.delta_v_lat_kmh
@@ -330,7 +331,8 @@ def weigh_direction(entry: Recorder, events: EventTable, catalog: Catalog) -> Ar
         values = [_axis_fits(entry, s, usual, catalog) for s in events.scenarios]
         return events.by_scenario(np.array(values))
     vague = catalog.fact("crash-data.vague-below").number()
-    if np.hypot(along, across) < vague:
+    points = min(1.0, float(np.hypot(along, across)) / vague - 1.0)
+    if points <= 0.0:
         return np.ones(len(events.weight))
     angle = np.degrees(np.arctan2(-across, -along)) % 360.0
     clock = int(np.round(angle / 30.0)) % HOURS or HOURS
@@ -339,7 +341,8 @@ def weigh_direction(entry: Recorder, events: EventTable, catalog: Catalog) -> Ar
         max((_pointing(clock, b, catalog) for b in _meant(entry, s)), default=other)
         for s in events.scenarios
     ]
-    return events.by_scenario(np.array(values))
+    told = events.by_scenario(np.array(values))
+    return np.asarray(points * told + (1.0 - points) * float(events.weight @ told))
 
 
 def _axis_fits(
