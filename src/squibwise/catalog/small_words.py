@@ -39,6 +39,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         tellers: Who says what nobody has read, besides kin.
         media: Where such things are said.
         says: Verbs for saying and thinking that lead to it.
+        thinks: Verbs for what somebody only supposes, whoever that is.
         according: They lead to who says it.
         heard: They say alone that something is only heard.
         guesses: Labels of what is only supposed.
@@ -87,6 +88,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     tellers: frozenset[str]
     media: frozenset[str]
     says: frozenset[str]
+    thinks: frozenset[str]
     according: frozenset[str]
     heard: frozenset[str]
     guesses: frozenset[str]

@@ -22,7 +22,7 @@ _SEEN = pattern(  # the last cell of a row of looks, beside rows of codes
     r"widziane)\s*$"
 )
 _GAVE = pattern("threw|gave|showed|gab|zeigte|dio|diede|deu")
-_ANSWERED_NO = pattern(r"(?i)\S(?:\s{3,}|\t|\.{3,}\s?)(?:n|no|nein|non|n[aã]o|nie)\s*$")
+_ANSWERED_NO = pattern(r"(?i)\S(?:\s{3,}|\t|\.{3,}\s?|:\s)(?:n|no|nein|non|n[aã]o|nie|nee)\s*$")
 GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
 _IGNITED = frozenset("bag curtain knee cushion pretension charge".split())  # these answer nobody
 _SENSED = frozenset("sensor unit electronics buckle occupant switch link".split())

@@ -320,7 +320,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             words = words_without_denied(line, catalog, sheet.language)
         if speaks_of_paper(text, words, lexicon_of(catalog), sheet.language):
             words.features -= {"mechanical", "defect"}
-        if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
+        is_messenger = words.features & (OWN_PARTS - {"lamp"}) or not has_fault(words)
+        if code.style == "flash" and is_messenger:
             words.features.discard("lamp")  # it told the code
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
         if len(pieces) > 1 and words.says_nothing:

@@ -35,6 +35,9 @@ def why_of_others(line: Line, lexicon: Lexicon, language: str | None) -> str:
     label = plain.partition(":")[0] if line.is_keyed else ""
     if label and lexicon.small.guesses.intersection(re.findall(r"[^\W\d_]+", label)):
         return "a guess"
+    head_words = set(re.findall(r"[^\W\d_]+", plain[:told]))
+    if not line.codes and head_words & lexicon.small.thinks:
+        return "a guess"
     return "" if line.codes or not _is_required(line, lexicon, language) else "a guess"
 
 

@@ -38,6 +38,7 @@ _B_PLUS = pattern(r"\b(u?b|ubatt?|vbatt?)\s?\+|\+\s?(?:ub|b)\b|\+\s?(?=12 ?v\b)"
 _ORDINAL = pattern(
     r"\b([1-4])(?:\.(?=\s?[a-z])(?![oa]\b)|°|\.?(?:st|nd|rd|th|er|re|ere|e|eme|o|a|os)\b)"
 )
+_ROW_SIDE = pattern(r"(?<![\w.,-])([23])(l|r)h?\b(?![-./])")  # "2R retractor": the second row
 _BRACKET_SIDE = pattern(r"\(\s?(l|r)\s?\)")
 _FOLDED = {"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'", "´": "'", "`": "'"}
 _FOLDS = str.maketrans(_FOLDED)
@@ -52,6 +53,7 @@ _ODD_ROW = pattern(r"(?m)^([a-z ]*+[^\t\n][^\t\n]*)\t(.*)$")
 _APART = pattern(r"[;:,()\[\]|\t]|\s-\s| {3}")
 _WITH = pattern(r"\bw/(o\b)?")
 _AIR_BAG = pattern(r"\bair[ -]bag")
+_SIDES = {"l": "left", "r": "right"}
 _BETWEEN = "\0"  # no word, no gap: no pattern reaches over it
 _INFLECTED = 5  # letters of a name from which on it may have another ending
 _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
@@ -380,6 +382,7 @@ def fold(text: str) -> str:
     text = _WITH.sub(lambda m: "without " if m[1] else "with ", text)
     text = _AIR_BAG.sub("airbag", text).replace("&", " and ")
     text = _BRACKET_SIDE.sub(r" \1h ", text)
+    text = _ROW_SIDE.sub(lambda m: f"row {m[1]} {_SIDES[m[2]]}", text)
     text = _B_PLUS.sub(" b+ ", text)
     text = _JOINED_LETTERS.sub(_joined_letters, text)
     text = _CC_MINUS.sub("cc gnd", _TO_PLUS.sub(r"\1 b+ ", _TWELVE.sub("12v", text)))

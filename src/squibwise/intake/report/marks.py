@@ -19,6 +19,9 @@ _NOTHING = pattern(
 )
 _DATE = pattern(r"\b\d{1,2}[./-]\d{1,2}\b|\b(?:19|20)\d{2}\b")
 _CODE = pattern(r"(?<![\w.])(?:[BCPU][0-9A-Fa-f]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![\w.])")
+_RESULT = pattern(
+    r"(?i)(?:\s{2,}|\t|\s*\|\s*|:\s)(?:pass(?:ed)?|(?P<failed>fail(?:ed)?))\s*\|?\s*$"
+)
 _ASTRAY_TICK = 7  # characters that a tick may stand beside its heading
 _CLEARLY = 2  # characters that it must stand nearer to one than to the other
 _TITLES = 4  # words of a heading of ticks
@@ -52,6 +55,16 @@ def apply_ticks(lines: list[Line]) -> None:
         for row, (start, end, is_yes) in ticked:
             row.text = f"{row.text[:start]} {row.text[end:]}"
             row.text += "" if is_yes else f"   {GONE}"
+
+
+def apply_results(lines: list[Line]) -> None:
+    """End what a last column calls passed, in a list that calls others failed."""
+    found = [(ln, m) for ln in lines if (m := _RESULT.search(ln.text)) is not None]
+    if not any(m["failed"] for _, m in found):
+        return
+    for line, match in found:
+        line.text = line.text[: match.start()] + ("" if match["failed"] else f"   {GONE}")
+        line.cells = (*line.cells[:-1], "" if match["failed"] else GONE) if line.cells else ()
 
 
 def _tick_of(row: Line, answers: list[_Field]) -> tuple[int, int, bool] | None:

@@ -21,6 +21,10 @@ from squibwise.intake.report.words import FAULTS, HEADS, KERB, TELLS, Words
 _GOOD = frozenset({"found good", "denied", "gone"})
 _WORD = pattern(r"[^\W_]+(?:['\u2019-][^\W_]+)*\.?")
 _MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
+_TWO_AND_TWO = pattern(
+    r"(?P<one>[^\W\d_]+\.?)\s?/\s?(?P<two>[^\W\d_]+\.?)[^/]*?[:\s]\s*"
+    r"(?P<first>[^/:,;]+?)\s?/\s?(?P<second>[^/:,;]+?)\s*$"
+)
 _LETTER = pattern(r"[,;:]\s([A-Z])\s(?=[^\W\d_]{2})")
 _LONGEST = 400  # characters of a line that is looked at
 _MOST = 16  # pieces of one
@@ -79,9 +83,28 @@ def part_places(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     if not _has_two(words_in(without_codes(heard), lexicon, language)):
         return [line]
     pieces = _join(_pieces(heard, lexicon, language))
-    if not 0 < len(pieces) <= _MOST:
-        return [line]
+    dealt = _dealt(line, lexicon, language)
+    if dealt or not 0 < len(pieces) <= _MOST:
+        return dealt or [line]
     return _Parting(heard, lexicon, language, pieces).lines() or [line]
+
+
+def _dealt(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
+    """``curtain L/R: open/ok``: two verdicts are dealt out over two places, in their order."""
+    found = _TWO_AND_TWO.search(line.text)
+    if found is None:
+        return []
+    one, two = (words_in(found[name], lexicon, language) for name in ("one", "two"))
+    said = [(found[n], words_in(found[n], lexicon, language)) for n in ("first", "second")]
+    verdicts = [_verdict(text, words, lexicon, language) for text, words in said]
+    is_pair = _is_placed(one) and _is_placed(two) and _is_apart(one, two)
+    if not is_pair or "" in verdicts or "bad" not in verdicts:
+        return []
+    cuts = [[(found.end(a), found.end(b)) for a, b in (("one", "two"), ("first", "second"))]]
+    cuts.append(
+        [(found.start(a), found.start(b)) for a, b in (("one", "two"), ("first", "second"))]
+    )
+    return [_cut(line, cut) for cut, told in zip(cuts, verdicts, strict=True) if told == "bad"]
 
 
 def _with_letters(line: Line, lexicon: Lexicon, language: str | None) -> Line:

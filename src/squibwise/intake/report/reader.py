@@ -21,7 +21,7 @@ from squibwise.intake.report.line_codes import read_codes
 from squibwise.intake.report.line_units import take_line_units
 from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.lines import read_line, split_line, supply_volts
-from squibwise.intake.report.marks import apply_ticks, apply_times
+from squibwise.intake.report.marks import apply_results, apply_ticks, apply_times
 from squibwise.intake.report.meaning import fold_line, settle, tell
 from squibwise.intake.report.other_files import name_table
 from squibwise.intake.report.own_places import part_places
@@ -158,6 +158,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     apply_printed_columns(sheet.lines, lexicon)
     apply_letters(sheet.lines, lexicon)
     apply_ticks(sheet.lines)
+    apply_results(sheet.lines)
     apply_times(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
     take_module_names(sheet.lines, lexicon)

@@ -39,7 +39,7 @@ _NUMBER = (
     r"\d{2,3})"
 )
 _NO_MEASURE = (
-    r"(?![\d%]|[.,:]\d|\s?[-:+/]\s?\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
+    r"(?![\d%]|[.,:]\d|\s?[-:+]\s?\d|/\s?\d|\s/\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
     r"bar|psi|kpa|mm|cm|nm|x|times|mal|fois|veces|volte|vezes|razy|days?|tage|blinks?|flash\w*)\b)"
 )
 _AND = (
@@ -60,7 +60,7 @@ _AFTER_COLON = pattern(
 _DATE = pattern(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
 _ONE = pattern(_NUMBER + _NO_MEASURE)
 _PAUSED = pattern(
-    r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
+    r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*"
     r"(\d{1,2})(?:\s*(?:x\b|(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*))?"
 )
 _LONG = r"(?:long|lang|larg|lung|dlug|l)\w{0,5}"
@@ -84,7 +84,7 @@ _WORDS = dict.fromkeys("one un uno eins ein um jeden une una".split(), 1) | {
 }
 _SAID = "|".join(_WORDS)
 _SAID_PAUSED = pattern(
-    rf"\b({_SAID})\s+[^\W\d_]{{3,12}}[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
+    rf"\b({_SAID})\s+[^\W\d_]{{3,12}}[\s,;]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*"
     rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
 )
 _SAID_PAIR = pattern(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
@@ -106,11 +106,14 @@ _BLINKING = pattern(rf"{_BLINK}|\bpaus[ea]")
 _TWICE = pattern(  # "1 blink then 9 blinks"
     rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{_BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{_BLINK}"
 )
-_TIMES = r"(?:mal|times|fois|veces|volte|vezes|razy)\b"
+_TIMES = r"(?:mal|times|fois|veces|volte|vezes|razy|keer)\b"
 _COUNTED = pattern(
     rf"\b(\d{{1,2}}|{_SAID})\s*(?:(?:x|{_TIMES})\s*)?(?:{_BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
     rf"(?:(?:and|und|et|y|e|i|then|dann|puis|luego|poi|depois|potem)\s{{1,9}}){{0,2}}(\d{{1,2}}|{_SAID})\s*"
     rf"(?:(?:x|{_TIMES})\s*)?{_SHORT}\b"
+)
+_TIMED = pattern(  # "clignote 2 fois puis 3 fois"
+    rf"\b{_BLINK}\s(\d{{1,2}})\s?(?:x|{_TIMES})[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}(\d{{1,2}})\s?(?:x|{_TIMES})"
 )
 _SAID_BLINKS = pattern(  # "blinking four then two", "blinkt vier dann zwei"
     rf"\b{_BLINK}\s(?:[a-z']+\s){{0,3}}?({_SAID})[\s,]+(?:and|then|und|dann|puis|et|luego|y|poi|e|"
@@ -344,7 +347,7 @@ def _said(plain: str, lexicon: Lexicon) -> list[Code]:
     """Blinks told in words or drawn as dots, or as ``4 then 1`` behind a word for lamp or pause."""
     told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
     told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
-    told += [(m, m[1], m[2]) for m in _TWICE.finditer(plain)]
+    told += [(m, m[1], m[2]) for rule in (_TWICE, _TIMED) for m in rule.finditer(plain)]
     pair = _joined_pair(lexicon).search(plain) if _may_flash(plain, lexicon) else None
     if pair is not None and not told:
         told = [(pair, pair["one"], pair["two"])]
