@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from squibwise.history.closing import (
     denied_events,
@@ -12,23 +12,26 @@ from squibwise.history.closing import (
     late_events,
     list_commanded,
 )
-from squibwise.history.order import History, read_history, replacements
-from squibwise.history.signed import CONTROL_UNIT, NO_POWER, label_of, labels_anew
+from squibwise.history.order import History, read_history
+from squibwise.history.reliance import (
+    find_unweighed,
+    list_bare_searches,
+    list_bare_settings,
+    list_labelled_early,
+    list_signed_both_ways,
+    span_work,
+    weigh_times,
+)
+from squibwise.history.signed import CONTROL_UNIT, NO_POWER, labels_anew
 from squibwise.model.car import OwnRule
 from squibwise.model.evidence import (
     Circumstance,
-    DoneWork,
     Evidence,
-    LampCheck,
     Passed,
-    Reading,
-    SeatTrial,
 )
-from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
 from squibwise.model.proof import ProofRecord
 from squibwise.model.report import Report
-from squibwise.model.words import ASKED_WORDS, DECISIONS
 from squibwise.present.figures import counted, cut, hours, listed, moment
 from squibwise.present.record_content import Content, StatedPart
 from squibwise.present.record_words import (
@@ -61,7 +64,12 @@ def tell_to_know(record: ProofRecord, content: Content) -> Section:
     told = (*_left_fired(content), *_commanded(content, history), *_of_the_unit(history))
     told = (*told, *_told_of_events(history))
     told = (*told, *_of_which_car(content))
-    told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
+    told = (
+        *told,
+        *_explained_away(content),
+        *_signed_both_ways(content, history),
+        *_own_figures(content),
+    )
     told = (*told, *_own_codes(content), *_used_live(content))
     told = (*told, *_sold_new(content), *_of_labels(content))
     told = (*told, *_relabelled(content), *_labelled_early(content, history))
@@ -154,32 +162,27 @@ def _day(entry: Evidence) -> str:
 
 def _in_one_day(history: History) -> list[str]:
     """Return that the order of work and proof is only that of the file: no times, or one time."""
-    works = [w for _, w in history.works]
-    signed = [p for _, p in history.all_of(Passed)]
-    proof = [e for e in history.entries if isinstance(e, LampCheck | Report)][-2:]
-    timeless = sum(e.time is None for e in (*works, *signed, *proof))
-    if timeless:
-        total = len(works) + len(signed) + len(proof)
-        told = f"No time stands with {timeless} of {total} entries of work and proof"
+    times = weigh_times(history)
+    if times.count:
+        told = f"No time stands with {times.count} of {times.total} entries of work and proof"
         return [f"{told}: what came last rests on the order that its owner wrote."]
-    if works and proof and len({e.time for e in (*works, *proof)}) == 1:
+    if times.is_one_time:
         return ["Work and proof have one time: their order is the one that its owner wrote."]
     return []
 
 
 def _how_long(content: Content, history: History) -> list[str]:
     """Return over how long work and signatures are dated, beside the time that the work takes."""
-    kinds = (DoneWork, Passed, LampCheck)
-    entries = [e for e in history.entries if isinstance(e, kinds) and e.time is not None]
-    times = sorted(e.time.replace(tzinfo=None) for e in entries if e.time is not None)
+    dated = span_work(history)
     done = [o for o in content.work.operations if o.done and o.counted]
     takes = sum(o.minutes.likely for o in done)
-    if len(times) < 2 or not takes:
+    if dated is None or not takes:
         return []
-    span = (times[-1] - times[0]).total_seconds() / 60
+    first, last = dated
+    span = (last - first).total_seconds() / 60
     short = "Work is dated closer together than it takes: " if span < takes else "Work is dated "
-    dated = f"{moment(times[0])} to {moment(times[-1])}, {hours(span)}"
-    return [f"{short}{dated}; reckoned are {hours(takes)} with hands on."]
+    told = f"{moment(first)} to {moment(last)}, {hours(span)}"
+    return [f"{short}{told}; reckoned are {hours(takes)} with hands on."]
 
 
 def _of_labels(content: Content) -> list[str]:
@@ -230,44 +233,29 @@ def _bare_signatures(content: Content, history: History) -> list[str]:
     A note without a single figure, such as "done", names none.
     """
     titles = {c.id: c.title for c in content.components}
-    measured = {split_loop(e.component)[0] for e in history.entries if isinstance(e, _MEASURED)}
-    mended = {w.component for _, w in history.works if w.what != "disconnected"}
-    signed = {p.what: p for _, p in history.all_of(Passed)}
     told = []
-    for action, proved, head in _BARE:
-        known = measured if proved == "measured" else mended
-        bare = [
-            f'{titles[c]} ("{cut(p.note, LONGEST_NOTE)}")' if p.note else titles[c]
-            for what, p in signed.items()
-            if what.endswith(action) and p.result == "passed"
-            if proved == "mended" or not any(letter.isdigit() for letter in p.note)
-            if (c := what.removesuffix(action)) in titles and c not in known
-        ]
-        told += [f"{head}: {listed(bare, 3)}."] if bare else []
-    return [*told, *_unweighed(signed, history)]
+    for head, bare in (
+        ("Signed as set, no figure, no document", list_bare_settings(history)),
+        ("Fault signed as traced, no repair on record", list_bare_searches(history)),
+    ):
+        parts = ((titles.get(p.what.rpartition(":")[0]), p.note) for p in bare)
+        named = [f'{t} ("{cut(n, LONGEST_NOTE)}")' if n else t for t, n in parts if t]
+        told += [f"{head}: {listed(named, 3)}."] if named else []
+    return [*told, *_unweighed(history)]
 
 
-def _unweighed(signed: Mapping[str, Passed], history: History) -> list[str]:
+def _unweighed(history: History) -> list[str]:
     """Return that the weight check of a seat stands signed, and that no load of it was entered."""
-    check = signed.get("step:weigh-seat") or signed.get("weigh-seat")
-    if check is None or check.result != "passed" or history.all_of(SeatTrial):
+    check = find_unweighed(history)
+    if check is None:
         return []
     note = f'what was noted: "{cut(check.note, LONGEST_STATED)}"' if check.note else "nothing noted"
     return [f"Seat weight check signed, no load and no reading entered; {note}."]
 
 
-_MEASURED = (Reading, SeatTrial)
-_BARE = (
-    (":calibrate", "measured", "Signed as set, no figure, no document"),
-    (":trace", "mended", "Fault signed as traced, no repair on record"),
-)
-
-
 def _labelled_early(content: Content, history: History) -> list[str]:
-    """Return fitted parts whose label was written down before any work on the car: the old one?"""
-    first = min((n for n, w in history.works if w.what != "cleared"), default=-1)
-    fitted = (label_of(history, c) for c in replacements(history))
-    early = {x.component for x in fitted if x is not None and history.place_of(x.id) < first}
+    """Return fitted parts whose label was written down before any work on the car."""
+    early = list_labelled_early(history)
     told = [p.title for p in content.parts if p.component in early]
     head = "Labels written down before any work, perhaps of the old part"
     return [f"{head}: {listed(told, 4)}."] if told else []
@@ -329,40 +317,15 @@ _OF_THE_CAR = (
 )
 
 
-def _signed_both_ways(content: Content) -> list[str]:
-    """Return what failed and passed later, with no work on it in between.
-
-    Work on the very part answers for its inspection; anything but clearing does for the lamp. What
-    is signed of the car as a whole stands here with what was noted.
-    """
-    refused: set[str] = set()
-    told: dict[str, str] = {}
-    for entry in content.evidence:
-        word, is_passed = _outcome_of(entry)
-        if isinstance(entry, DoneWork):
-            own = {w for w in refused if w.startswith(f"{entry.component}:")}
-            refused -= own | ({_LAMP} if entry.what != "cleared" else set())
-        elif word and not is_passed:
-            refused.add(word)
-        elif word in refused and word not in (*DECISIONS, *ASKED_WORDS):
-            note = cut(getattr(entry, "note", "") or "", LONGEST_NOTE)
-            by = getattr(entry, "by", None) or "nobody named"
-            told[word] = f"{by}: {note}" if note else by
-    words = [f"{tell_word(what, content)} ({by})" for what, by in told.items()]
+def _signed_both_ways(content: Content, history: History) -> list[str]:
+    """Return what failed and passed later, with what was noted, with no work on it in between."""
+    words = []
+    for what, entry in list_signed_both_ways(history).items():
+        note = cut(entry.note, LONGEST_NOTE) if isinstance(entry, Passed) else ""
+        by = getattr(entry, "by", None) or "nobody named"
+        words.append(f"{tell_word(what, content)} ({f'{by}: {note}' if note else by})")
     head = "Failed, later passed, with no work between"
     return [f"{head}: {'; '.join(words)}."] if words else []
-
-
-def _outcome_of(entry: Evidence) -> tuple[str, bool]:
-    """Return what an entry signs or checks, and whether it passed; empty for anything else."""
-    if isinstance(entry, LampCheck):
-        return _LAMP, entry.lit and entry.out_after_s is not None and entry.stayed_out is True
-    if isinstance(entry, Passed):
-        return entry.what, entry.result == "passed"
-    return "", False
-
-
-_LAMP = "lamp check"
 
 
 def _of_documents(record: ProofRecord, content: Content) -> list[str]:
