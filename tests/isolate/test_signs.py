@@ -240,6 +240,20 @@ def test_one_stage_of_two_speaks_against_what_both_run_through() -> None:
     assert chance(alone.suspects, spring) < chance(shared.suspects, spring)
     plug = "device-plug:bad-contact"  # of each stage its own
     assert chance(shared.suspects, plug) < chance(alone.suspects, plug)
+    earlier = msgspec.structs.replace(both, id="s0")
+    again = search_of(a_case(earlier, both), believing(), "driver.front-bag/2", CATALOG).standing
+    assert chance(again.suspects, spring) == pytest.approx(chance(shared.suspects, spring))
+
+
+def test_a_list_that_is_not_complete_says_nothing_by_its_silence() -> None:
+    def spring(complete: bool | None) -> float:
+        line = a_line("driver.front-bag", "open-or-high", stage=2)
+        case = a_case(a_report(line, complete=complete))
+        found = search_of(case, believing(), "driver.front-bag/2", CATALOG).standing
+        return chance(found.suspects, "clock-spring:broken")
+
+    assert spring(None) == pytest.approx(spring(False))
+    assert spring(True) < spring(None)
 
 
 @pytest.mark.parametrize("cause", ["shared-plug:driver", "loose-plug:driver.seat-bag"])
@@ -250,7 +264,8 @@ def test_other_circuits_through_it_are_named_only_where_a_report_says_so(cause: 
     plug = next(s for s in caused.suspects if s.id == "seat-plug:bad-contact")
     texts = [b.text for b in plug.because]
     assert not [t for t in texts if t.startswith("Another circuit")]
-    assert [t for t in texts if t.startswith("A connector of this circuit is not home: 95%")]
+    poor = "A connector of this circuit is not home or makes poor contact: 95%"
+    assert [t for t in texts if t.startswith(poor)]
 
 
 def first_cause(component: str, *evidence: Evidence) -> str:

@@ -270,7 +270,9 @@ def _others(
     for report in reports:
         if report is reported.first:
             break
-        found -= faulty_loops(report)
+        named = faulty_loops(report)
+        if named.isdisjoint({(component, stage), (component, 0)}):
+            found -= named
     spent = _crash(case, assessment) > 0.0
     return frozenset(
         (c, s)

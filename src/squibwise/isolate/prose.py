@@ -31,7 +31,7 @@ _DENIED_BEFORE, _CLAUSE = 3, 7
 
 _BUT_NOT = re.compile(r"( \w+){0,4},? (but|aber|mais|pero) (not|nicht|pas|no)\b")
 _NOT_COMING, _CLAUSE_WORD = "no-coming", "clause"  # words of the catalogue
-_COMES = {*get_args(Comes), "column-moved", "consumers-on", "wind"}
+_COMES = {*get_args(Comes), "column-moved", "backrest-moved", "consumers-on", "wind"}
 _NO = re.compile(r"(no|nein|non|never|nie|nunca|jamais)\b")
 
 

@@ -284,7 +284,7 @@ def _alone(element: Element, context: Context, report: Report) -> Signs:
     found: Signs = {}
     if element.id in _UNIT_SIDE and report.reading.coverage.complete:
         found["alone"] = ids
-    told = any(
+    told = report.reading.coverage.complete and any(
         line.component == context.name.id and line.stage == context.stage
         for line in report.reading.lines
     )

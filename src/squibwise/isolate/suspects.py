@@ -283,7 +283,7 @@ def _after(p: float, factor: float) -> float:
 
 
 _CAUSES = {
-    "connector": "A connector of this circuit is not home",
+    "connector": "A connector of this circuit is not home or makes poor contact",
     "clock-spring": "The clock spring is at fault",
     "supply": "The supply is at fault",
 }
