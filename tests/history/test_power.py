@@ -11,6 +11,7 @@ import pytest
 from squibwise.catalog.load import load_catalog
 from squibwise.history.order import History, read_history
 from squibwise.history.power import (
+    doubt_wait,
     find_power_off,
     is_powered_down,
     is_powered_since_safe,
@@ -145,3 +146,10 @@ def test_a_wait_that_was_signed_later_does_not_count_at_a_time_before_it() -> No
     history = course(lamp(8), SAFE)
     assert is_powered_since_safe(history, CATALOG, at(9))
     assert not is_powered_since_safe(history, CATALOG, at(10))
+
+
+# On the limit and beside it; the limit is the catalogue's shortest published wait.
+def test_a_wait_that_no_maker_asks_for_is_doubted() -> None:
+    shortest = CATALOG.fact("require.shortest-wait").number() / 60
+    assert doubt_wait(shortest, CATALOG) == ""
+    assert "shorter than any published" in doubt_wait(0.99 * shortest, CATALOG)

@@ -117,3 +117,18 @@ def _powered_down(entry: Evidence) -> bool:
     if isinstance(entry, DoneWork):
         return entry.component == "battery" and entry.what == "disconnected"
     return isinstance(entry, Passed) and entry.result == "passed" and entry.what in POWER_DOWNS
+
+
+ASK_WAIT = "Write the maker's wait for this car in minutes."
+
+
+def doubt_wait(minutes: float, catalog: Catalog) -> str:
+    """Return why a stated wait is none that a maker asks for; empty when it may be one.
+
+    Hands would be in a live car: whoever is just writing it is refused, and where it stands in a
+    case file the longest published one stays.
+    """
+    shortest = catalog.fact("require.shortest-wait").number()
+    if minutes * 60 >= shortest:
+        return ""
+    return f"A wait of {minutes:g} min is shorter than any published one ({shortest:g} s)"

@@ -14,6 +14,7 @@ from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.writing import change_file
+from squibwise.history.power import ASK_WAIT, doubt_wait
 from squibwise.intake.case_file.car_files import is_picture
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
@@ -227,10 +228,9 @@ def _refuse_no_wait(minutes: float | None, catalog: Catalog) -> None:
     Raises:
         InputError: It is shorter than the shortest published one.
     """
-    shortest = catalog.fact("require.shortest-wait").number()
-    if minutes is not None and minutes * 60 < shortest:
-        told = f"A wait of {minutes:g} min is shorter than any published one ({shortest:g} s)."
-        raise InputError(told, remedy="Write the maker's wait for this car in minutes.")
+    told = "" if minutes is None else doubt_wait(minutes, catalog)
+    if told:
+        raise InputError(f"{told}.", remedy=ASK_WAIT)
 
 
 def _is_rule(question: Question) -> bool:

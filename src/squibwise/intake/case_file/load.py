@@ -11,6 +11,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.history.order import order_entries
+from squibwise.history.power import ASK_WAIT, doubt_wait
 from squibwise.intake.case_file import car_files
 from squibwise.intake.case_file.car_files import make_car, with_codes, with_mentioned
 from squibwise.intake.case_file.checks import Notes, name_kind
@@ -329,17 +330,11 @@ def _profile(written: Written, notes: Notes) -> Profile:
 
 def _wait(stated: Given | None, notes: Notes) -> Given | None:
     """Return the wait of the maker as it is stated; a slip is none, and the longest stays."""
-    shortest = notes.catalog.fact("require.shortest-wait").number()
-    if stated is None or stated.value * 60 >= shortest:
+    told = "" if stated is None else doubt_wait(stated.value, notes.catalog)
+    if not told:
         return stated
-    notes.add(
-        "case-wait-too-short",
-        ("profile", "wait_minutes"),
-        f"A wait of {stated.value:g} min is shorter than any published one ({shortest:g} s): "
-        "the longest published wait stays.",
-        "Write the maker's wait for this car in minutes.",
-        "warning",
-    )
+    stays = f"{told}: the longest published wait stays."
+    notes.add("case-wait-too-short", ("profile", "wait_minutes"), stays, ASK_WAIT, "warning")
     return None
 
 
