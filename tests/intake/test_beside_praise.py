@@ -15,6 +15,7 @@ from squibwise.intake.report.reader import read_report
         "No faults except passenger front airbag open",
         "Rest ok. Passenger front airbag open.",
         "All circuits ok; driver side airbag open",
+        "No other faults than passenger front airbag open",
         "Alles in Ordnung außer Airbag Beifahrer: Unterbrechung",
         "Alles i.O. ausser Beifahrerairbag, Unterbrechung",
         "Alles in Ordnung, ausgenommen Gurtstraffer Fahrer, Widerstand zu hoch",

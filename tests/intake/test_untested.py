@@ -24,6 +24,11 @@ UNTESTED = {
     "Napinacz pasa kierowcy nie odpowiada": "driver.retractor-pretensioner",
     "Airbag do passageiro não foi lido": "passenger.front-bag",
     "Seat weight sensor: not measured": "passenger.occupant-sensor",
+    "Left curtain has not been tested": "left.curtain",
+    "Driver airbag loop skipped, rest ok": "driver.front-bag",
+    "Fahrerairbag nicht geprüft, sonst alles in Ordnung": "driver.front-bag",
+    "Airbag conducteur non contrôlé, le reste ok": "driver.front-bag",
+    "Pretensor pasajero sin comprobar, resto bien": "passenger.retractor-pretensioner",
 }
 
 

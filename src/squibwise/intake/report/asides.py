@@ -24,6 +24,7 @@ _SEEN = pattern(  # the last cell of a row of looks, beside rows of codes
 _GAVE = pattern("threw|gave|showed|gab|zeigte|dio|diede|deu")
 _ANSWERED_NO = pattern(r"(?i)\S(?:\s{3,}|\t|\.{3,}\s?|:\s)(?:n|no|nein|non|n[aã]o|nie|nee)\s*$")
 GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
+_OF_A_TEST = frozenset({"not", "tested", "asked", "was"})  # "has not been tested"
 _IGNITED = frozenset("bag curtain knee cushion pretension charge".split())  # these answer nobody
 _SENSED = frozenset("sensor unit electronics buckle occupant switch link".split())
 _LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
@@ -138,12 +139,19 @@ def _names_a_fault(line: Line, lexicon: Lexicon) -> bool:
     language = language_of(line, lexicon, None)
     pieces = [t for t in _stretches(lexicon).split(line.text) if t.strip()]
     said = [words_in(text, lexicon, language) for text in pieces]
-    bad = [has_part(w) and has_fault(w) and not why_absent(w, is_coded=False) for w in said]
+    bad = [_tells_bad(w) for w in said]
     return any(bad) and any(
         has_part(w) or _is_of_all(text, lexicon)
         for text, w, is_bad in zip(pieces, said, bad, strict=True)
         if not is_bad
     )
+
+
+def _tells_bad(words: Words) -> bool:
+    """Tell whether words name a part with its fault, or a part that was not tested."""
+    hear_untested(words)
+    told = has_fault(words) or "not-tested" in words.statuses
+    return has_part(words) and told and not why_absent(words, is_coded=False)
 
 
 def excepts_a_part(line: Line, lexicon: Lexicon) -> bool:
@@ -153,7 +161,7 @@ def excepts_a_part(line: Line, lexicon: Lexicon) -> bool:
         return False
     language = language_of(line, lexicon, None)
     before, words = (words_in(text, lexicon, language) for text in parts)
-    is_praised = bool(before.voices & GOOD) or _is_of_all(parts[0], lexicon)
+    is_praised = bool(before.voices & (GOOD | {"not"})) or _is_of_all(parts[0], lexicon)
     return (
         is_praised and has_part(words) and why_absent(words, is_coded=False) in ("", "found good")
     )
@@ -201,7 +209,7 @@ def hear_untested(words: Words) -> None:
     """
     told = words.features
     is_mute = told & FAULTS == {"communication"} and not told & _SENSED
-    is_undone = words.voices == {"not", "tested"} and not told & FAULTS
+    is_undone = {"not", "tested"} <= words.voices <= _OF_A_TEST and not told & FAULTS
     if is_mute and told & _IGNITED:
         told.discard("communication")
         add_status(words, "not-tested")

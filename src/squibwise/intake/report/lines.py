@@ -179,7 +179,8 @@ def supply_volts(line: Line, lexicon: Lexicon) -> float | None:
 def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     """Tell whether a line says that there is no fault, and no more than that."""
     texts = tuple(t.text for t in line.tokens)
-    if has_part(line.words) and excepts_a_part(line, lexicon):
+    is_untested = "not-tested" in line.words.statuses
+    if has_part(line.words) and (is_untested or excepts_a_part(line, lexicon)):
         return False
     for at in range(len(texts)):
         means, length = find_layout(lexicon, texts, at)
