@@ -177,7 +177,7 @@ def tell_cautions(texts: Iterable[str], heading: str = "Cautions") -> Section | 
 
 def say_state(state: str) -> str:
     """Return a state as a mechanic says it."""
-    return "not configured, or not the right part" if state == "unfit" else state
+    return "wrong part or not configured" if state == "unfit" else state
 
 
 def in_words(word: str) -> str:

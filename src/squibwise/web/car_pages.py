@@ -10,7 +10,7 @@ from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.names import split_component
 from squibwise.present.figures import percent
-from squibwise.present.phrases import name, tell_grouped
+from squibwise.present.phrases import name, say_state, tell_grouped
 from squibwise.present.tell_assessment import tell_belief, tell_look
 from squibwise.present.tell_bench import (
     LETTERS,
@@ -47,7 +47,7 @@ LEGEND = (
     ("faulty", LETTERS["faulty"], "electrical fault"),
     ("damaged", LETTERS["damaged"], "damaged"),
     ("missing", LETTERS["missing"], "missing"),
-    ("unfit", LETTERS["unfit"], "wrong or not configured"),
+    ("unfit", LETTERS["unfit"], say_state("unfit")),
     ("doubt", "?", "in doubt: look"),
     ("sound", "", "sound"),
 )
