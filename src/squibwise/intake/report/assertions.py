@@ -28,8 +28,8 @@ _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of 
 _ADVERB = 6  # letters of the shortest adverb that its end shows
 _STORY = 4  # words of a sentence before a count of blinks in it
 _SENTENCE = 6  # words of a sentence that ends with a full stop
-_DENYING = frozenset({"not", "gone"})
-_ONCE = frozenset({"was", "before"})
+DENYING = frozenset({"not", "gone"})
+ONCE = frozenset({"was", "before"})
 _AFFIRMING = frozenset({"asked", "exists"})  # "is", which may ask, and "there is"
 _NAMED_FAULTS = FAULTS - {"defect", "resistance", "ground"}
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
@@ -51,7 +51,7 @@ def _piece_end(lexicon: Lexicon) -> re.Pattern[str]:
 @lru_cache(maxsize=4)
 def _other_end(lexicon: Lexicon) -> re.Pattern[str]:
     """What parts a clause that may deny something else; a colon leads to what is said of it."""
-    return re.compile(_piece_end(lexicon).pattern.replace("[,;:]", "[,;]") + r"|\s[+&]\s")
+    return re.compile(_piece_end(lexicon).pattern.replace("[,;:]", "[,;]") + r"|\s[+&]\s|\s(?=\()")
 
 
 @lru_cache(maxsize=4)
@@ -213,13 +213,13 @@ def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
     """
     lexicon = lexicon_of(catalog)
     stop = _last_stop(lexicon).match(flat(line.text[: line.codes[0].start]))
-    if stop is not None and not words_of(line.text[stop.end() :], catalog, usual).voices & _DENYING:
+    if stop is not None and not words_of(line.text[stop.end() :], catalog, usual).voices & DENYING:
         return True
     language = language_of(line, lexicon, usual)
     pieces = _piece_end(lexicon).split(without_codes(line))
     said = [(c, words_of(c, catalog, language)) for c in pieces]
-    own = [w for _, w in said if has_fault(w) and not w.voices & _DENYING]
-    voiced = [(c, w) for c, w in said if w.voices & _DENYING]
+    own = [w for _, w in said if has_fault(w) and not w.voices & DENYING]
+    voiced = [(c, w) for c, w in said if w.voices & DENYING]
     if not own or not voiced:
         return False
     return all(_is_of_other(c, w, own[0], lexicon, language) for c, w in voiced)
@@ -235,14 +235,14 @@ def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
     bounds = [0, *(at for cut in cuts for at in cut), len(text)]
     spans = list(zip(bounds[::2], bounds[1::2], strict=True))
     said = [words_of(text[a:b], catalog, usual) for a, b in spans]
-    told = (n for n, w in enumerate(said) if has_fault(w) and not w.voices & _DENYING)
+    told = (n for n, w in enumerate(said) if has_fault(w) and not w.voices & DENYING)
     first = next(told, None)
     if first is None:
         return text
     others = [
         (start, end)
         for (start, end), words in list(zip(spans, said, strict=True))[first + 1 :]
-        if words.voices & (_DENYING | _ONCE)
+        if words.voices & (DENYING | ONCE)
         and _is_of_other(text[start:end], words, said[first], lexicon, usual)
         and not _denies_verb(text[start:end], lexicon, usual)
     ]
@@ -266,7 +266,7 @@ def _is_of_other(
         return not words.features & own.features & FAULTS  # "open, not shorted", "no crash data"
     places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)
     parts = (words.features & HEADS) - own.features if "not" in words.voices else set()
-    if parts or (places and words.voices <= _DENYING):
+    if parts or (places and words.voices <= DENYING):
         return True  # "not the clock spring"
     if words.voices & {"gone", "past"}:
         return _has_strange_subject(clause, lexicon, language)
@@ -337,7 +337,7 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     if words.says_nothing:
         small, holding, strange = _sort(text, lexicon, language)
         return strange > 1 or (strange > 0 and small + holding > 0)
-    return bool(words.voices & _ONCE) and _was_once(line, catalog, language)
+    return bool(words.voices & ONCE) and _was_once(line, catalog, language)
 
 
 def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
@@ -346,7 +346,7 @@ def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
     behind = _FULL_STOP.split(line.text[line.codes[0].end :])[0]
     clauses = [c for c in _piece_end(lexicon).split(behind)[1:] if not _is_new(c, lexicon)]
     said = (words_of(c, catalog, language) for c in clauses)
-    return any(w.voices & _ONCE and not stands_alone(w) for w in said)
+    return any(w.voices & ONCE and not stands_alone(w) for w in said)
 
 
 def _tells_story(line: Line) -> bool:

@@ -151,9 +151,10 @@ class _Tables:
 
     def _any_means(self, text: str, means: Callable[[Words], bool]) -> bool:
         """Tell whether a text means something in the report's language, or in another."""
-        if not all(t.text in self.lexicon.known for t in tokenise(text)):
-            return False
-        return any(means(words_in(text, self.lexicon, name)) for name in self.names)
+        texts = {t.text for t in tokenise(text)} - self.lexicon.base
+        known = (name for name in self.names if texts <= self.lexicon.words[name])
+        own = [*known] if texts else self.names[:1]
+        return any(means(words_in(text, self.lexicon, name)) for name in own)
 
     def _row(self, line: Line, head: _Head) -> _Row | None:
         """A line as a row below a head; None where it is none."""

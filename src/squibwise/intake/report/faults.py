@@ -8,6 +8,8 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.absences import denied_by_name, why_gone
 from squibwise.intake.report.asides import excepts_a_part, hear_untested, why_absent
 from squibwise.intake.report.assertions import (
+    DENYING,
+    ONCE,
     UNSURE,
     begins_with_only,
     find_asserted,
@@ -313,7 +315,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         return
     pieces = join_lamp_code(segments(line, lexicon_of(catalog)), catalog, sheet.language)
     for at, (code, text) in enumerate(pieces):
-        own = without_others(text, catalog, sheet.language)
+        is_voiced = line.words.voices & (DENYING | ONCE)
+        own = without_others(text, catalog, sheet.language) if is_voiced else text
         if len(pieces) > 1 or own != text:
             words = words_of(own, catalog, sheet.language)
         else:

@@ -28,15 +28,20 @@ def why_of_others(line: Line, lexicon: Lexicon, language: str | None) -> str:
     if told is None:
         return ""
     head = plain[:told] if line.codes else plain
-    if any(_is_holder(m, plain, lexicon, told) for m in _other_vehicle(lexicon).finditer(head)):
+    small = lexicon.small
+    is_other = any(word in head for word in small.others)  # most lines name none
+    if is_other and any(
+        _is_holder(m, plain, lexicon, told) for m in _other_vehicle(lexicon).finditer(head)
+    ):
         return "another car"
-    if any(m.end() <= told for m in _hearsay(lexicon).finditer(plain[:told])):
+    is_said = any(word in head for word in (*small.says, *small.according, *small.heard))
+    if is_said and _hearsay(lexicon).search(plain[:told]):
         return "hearsay"
     label = plain.partition(":")[0] if line.is_keyed else ""
-    if label and lexicon.small.guesses.intersection(re.findall(r"[^\W\d_]+", label)):
+    if label and small.guesses.intersection(re.findall(r"[^\W\d_]+", label)):
         return "a guess"
     head_words = set(re.findall(r"[^\W\d_]+", plain[:told]))
-    if not line.codes and head_words & lexicon.small.thinks:
+    if not line.codes and head_words & small.thinks:
         return "a guess"
     return "" if line.codes or not _is_required(line, lexicon, language) else "a guess"
 

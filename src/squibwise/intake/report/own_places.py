@@ -92,7 +92,7 @@ def part_places(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
 def _dealt(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
     """``curtain L/R: open/ok``: two verdicts are dealt out over two places, in their order."""
     found = _TWO_AND_TWO.search(line.text)
-    if found is None:
+    if found is None or any(c.end > found.start() for c in line.codes):
         return []
     one, two = (words_in(found[name], lexicon, language) for name in ("one", "two"))
     said = [(found[n], words_in(found[n], lexicon, language)) for n in ("first", "second")]
