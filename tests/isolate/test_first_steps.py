@@ -155,6 +155,16 @@ def test_the_module_goes_on_after_the_wheel_was_turned_with_a_load_in_its_place(
     assert "plug everything together" in " ".join(texts[turned + 1 :])
 
 
+# Common practice, no source: the connector of the unit carries its supply and every circuit.
+def test_a_load_at_the_unit_wants_the_adapter_that_keeps_all_else_connected() -> None:
+    search = search_of(a_case(a_report(a_line(WHEEL, "open-or-high"))), believing(), WHEEL, CATALOG)
+    cards = {t.id: card_of(t, search.context, search.standing, 30.0, CATALOG) for t in search.tests}
+    at_unit, at_device = cards["load-at:unit-plug"], cards["load-at:device-plug"]
+    assert any("adapter" in tool for tool in at_unit.needs)
+    assert "every other circuit stay connected" in " ".join(at_unit.how)
+    assert not any("adapter" in text for text in (*at_device.needs, *at_device.how))
+
+
 # Common practice, no source: a connector seen half seated is seated and read before anything else.
 def test_a_plug_seen_half_seated_is_seated_and_read() -> None:
     loop = "driver.front-bag/1"

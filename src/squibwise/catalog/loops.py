@@ -166,7 +166,9 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         means: What each outcome means.
         how: Steps, in order; ``[off]`` or ``[on]`` before a step says that the power is so, where
             that is not plain from ``power``.
+        at_unit: Steps in place of ``how`` at the connector of the control unit.
         needs: Tools.
+        at_unit_needs: Further tools there.
         cautions: Caution ids.
         source: Source id.
         basis: Basis of minutes and error rates.
@@ -203,7 +205,9 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     shows: dict[str, tuple[str, ...]] = {}
     means: dict[str, str]
     how: tuple[str, ...]
+    at_unit: tuple[str, ...] = ()
     needs: tuple[str, ...] = ()
+    at_unit_needs: tuple[str, ...] = ()
     cautions: tuple[str, ...]
     source: str = "judgement"
     basis: Basis = "judgement"

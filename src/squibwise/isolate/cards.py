@@ -26,6 +26,7 @@ from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 _ALWAYS = "maker-first"
 _MARKS = {"[off] ": "off", "[on] ": "on", "[drive] ": "on"}
 _LOAD_OHM = "2.1"
+_UNIT_PLUG = "unit-plug"
 _CALM_OFF = (
     "Power off before anything here is touched; wait too where the maker asks it of sensors."
 )
@@ -223,7 +224,8 @@ def _test_card(
     bench: BenchTest, before: list[CardStep], context: Context, catalog: Catalog
 ) -> BenchCard:
     test, title, power = bench.test, bench.point.title, power_of(bench)
-    how = [s.format(element=title) for s in test.how]
+    at_unit = test.at_unit if bench.point.id == _UNIT_PLUG else ()
+    how = [s.format(element=title) for s in at_unit or test.how]
     gate = catalog.loops.steps_bare if test.bare else catalog.loops.steps_on
     on = [CardStep(text=t, power="on") for t in gate]
     if "through" in (power, test.power):
@@ -242,7 +244,7 @@ def _test_card(
         entry=_entry(bench, list(test.outcomes), context),
         outcomes=dict(test.outcomes),
         minutes=test.minutes,
-        needs=test.needs,
+        needs=(*(test.at_unit_needs if at_unit else ()), *test.needs),
         cautions=cautions_of((_ALWAYS, *test.cautions), catalog),
         because=(
             *_cleared_by(bench, context, catalog),
