@@ -23,8 +23,8 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         sound: Probability that this is reported of a sound part; likewise the other states.
             ``fired`` is ignored for kinds that cannot fire.
         missing: The same of a part that is not there.
-        fired_if_rebuilt: Of a fired part in a car that was put back together or looks re-covered;
-            None = as in any other car.
+        fired_if_rebuilt: Chance that the sight says nothing, the part being covered anew, in a car
+            that was put back together or looks re-covered; None = as in any other car.
         connector: Probability that this is reported when its connector is off; None = as of a
             sound part.
         range_factor: The odds of each of these may be this many times lower or higher.

@@ -195,7 +195,7 @@ def _values_of_circuit(
 def _weigh_look(entry: Look, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
     component, stage = split_loop(entry.component)
     found = net.find(component)
-    values = None if found is None else look_values(found[1], entry.seen, net.rebuilt, catalog)
+    values = None if found is None else look_values(found[1], entry.seen, False, catalog)
     if found is None or values is None:
         return
     if "/" in entry.component:

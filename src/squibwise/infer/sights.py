@@ -1,5 +1,7 @@
 """What was seen of a part against what its circuit reads: the eye comes first, and looks again."""
 
+from collections.abc import Iterator
+
 import msgspec
 import numpy as np
 
@@ -22,27 +24,39 @@ from squibwise.model.report import Report
 def doubt_lone_sights(
     engine: Engine, likelihoods: tuple[Likelihood, ...], catalog: Catalog
 ) -> tuple[Likelihood, ...]:
-    """Return the likelihoods, a lone sight that its own circuit contradicts believed so far only.
+    """Return the likelihoods, sights that may be wrong believed so far only.
 
-    Whoever looked may have looked at another part, or named it wrong. That is left a fixed chance,
-    whatever else speaks, until somebody looks again: one look must not be surer than the codes
-    make it doubtful.
+    Whoever was alone in seeing a part spent, against its own circuit, may have looked at another
+    part, or named it wrong; and in a car that was put back together what looks whole may be covered
+    anew. That is left a fixed chance, whatever else speaks: one look must not be surer than the
+    codes make it doubtful, and not the codes but the rebuilding raises the doubt.
     """
-    wrong = catalog.firing.scans.clash.lone_look_wrong
-    looks = (look for _, look in engine.net.line.all_of(Look))
-    lone = {look.id for look in looks if is_lone_sight(look, engine.net, catalog)}
+    wrong = dict(_doubted(engine.net, catalog))
     result = list(likelihoods)
     for at, piece in enumerate(likelihoods):
-        if piece.evidence not in lone:
+        if piece.evidence not in wrong:
             continue
         rest = tuple(p for p in likelihoods if p is not piece)
         part = group_belief(engine.run(rest), engine.place[piece.about][0]).parts[piece.about]
         (on,) = piece.parts
         expected = float((part.now * on.values[0]).sum())
-        doubted = np.minimum(1.0, on.values + expected * wrong / (1.0 - wrong))
+        left = wrong[piece.evidence] / (1.0 - wrong[piece.evidence])
+        doubted = np.minimum(1.0, on.values + expected * left)
         parts = (OnComponent(on.part, on.place, doubted),)
         result[at] = msgspec.structs.replace(piece, parts=parts)
     return tuple(result)
+
+
+def _doubted(net: Network, catalog: Catalog) -> Iterator[tuple[str, float]]:
+    """Yield the looks that may be wrong whatever else speaks, with the chance of it."""
+    for _, look in net.line.all_of(Look):
+        found = net.find(look.component)
+        words = {} if found is None else catalog.looks(found[1].kind.kind)
+        covered = words[look.seen].fired_if_rebuilt if look.seen in words else None
+        if is_lone_sight(look, net, catalog):
+            yield look.id, catalog.firing.scans.clash.lone_look_wrong
+        elif net.rebuilt and covered is not None:
+            yield look.id, covered
 
 
 def is_lone_sight(look: Look, net: Network, catalog: Catalog) -> bool:
