@@ -202,6 +202,7 @@ def test_a_last_scan_that_names_no_car_is_only_stated(issue: Maker) -> None:
         ("No faults. All circuits ok? No. All tests complete? No.", "line 2"),
         ("All circuits ok, but driver loop", "line 2"),
         ("All circuits ok -> 0", "line 2"),
+        ("All circuits ok | FAIL\nAll tests complete | FAIL", "line 2"),
         ("All circuits ok ....", "line 2"),
         ("All circuits ok~", "line 2"),
         ("Expected: All circuits ok.", "line 2"),

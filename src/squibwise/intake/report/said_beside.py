@@ -78,7 +78,7 @@ def _is_known(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     is_part = _is_of_part(line)
     if _BLANK.search(line.raw) or (is_part and not _is_good(line)):
         return False
-    text = BULLET.sub("", _TICKED.sub("", line.text), count=1)
+    text = BULLET.sub("", _TICKED.sub("", line.raw), count=1)
     text = _OF_ALL.sub(" ", _DATED.sub(" ", _MEASURED.sub(" ", text)))
     text = _without_none(text, lexicon)
     if _ODD_SIGN.search(text):
