@@ -304,6 +304,17 @@ def test_a_recorder_at_rest_is_doubted_beside_a_crushed_nose_and_a_locked_belt()
     assert crushed.after_crash.sound < 0.1
 
 
+def test_what_a_record_that_broke_off_lists_was_commanded() -> None:
+    """49 CFR 563 has a file say whether it was recorded whole: what lacks is silent, not denied."""
+    record = Recorder(id="edr", record="locked", commanded_ms={f"{BAG}/1": 20.0})
+    whole, cut = (
+        of(ask(NOSE, msgspec.structs.replace(record, complete=c)), BAG).after_crash.fired
+        for c in (None, False)
+    )
+    assert cut == pytest.approx(whole, abs=0.01)
+    assert cut > 0.95
+
+
 def test_a_report_of_another_car_is_set_aside_whole() -> None:
     car = msgspec.structs.replace(build.car(), vin="0Z9HB1F56FK009127")
     other = msgspec.structs.replace(OPENS.reading, vin="0Z9WG9J31LK550871")

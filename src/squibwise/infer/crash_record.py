@@ -252,10 +252,9 @@ def _recorded_people(entry: Recorder, net: Network, catalog: Catalog) -> Iterato
 
 def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
     """Yield what the recorded firing commands say of each charge."""
-    if entry.complete is False:
-        return
     listed = _loops(entry.commanded_ms) | _loops(entry.commanded)
-    refused = _loops(entry.not_commanded) - listed
+    broken_off = entry.complete is False  # it is silent on what it lacks; what it lists was said
+    refused = set() if broken_off else _loops(entry.not_commanded) - listed
     timed = {_sort(split_component(split_loop(n)[0]).kind) for n in listed}
     for _, _, _, part in net.parts():
         own = {loop_id(part.id, s + 1) for s in range(part.stages)}

@@ -104,6 +104,25 @@ def test_a_component_that_a_report_names_is_in_the_car(load: Load, folder: Path)
     assert all(f.severity == "note" for f in assumed.findings if f.code.endswith("-added"))
 
 
+@pytest.mark.parametrize(
+    ("text", "added"),
+    [
+        ("Knee airbag open", {"driver.knee-bag", "passenger.knee-bag"}),
+        ("Battery cut-off open", {"centre.battery-cutoff"}),
+        ("B1C20 heater open", set()),
+    ],
+)
+def test_a_charge_named_without_its_place_is_in_the_car(
+    load: Load, folder: Path, text: str, added: set[str]
+) -> None:
+    (folder / "evidence" / "scan.txt").write_text(f"{text}  present\n", encoding="utf-8")
+    case = load("[car]\nequipment = 'front-bags'\n" + SCAN)
+    before = load("[car]\nequipment = 'front-bags'\n").car.components
+    assert set(case.car.components) - set(before) == added
+    told = [f.severity for f in case.findings if f.code == "report-component-unplaced"]
+    assert told == (["warning"] if added else [])
+
+
 def test_a_report_of_another_car_is_a_warning_at_its_line(load: Load, folder: Path) -> None:
     report = "VIN 0Z9SD4C37LR001822\nB0001-1B Driver airbag squib 1 open  present\n"
     (folder / "evidence" / "scan.txt").write_text(report, encoding="utf-8")

@@ -22,7 +22,7 @@ from squibwise.intake.report.reader import read_report
 from squibwise.intake.vin import read_vin
 from squibwise.model.car import Car, OwnCode
 from squibwise.model.evidence import Evidence
-from squibwise.model.names import split_component
+from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.report import CodeLine, ReadReport, Report
 
@@ -117,7 +117,38 @@ def with_codes(car: Car, evidence: Iterable[Evidence], notes: Notes) -> Car:
         for line in report.reading.lines if isinstance(report, Report) else ():
             if line.component is not None:
                 car = _with_coded(car, line, line.component, notes)
+            elif line.present and line.unit != "other":
+                car = _with_unplaced(car, line, notes)
     return car
+
+
+def _with_unplaced(car: Car, line: CodeLine, notes: Notes) -> Car:
+    """Return the car with the charges that a line names without their place, none being there.
+
+    At every usual place that it leaves open: what may be live is not left out.
+    """
+    kind = notes.catalog.kinds.get(line.kind or "")
+    there = {split_component(c).kind for c in car.components}
+    if kind is None or not kind.fires or kind.kind in there:
+        return car
+    fit = [p for p in kind.places if line.side in (None, side_of(p, car.drive_hand))]
+    listed = (split_component(c) for t in notes.catalog.templates.values() for c in t.components)
+    usual = {c.place for c in listed if c.kind == kind.kind}
+    told = [p for p in fit if p == line.place] or [p for p in fit if p in usual] or fit
+    added = {f"{place}.{kind.kind}" for place in told} - set(car.removed)
+    if not added:
+        return car
+    names = ", ".join(sorted(added))
+    finding = Finding(
+        code="report-component-unplaced",
+        severity="warning",
+        message=f"A report names a charge, {kind.title}, that is not part of '{car.equipment}'; "
+        f"taken to be in the car: {names}.",
+        remedy="Look where it sits: add = [...] and remove = [...] under [car] say which there is.",
+        origin=line.origin if line.origin.file else Origin(line=line.line, raw=line.raw),
+    )
+    notes.findings.append(finding)
+    return msgspec.structs.replace(car, components=tuple(sorted({*car.components, *added})))
 
 
 def _twin(component: str) -> tuple[str, ...]:
