@@ -19,20 +19,14 @@ from squibwise.model.words import Comes
 
 _DENIAL, _WHEN, _HEARSAY = "denial", "clause-when", "hearsay"  # words of the catalogue
 _SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=\w):\s+(?=[A-Z])| - ")
-_SEATS = {
-    "driver": r"driver|driver's|fahrer|conducteur|conductor",
-    "passenger": r"passenger|passenger's|beifahrer|passager|acompanante|copiloto|pasajero",
-}
-_SEAT_PART = (
-    r"(side |front )?(seat|belt|buckle|bag|airbag|code|sitz|gurt|siege|ceinture|asiento|cinturon)"
-)
 _DENIED_BEFORE, _CLAUSE = 3, 7
 
 
-_BUT_NOT = re.compile(r"( \w+){0,4},? (but|aber|mais|pero) (not|nicht|pas|no)\b")
+_BUT_NOT, _ANSWER_NO, _SEAT_PART = "but-not", "answer-no", "seat-part"  # words of the catalogue
 _NOT_COMING, _CLAUSE_WORD = "no-coming", "clause"  # words of the catalogue
 _COMES = {*get_args(Comes), "column-moved", "backrest-moved", "consumers-on", "wind"}
-_NO = re.compile(r"(no|nein|non|never|nie|nunca|jamais)\b")
+_PLACES = ("driver", "passenger")
+_NEAR_BEHIND = 5
 
 
 def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
@@ -64,12 +58,13 @@ def _sentences(text: str, catalog: Catalog) -> list[str]:
     ``New plug under the seat. No change.``
     """
     effects = (catalog.loops.words["no-effect"], catalog.loops.words["effect"])
+    answered_no = _pattern(catalog.loops.words[_ANSWER_NO])
     found: list[str] = []
     for sentence in _SENTENCE.split(text):
         short = found and len(sentence.split()) <= _LAST_WORDS
         if short and any(_pattern(e).search(plain(sentence)) for e in effects):
             found[-1] = f"{found[-1].rstrip('. ')}, {sentence}"
-        if found and found[-1].endswith("?") and _NO.match(plain(sentence)):
+        if found and found[-1].endswith("?") and answered_no.match(plain(sentence)):
             found.pop()  # asked, and answered no
             continue
         found.append(sentence)
@@ -114,10 +109,8 @@ def _may_tell(report: Report, context: Context) -> bool:
 def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[Sign, str]]:
     """Yield the signs that one sentence tells plainly, each with the element it is told of."""
     text = plain(sentence)
-    if not text or _of_another(text, context):
-        return
     found = _Found(text=text, context=context, catalog=catalog)
-    if found.spans(_HEARSAY):
+    if not text or _of_another(found, context) or found.spans(_HEARSAY):
         return  # what somebody advises, or did on another car
     for sign in catalog.loops.signs.values():
         if any(found.spans(w) for w in sign.unless):
@@ -245,29 +238,28 @@ def letters_of(phrase: str) -> tuple[str, ...]:
     return (longest,)
 
 
-def _of_another(text: str, context: Context) -> bool:
+def _of_another(found: "_Found", context: Context) -> bool:
     """Return whether a sentence names a seat other than the circuit's own, and not its own."""
-    own = _SEATS.get(context.name.place)
-    if own is None:
+    own = context.name.place
+    if own not in _PLACES:
         return False
-    others = [w for w in _SEATS.values() if w != own]
-    return any(_names_seat(w, text) for w in others) and not _names_seat(own, text)
+    others = [place for place in _PLACES if place != own]
+    return any(_names_seat(place, found) for place in others) and not _names_seat(own, found)
 
 
-def _names_seat(word: str, text: str) -> bool:
-    return any(
-        re.search(pattern, text)
-        for pattern in (
-            rf"\b({word})( \(\w+\))? {_SEAT_PART}",
-            rf"\b{_SEAT_PART}s? (du |del |de la |des )?({word})\b",
-            rf"\b({word})(sitz|gurt|airbag)",
-        )
-    )
+def _names_seat(place: str, found: "_Found") -> bool:
+    """Return whether a sentence names a person's seat, or what belongs to it."""
+    if found.spans(f"seat-of-{place}"):
+        return True
+    pairs = product(found.spans(f"place-{place}"), found.spans(_SEAT_PART))
+    gaps = (found.text[min(one[1], other[1]) : max(one[0], other[0])] for one, other in pairs)
+    return any(len(gap.split()) <= 1 and "," not in gap for gap in gaps)
 
 
 def _is_denied(text: str, at: tuple[int, int], catalog: Catalog) -> bool:
     """Return whether what a piece of a sentence tells is denied in it or just before it."""
-    if _BUT_NOT.match(text[at[1] :]):
+    behind = " ".join(text[at[1] :].split()[: _NEAR_BEHIND + 2])
+    if _pattern(catalog.loops.words[_BUT_NOT]).search(behind):
         return True
     before = text[: at[0]].rpartition(",")[2].split()[-_DENIED_BEFORE:]
     denial = _pattern(catalog.loops.words[_DENIAL])
