@@ -3,8 +3,8 @@
 import pytest
 from msgspec import structs
 
-from squibwise.model.belief import EventBelief
-from squibwise.present.tell_event import pick_causes, tell_event_shortly
+from squibwise.model.belief import Assessment, EventBelief, FaultyCircuit
+from squibwise.present.tell_event import believed_causes, pick_causes, tell_event_shortly
 
 EVENT = EventBelief(
     zones={},
@@ -37,3 +37,20 @@ def test_where_it_was_struck_is_told_as_far_as_it_is_settled(
 def test_causes_are_what_hands_can_do_something_about() -> None:
     causes = {"crash-record": 0.9, "unread-report:scan-1": 0.9, "supply": 0.6, "clock-spring": 0.1}
     assert pick_causes(causes, 0.5) == {"supply": 0.6}
+
+
+@pytest.mark.parametrize(
+    ("where", "named"),
+    [
+        ({"shared-connector": 0.9, "part": 0.1}, True),
+        ({"own-connector": 0.9, "part": 0.1}, False),
+        (None, True),
+    ],
+)
+def test_a_connector_that_tracing_holds_for_good_is_no_cause_of_the_car(
+    where: dict[str, float] | None, named: bool
+) -> None:
+    event = structs.replace(EVENT, causes={"shared-plug:driver.seat": 0.6})
+    traced = [FaultyCircuit(loop="driver.seat-bag/1", causes=(), where=where)] if where else []
+    states = Assessment(event=event, components=(), circuits=tuple(traced))
+    assert bool(believed_causes(states, 0.5)) is named

@@ -16,7 +16,7 @@ from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Report
 from squibwise.model.work import Work
 from squibwise.present.phrases import LIKELY, name
-from squibwise.present.tell_event import rank_causes, tell_cause
+from squibwise.present.tell_event import believed_causes, tell_cause
 from squibwise.present.tell_orders import order_now
 
 UNIT = "centre.control-unit"
@@ -126,7 +126,7 @@ def _shared_first(
     if told and not todo.unsettled and states.get(UNIT) is not None:
         cause, loop = tell_cause(_SUPPLY, catalog), loop_id(UNIT, 1)
         first.append(FaultyCircuit(loop=loop, title=name(UNIT, catalog), p=supply, shared=cause))
-    for key, _ in rank_causes(states.event.causes, LIKELY):
+    for key, _ in believed_causes(states, LIKELY):
         word, _, junction = key.partition(":")
         mates = [c for c in found if word == "shared-plug" and _runs_in(c, junction, catalog)]
         mates.sort(key=lambda c: not holds_charge(c.loop, catalog))

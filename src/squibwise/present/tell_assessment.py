@@ -50,7 +50,7 @@ def tell_assessment(case: Case, states: Assessment, catalog: Catalog) -> Telling
                 tell_assessment_shortly(case, states, catalog),
                 _asked(states),
                 *_fired(states, catalog),
-                tell_causes(states.event, catalog),
+                tell_causes(states, catalog),
                 tell_trouble(states),
                 tell_circuits(states, catalog),
                 tell_hazards(states, catalog),

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.belief import EventBelief, SpeedChange
+from squibwise.model.belief import Assessment, EventBelief, SpeedChange
 from squibwise.model.names import split_component
 from squibwise.present.figures import listed, percent, speed_in
 from squibwise.present.phrases import LIKELY, in_words, name, tell_from
@@ -106,10 +106,34 @@ def rank_causes(causes: Mapping[str, float], least: float) -> list[tuple[str, fl
     ]
 
 
-def tell_causes(event: EventBelief, catalog: Catalog) -> Section | None:
+def believed_causes(states: Assessment, least: float) -> list[tuple[str, float]]:
+    """Return the causes of a car, the likeliest first, but connectors that tracing holds for good.
+
+    What tracing has of the circuits weighs each of their places, and the story of their owner.
+    """
+    return [
+        (k, p) for k, p in rank_causes(states.event.causes, least) if _is_traced(k, states, least)
+    ]
+
+
+def _is_traced(key: str, states: Assessment, least: float) -> bool:
+    """Return whether tracing too gives a connector so much, if it traces there."""
+    word, _, place = key.partition(":")
+    if word not in (LOOSE_PLUG, _SHARED_PLUG):
+        return True
+    whose = place if word == LOOSE_PLUG else f"{place.partition('.')[0]}."
+    at = [c.where for c in states.circuits if c.loop.startswith(whose)]
+    words = (_SHARED,) if word == _SHARED_PLUG else ("own-connector", _SHARED)
+    return not at or any(sum(w.get(x, 0.0) for x in words) >= least for w in at)
+
+
+_SHARED_PLUG, _SHARED = "shared-plug", "shared-connector"
+
+
+def tell_causes(states: Assessment, catalog: Catalog) -> Section | None:
     """Return the single causes that may stand behind several codes; None when none may."""
     least = catalog.fact("present.named-from").number()
-    causes = rank_causes(event.causes, least)
+    causes = believed_causes(states, least)
     rows = tuple((percent(p), tell_cause(key, catalog)) for key, p in causes)
     if not rows:
         return None

@@ -8,7 +8,7 @@ from squibwise.model.names import split_loop
 from squibwise.model.words import STATES
 from squibwise.present.figures import percent
 from squibwise.present.phrases import LIKELY, say_state, tell_grouped
-from squibwise.present.tell_event import rank_causes, tell_cause
+from squibwise.present.tell_event import believed_causes, tell_cause
 from squibwise.present.telling import Section, Table, section
 
 _NOT_FIRED = tuple(s for s in STATES if s not in ("sound", "fired"))
@@ -47,8 +47,7 @@ def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
     for part, word, _ in troubled(states):
         found.setdefault(_word(part, word, states), []).append(part.id)
     causes = [
-        f"{tell_cause(key, catalog)} ({percent(p)})"
-        for key, p in rank_causes(states.event.causes, LIKELY)
+        f"{tell_cause(key, catalog)} ({percent(p)})" for key, p in believed_causes(states, LIKELY)
     ]
     return [*causes, *(f"{word}: {tell_grouped(parts, catalog)}" for word, parts in found.items())]
 
