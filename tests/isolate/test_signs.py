@@ -421,3 +421,17 @@ def test_a_seat_that_was_loaded_is_read_as_the_trial_of_its_value(
     case = a_case(a_report(a_line(seat, "performance")), *loaded)
     seen = search_of(case, believing(), f"{seat}/1", CATALOG).standing.seen
     assert seen == ({("empty-value", word)} if word else set())
+
+
+def test_the_number_of_the_part_the_car_came_with_tells_whether_the_one_fitted_is_right() -> None:
+    def wrong(*numbers: str) -> float:
+        labels = [
+            PartLabel(id=f"l{n}", component="driver.seat-bag", number=number, provenance=word)
+            for n, (number, word) in enumerate(zip(numbers, ("original", "new"), strict=False))
+        ]
+        renewed = DoneWork(id="d1", what="replaced", component="driver.seat-bag")
+        case = a_case(*labels, renewed, seen("driver.seat-bag", "open-or-high"))
+        found = search_of(case, believing(), SEAT, CATALOG).standing
+        return chance(found.suspects, "device:wrong-part")
+
+    assert wrong("SB-0871-L", "sb 0871 l") < wrong("SB-0871-L") < wrong("SB-0871-L", "SB-1190-L")

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element
 from squibwise.history.returned import is_whole
+from squibwise.history.signed import ORIGINAL
 from squibwise.isolate.context import Context, Told, is_sold_with, touched_by
 from squibwise.isolate.reported import faulty_loops
 from squibwise.model.evidence import DoneWork, Look, PartLabel, Reading, SeatTrial
@@ -377,6 +378,7 @@ def _of_the_part(element: Element, context: Context, catalog: Catalog) -> Signs:
     found: Signs = {}
     if labels and _is_donor(labels[-1], context.case.car.model_year, catalog):
         found["donor-unit" if element.role == "unit" else "donor"] = (labels[-1].id,)
+    found |= _of_numbers([e for e in labels if e.number])
     if element.role != "device":
         return found
     own = [e for e in context.case.evidence if getattr(e, "component", "") == context.name.id]
@@ -384,6 +386,19 @@ def _of_the_part(element: Element, context: Context, catalog: Catalog) -> Signs:
     if looks and looks[-1].seen == "damaged" and not _renewed_after(looks[-1], context):
         found["seen-damaged"] = (looks[-1].id,)
     return found
+
+
+def _of_numbers(labels: list[PartLabel]) -> Signs:
+    """Return whether the part fitted bears the number of the one that the car came with."""
+    first = [e for e in labels if e.provenance == ORIGINAL]
+    fitted = [e for e in labels if e.provenance != ORIGINAL]
+    if not first or not fitted:
+        return {}
+    numbers = [
+        "".join(c for c in e.number.casefold() if c.isalnum()) for e in (first[-1], fitted[-1])
+    ]
+    sign = "number-agrees" if numbers[0] == numbers[1] else "number-differs"
+    return {sign: (first[-1].id, fitted[-1].id)}
 
 
 def _is_part(component: str, element: Element, context: Context, catalog: Catalog) -> bool:
