@@ -200,3 +200,27 @@ def test_assess_and_trace_place_the_fault_alike(told: Any) -> None:
     suspects = search_of(case, answered()[0].states, LOOP, CATALOG).standing.suspects
     spring = sum(s.p for s in suspects if s.parts[0].startswith("clock-spring:"))
     assert where(*told).get("clock-spring", 0.0) == pytest.approx(spring, abs=0.1)
+
+
+def test_a_seat_sensing_that_its_card_cured_is_let_go_once_it_reads_clean() -> None:
+    """What was read, and repaired in vain, before a repair that held is of the old state."""
+    loop, mat = "passenger.occupant-sensor/1", "passenger.occupant-sensor"
+    tried = (("empty-value", "off"), ("torque:seat", "not fixed"), ("zero:seat", "fixed"))
+    entries = [
+        {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word}
+        for test, word in tried
+    ]
+    tables = {
+        "case": {"id": "seat"},
+        "car": {"model_year": 2015, "equipment": "curtains-and-weight-sensing"},
+        "evidence": [
+            {"kind": "circumstance", "what": "crash", "present": False},
+            {"kind": "report", "file": "r.txt", "when": "before-repair", "complete": True},
+            *entries,
+        ],
+    }
+    told = {"r.txt": "B1709 passenger weight sensing signal implausible present\n"}
+    case = line.make_case(tables, CATALOG, told)
+    whole = line.overview(case, CATALOG)
+    assert whole.states.of(mat).now.faulty < 0.2
+    assert mat not in [c.loop.partition("/")[0] for c in make_brief(case, whole, CATALOG).circuits]

@@ -33,6 +33,8 @@ COURSES = [
     (["lamp is dark"], False),
     (["told: The lamp is back since yesterday."], True),
     (["told: It has not come back, the lamp stays out."], False),
+    (["told: A friend asked whether the lamp is back; it is not."], False),
+    (["told: Luz encendida otra vez."], True),
     (["not fixed"], True),
     (["present", "fixed"], False),
     (["present", "fixed, read while apart"], True),

@@ -435,3 +435,15 @@ def test_the_number_of_the_part_the_car_came_with_tells_whether_the_one_fitted_i
         return chance(found.suspects, "device:wrong-part")
 
     assert wrong("SB-0871-L", "sb 0871 l") < wrong("SB-0871-L") < wrong("SB-0871-L", "SB-1190-L")
+
+
+def test_only_circuits_of_one_kind_of_fault_argue_for_one_connector() -> None:
+    """A bar that is down makes a circuit read low; it leaves no other one open."""
+
+    def bar(other: str) -> float:
+        low = a_line("driver.seat-bag", "low-or-short")
+        beside = a_line("left.curtain", other, line=2)
+        found = search_of(a_case(a_report(low, beside)), believing(), SEAT, CATALOG).standing
+        return chance(found.suspects, "unit-plug:spring-not-lifted")
+
+    assert bar("low-or-short") > 2.0 * bar("open-or-high")

@@ -152,7 +152,8 @@ def _tells_back(story: Story, loop: _Loop, catalog: Catalog) -> bool:
     text = plain(story.text)
     told = catalog.loops.words[_BACK_TOLD].pattern().finditer(text)
     denial = catalog.loops.words[_DENIAL].pattern()
-    return any(not denial.search(" ".join(text[: m.start()].split()[-3:])) for m in told)
+    near = (" ".join([*text[: m.start()].split()[-3:], *text[m.end() :].split()[:4]]) for m in told)
+    return any(not denial.search(words) for words in near)
 
 
 _BACK_TOLD, _DENIAL = "back-told", "denial"  # words of the catalogue

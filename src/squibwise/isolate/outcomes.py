@@ -21,6 +21,7 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import loop_id, side_of, split_component, split_loop
 from squibwise.model.report import Report
+from squibwise.numerics.troubleshoot.planner import NOT_FIXED
 
 _PART = "part"
 _PARTS = ("part", "device")
@@ -55,7 +56,10 @@ def weigh_tests(
             unproved[component] = done[-1]
         if (component, stage) not in tested:
             continue
-        weights |= {w.evidence: w for w in search.standing.weighed}
+        if search.standing.fixed:
+            weights |= _of_the_old_state(search, outcomes)
+        else:
+            weights |= {w.evidence: w for w in search.standing.weighed}
         parts[component, stage] = _share_parts(search)
         if search.standing.unconfirmed:
             unproved[component] = search.standing.unconfirmed
@@ -65,6 +69,16 @@ def weigh_tests(
     return BenchBelief(
         weights=weights, parts=parts, located=tuple(located.values()), unproved=unproved
     )
+
+
+def _of_the_old_state(search: Search, outcomes: list[TestOutcome]) -> dict[str, TestWeight]:
+    """Return no weight for repairs in vain before a fault was cured: they told of the old state."""
+    own = split_loop(search.context.loop)
+    vain = [e for e in outcomes if split_loop(e.loop) == own and e.outcome == NOT_FIXED]
+    return {
+        e.id: TestWeight(evidence=e.id, test=e.test, outcome=e.outcome, likely={}, otherwise=1.0)
+        for e in vain
+    }
 
 
 def _reported(case: Case) -> set[tuple[str, int]]:

@@ -4,6 +4,8 @@ import datetime as dt
 import re
 from collections.abc import Iterable
 
+import msgspec
+
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element
 from squibwise.history.returned import is_whole
@@ -258,6 +260,9 @@ def _of_neighbours(element: Element, context: Context, catalog: Catalog) -> Sign
     ids, found = (report.id,), Signs()
     if element.id == "asked" and any(split_component(c).kind in _ASKS for c, _ in context.faulty):
         found["asker-at-fault"] = ids
+    alone = not context.faulty
+    if element.role == "plug" and not _is_wet(context):
+        context = _of_one_kind(context, report)
     through = _shared(context, catalog)
     alike = bool(context.faulty) and _same_status(context)
     if element.id in through:
@@ -274,9 +279,38 @@ def _of_neighbours(element: Element, context: Context, catalog: Catalog) -> Sign
         found["one-run"] = ids
     if alike and not near and not runs:
         found["unlike-circuits"] = ids
-    if not context.faulty:
+    if alone:
         found |= _alone(element, context, report)
     return found
+
+
+_WET = ("soaked", "rain", "corrosion", "spilt")
+_KINDS = (
+    ("open-or-high", "communication"),
+    ("low-or-short",),
+    ("short-to-ground", "short-to-battery", "cross-short"),
+)
+
+
+def _is_wet(context: Context) -> bool:
+    """Return whether water is told of: one wet connector shows as faults of any kind."""
+    return any(t.sign.id in _WET for t in context.told or ())
+
+
+def _of_one_kind(context: Context, report: Report) -> Context:
+    """Return the context with those circuits alone whose kind of fault one connector may make too.
+
+    A bar that is down makes circuits read low; it opens none, and leaves no sensor silent.
+    """
+    kinds = {word: n for n, words in enumerate(_KINDS) for word in words}
+    own = {kinds[word] for word in context.reported.weight if word in kinds}
+    unlike = {
+        (line.component, line.stage or 0)
+        for line in report.reading.lines
+        if own and kinds.get(line.fault, min(own, default=0)) not in own
+    }
+    alike = frozenset(c for c in context.faulty if c not in unlike)
+    return msgspec.structs.replace(context, faulty=alike)
 
 
 def _alone(element: Element, context: Context, report: Report) -> Signs:

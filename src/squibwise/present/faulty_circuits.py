@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog, holds_charge
-from squibwise.history.closing import list_unproved
-from squibwise.history.order import History, read_history
+from squibwise.history.closing import STAYS, list_unproved
+from squibwise.history.order import CURED, History, read_history
 from squibwise.history.reports import settle_reports
 from squibwise.history.returned import Return, follow_repairs, is_there
 from squibwise.model.belief import Assessment, ComponentBelief, Located
@@ -61,6 +61,8 @@ def find_faulty_circuits(
     history = read_history(settle_reports(case).evidence)
     returned = follow_repairs(history, case.car, catalog).open
     unproved = list_unproved(history) | states.unproved
+    outcomes = {split_loop(e.loop): e.outcome for _, e in history.all_of(TestOutcome)}
+    cured = {x for x, word in outcomes.items() if word in (*CURED, STAYS)}
     worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
     for demand in (i for i in todo.items if i.action == "trace" and not i.done):
         belief = states.get(demand.component or "")
@@ -70,6 +72,8 @@ def find_faulty_circuits(
         loop, title = _to_trace(belief, catalog)
         if split_loop(loop) in returned:
             continue
+        if split_loop(loop) in cured and belief.id not in unproved:
+            continue  # the last scan waits for the next one, the search is over
         unread = _is_of_another(unproved.get(belief.id), loop, history)
         open_still = belief.id in unproved and not unread
         p = _traced(states).get(loop, demand.probability)
