@@ -7,7 +7,7 @@ import msgspec
 
 from squibwise.catalog.facts import Source
 from squibwise.catalog.reading import key_entries, read_toml, refuse_repeats, refuse_unknown
-from squibwise.catalog.texts import CautionText
+from squibwise.catalog.texts import CautionText, MovedSteps
 from squibwise.catalog.vocabulary import DEVICE, TOUCHED, Sign, StoryWord
 from squibwise.errors import CatalogError
 from squibwise.model.words import FAULTS, Basis
@@ -327,22 +327,6 @@ class Access(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     minutes: float
     source: str = "judgement"
     basis: Basis = "judgement"
-
-
-class MovedSteps(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """How a circuit is read whose fault came with a movement.
-
-    Attributes:
-        loads: With the power off, before anything is moved.
-        move: With the power on, to be read meanwhile.
-        back: The loads out again.
-        set: Where nothing may be moved with the power on: with it off, before reading.
-    """
-
-    loads: str
-    move: str
-    back: str
-    set: str
 
 
 class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -249,3 +249,19 @@ def _regions(region: str | None, known: set[str]) -> list[str]:
     if region in known and dash:
         return [country, region]
     return [country, f"{country}-other"]
+
+
+class MovedSteps(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How a circuit is read whose fault came with a movement.
+
+    Attributes:
+        loads: With the power off, before anything is moved.
+        move: With the power on, to be read meanwhile.
+        back: The loads out again.
+        set: Where nothing may be moved with the power on: with it off, before reading.
+    """
+
+    loads: str
+    move: str
+    back: str
+    set: str

@@ -9,7 +9,8 @@ from typing import get_args
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.loops import LoopRepair, LoopTest, MovedSteps
+from squibwise.catalog.loops import LoopRepair, LoopTest
+from squibwise.catalog.texts import MovedSteps
 from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord, plain
 from squibwise.isolate.context import Context, Told
 from squibwise.model.evidence import Story
