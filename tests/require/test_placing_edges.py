@@ -209,6 +209,32 @@ def test_a_cover_goes_on_after_everything_behind_it(name: str, jobs: dict[str, W
         assert operation.action != "close" or operation.id.replace("close:", "open:") in behind
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_is_plugged_in_before_what_is_fitted_there_in_the_same_phase(
+    name: str, jobs: dict[str, Work]
+) -> None:
+    """Whether an area stays open over a power on loads or not; and it is open by then."""
+    before, places = waits(jobs[name]), read_places(jobs[name])
+    for word, (phase, area) in places.items():
+        if word == f"join:{area}":
+            there = {w for w, p in places.items() if p == (phase, area)}
+            fits = {w for w in there if w.startswith("fit:")}
+            near = {w for w in fits if f"open:{area}" in before[w]}
+            assert {f"open:{area}", "step:structure", *near} <= before[word], word
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_unit_is_bolted_down_while_its_area_is_open(name: str, jobs: dict[str, Work]) -> None:
+    """In that area, before its cover; with no hand inside it stands with the power or the car."""
+    places, before = read_places(jobs[name]), waits(jobs[name])
+    if "step:unit-bolted" not in places:
+        return
+    ways = [w for w in ("flap", "console", "panel") if f"open:{w}" in places]
+    assert places["step:unit-bolted"][1] in (ways[:1] or ("power", "car"))
+    for way in ways:
+        assert "step:unit-bolted" in before[f"close:{way}"]
+
+
 def test_on_loads_the_passenger_airbag_is_plugged_in_first_and_the_drivers_goes_in_last(
     jobs: dict[str, Work],
 ) -> None:
