@@ -125,6 +125,25 @@ def test_of_two_channels_that_disagree_both_stay_and_the_uncertainty_grows() -> 
     assert u_kmh > 5.0
 
 
+@pytest.mark.parametrize("others", [(-0.5,), (0.4,), (1.01, -0.5, -0.51)])
+def test_channels_that_are_no_one_bodys_are_never_averaged(others: tuple[float, ...]) -> None:
+    """Two vehicles in one file under names of their own; three of one against one are the car."""
+    more = {f"c{n}_x_g": PULSE * share for n, share in enumerate(others)}
+    found = read(table({"time_s": TIME, "a_x_g": PULSE} | more))
+    assert found.entries == ()
+    assert "crash-data-disagree" in codes(found)
+    assert "one body" in found.findings[0].message
+
+
+def test_lateral_channels_against_each_other_leave_the_longitudinal_as_it_is() -> None:
+    alone = read(table({"time_s": TIME, "floor_x_g": PULSE})).entries[0]
+    columns = {"time_s": TIME, "floor_x_g": PULSE, "l_y_g": PULSE * 0.4, "r_y_g": PULSE * -0.4}
+    found = read(table(columns)).entries[0]
+    assert found.delta_v_long_kmh == pytest.approx(alone.delta_v_long_kmh)
+    assert found.u_kmh == pytest.approx(alone.u_kmh)
+    assert found.delta_v_lat_kmh is None
+
+
 def test_a_pulse_on_a_wrong_scale_gives_no_change_of_speed() -> None:
     found = read(table({"time_s": TIME, "floor_x_g": PULSE * 50}))
     assert found.entries[0].delta_v_long_kmh is None

@@ -193,6 +193,7 @@ def _named_rejected(name: str, reason: str, settings: Settings) -> Finding:
 
 
 _AXES = {"x": "long", "y": "lat"}
+_REASONS = 3  # that a refusal tells
 
 
 def record_of(
@@ -205,8 +206,9 @@ def record_of(
         return _from_series(table, series, settings)
     course, u_kmh, findings = integrated(table.time_s, pulses, settings)
     if course is None:
-        message = "no channel along or across the car can be used: no delta-V was taken from it."
-        remedy = "See the reasons above; type a known delta-V in as kind = 'recorder'."
+        why = " ".join(f.message for f in findings[:_REASONS])
+        message = f"no channel along or across the car can be used: no delta-V is known. {why}"
+        remedy = "Keep channels of this car's floor, or type a known delta-V in, kind = 'recorder'."
         findings.append(
             settings.finding("crash-data-no-channel", "error", message, remedy, table.line)
         )
@@ -293,8 +295,18 @@ def _u_of(group: Sequence[Heard], mean: Array) -> float:
 
 
 def agreeing(group: list[Heard], settings: Settings) -> tuple[list[Heard], list[Finding]]:
-    """Return the channels of one axis that agree, and a warning for each that does not."""
+    """Return the channels of one axis that agree, and a warning for each that does not.
+
+    None where as many are far from the strongest as are with it: they are no one body's.
+    """
     limit, findings = settings.figures["disagreement"], list[Finding]()
+    far = _far_from_strongest(group, settings)
+    if 2 * len(far) >= len(group) > 1:
+        ends = [float(h.delta_v[np.abs(h.delta_v).argmax()]) for h in group]
+        named = ", ".join(f"'{h.name}' {e:+.0f} km/h" for h, e in zip(group, ends, strict=True))
+        message = f"channels of one axis are too far apart to be one body's: {named}."
+        remedy = "None of them was used. Keep those of this car, mounted as the file says."
+        return [], [settings.finding("crash-data-disagree", "warning", message, remedy)]
     while len(group) > 1:
         middle = np.median([h.delta_v for h in group], axis=0)
         apart = [float(np.abs(h.delta_v - middle).max()) for h in group]
@@ -312,6 +324,16 @@ def agreeing(group: list[Heard], settings: Settings) -> tuple[list[Heard], list[
         findings.append(settings.finding("crash-data-disagree", "warning", message, remedy))
         group = [h for j, h in enumerate(group) if j != k]
     return group, findings
+
+
+def _far_from_strongest(group: list[Heard], settings: Settings) -> list[Heard]:
+    """Return the channels that differ from the strongest by more than one body's can."""
+    if not group:
+        return []
+    first = max(group, key=lambda h: float(np.abs(h.delta_v).max()))
+    most = float(np.abs(first.delta_v).max()) * settings.figures["two-bodies"] / 100.0
+    most = max(most, settings.figures["disagreement"])
+    return [h for h in group if float(np.abs(h.delta_v - first.delta_v).max()) > most]
 
 
 def _recorder(table: Table, speeds: Speeds, method: str, settings: Settings) -> Recorder:
