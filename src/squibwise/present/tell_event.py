@@ -97,7 +97,7 @@ def pick_causes(causes: Mapping[str, float], least: float) -> dict[str, float]:
 
 
 def rank_causes(causes: Mapping[str, float], least: float) -> list[tuple[str, float]]:
-    """Return the same, the likeliest first; a place steps back behind its parts."""
+    """Return the causes from a probability on, the likeliest first; a place behind its parts."""
     likely = pick_causes(causes, least)
     return [
         (key, p)

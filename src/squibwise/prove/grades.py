@@ -122,6 +122,7 @@ def shows_anything(file: str, context: Context) -> bool:
 
 
 def _is_of(photo: Photo, entry: Evidence) -> bool:
+    """Return whether a photograph was taken of what an entry tells: its operation, or its part."""
     component = getattr(entry, "component", None) or _component_of(entry)
     if photo.operation:
         words = {photo.operation, photo.operation.removeprefix("step:")}

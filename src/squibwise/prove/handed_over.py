@@ -85,7 +85,10 @@ def _list_out(history: History, catalog: Catalog, components: Collection[str]) -
 
 
 def _taken_out(component: str, fitted: int, history: History, work: Work) -> int:
-    """Return the place at which the old part came out; that of the new one when nobody said."""
+    """Return the place in the course at which the old part came out.
+
+    That at which the new one was ``fitted`` when nobody said.
+    """
     taken = (o for o in work.operations if o.action == "out")
     own = [o.id for o in taken if component in o.components]
     out = last_signed(history, *own)

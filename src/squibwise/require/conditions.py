@@ -319,7 +319,7 @@ def _wet_floor(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
 
 
 def _wet_seats(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
-    """Return the same where what it reached, if that is told, is not on the floor alone."""
+    """Return 1 for a car in which water stood above the floor, or nobody told what it reached."""
     floor = {*next(iter(catalog.said.levels.values()), ())}
     higher = (
         e.id

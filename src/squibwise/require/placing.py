@@ -68,7 +68,10 @@ class Placed(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         phase: As of a step.
         area: Id of an opening with its side or seat, or a word for the whole car.
-        rank: Within its phase.
+        rank: Within its phase: 0 before the areas, 1 in them, 2 after them, 3 high voltage; then
+            the area, opened outside in (``slot``) and closed from the middle outwards (``99 -
+            slot``, 42 for what lies in none); then the layer: -1 what comes off, 0 base, 1 charge,
+            2 trim or look, 3 connectors, 4 cover; then the number.
     """
 
     phase: str
