@@ -1,6 +1,7 @@
 """What the crash's severity and direction do at their ends: physics, and the open data's shares."""
 
 import build
+import msgspec
 import numpy as np
 import pytest
 
@@ -77,6 +78,27 @@ def test_a_crushed_nose_against_a_slow_record_is_told(kmh: float, is_told: bool)
     answer = recorded(kmh, Impact(id="body", zone="nose-left", extent="severe"))
     told = [c for c in answer.contradictions if set(c.evidence) == {"body", "r"}]
     assert bool(told) == is_told
+
+
+ORDERED = [("door-left", "nose-left"), ("door-left", "door-right"), ("door-right", "tail")]
+
+
+@pytest.mark.parametrize("zones", ORDERED, ids="-".join)
+def test_two_impacts_fire_what_either_of_them_fires(zones: tuple[str, str]) -> None:
+    """Physics: the second takes nothing back. Within .06: which bags of a seat go is judged."""
+    hits = [Impact(id=zone, zone=zone, extent="moderate") for zone in zones]
+    in_order = [msgspec.structs.replace(hit, order=n) for n, hit in enumerate(hits, start=1)]
+    both = assess(build.case(*in_order), build.CATALOG)
+    alone = [assess(build.case(hit), build.CATALOG) for hit in hits]
+    for part in ("driver.seat-bag", "passenger.seat-bag", "left.curtain", "right.curtain", BAG):
+        assert fired(both, part) >= max(fired(a, part) for a in alone) - 0.06, part
+
+
+def test_a_hit_beside_a_rollover_takes_little_from_the_curtains() -> None:
+    roll = Circumstance(id="roll", what="rollover", present=True)
+    alone = fired(assess(build.case(roll), build.CATALOG), "left.curtain")
+    hit = Impact(id="body", zone="nose-left", extent="moderate")
+    assert fired(assess(build.case(roll, hit), build.CATALOG), "left.curtain") > alone - 0.1
 
 
 def test_latched_belts_fire_at_least_as_often_as_the_bag_but_at_the_very_top() -> None:

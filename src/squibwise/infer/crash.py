@@ -285,6 +285,14 @@ def asks_rollover(case: Case) -> bool:
 
 
 HANDS = ("left", "right")
+
+
+def hand_hit(scenario: Scenario) -> str | None:
+    """Return the hand of the harder hit from a side, of two alike the first; None without one."""
+    hits = [b for b in scenario.blows if b.zone.side in HANDS]
+    return max(hits, key=lambda b: b.speed).zone.side if hits else None
+
+
 FRONT_CURVE, OTHER_CURVE = "driver-front-bag", "own-side-bags"
 
 

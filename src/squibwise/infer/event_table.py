@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.infer.blows import Blow, struck
-from squibwise.infer.crash import HANDS, BlowChances, Scenario, blow_chances, scenarios
+from squibwise.infer.crash import HANDS, BlowChances, Scenario, blow_chances, hand_hit, scenarios
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
@@ -185,10 +185,12 @@ def _others(
     """Return chances of other bags: by front bag fired, belt, and how many sides."""
     if not _has_other_bags(car):
         return _sure(0)
-    one, two = np.zeros((2, 2)), np.zeros((2, 2))
+    hand = hand_hit(scenario) or car.drive_hand
+    own, other = np.zeros((2, 2)), np.zeros((2, 2))
     for blow in scenario.blows:
-        own, both = _seats_of(blow, blows[blow].others, catalog)
-        one, two = np.maximum(one, own), np.maximum(two, both)
+        here, there = _seats_of(blow, blows[blow].others, hand, car, catalog)
+        own, other = np.maximum(own, here), np.maximum(other, there)
+    one, two = np.maximum(own, other), np.minimum(own, other)
     if len(scenario.blows) > 1:
         add = catalog.firing.events.several_impacts_add
         one, two = _with_odds(one, add), _with_odds(two, add)
@@ -209,15 +211,18 @@ def _with_odds(chance: Array, add: float) -> Array:
     return np.asarray(raised / (1.0 - chance + raised))
 
 
-def _seats_of(blow: Blow, chances: Array, catalog: Catalog) -> tuple[Array, Array]:
-    """Return the chance of other bags at one front seat at least, and at both: (front, belt)."""
-    if blow.zone.side not in HANDS:
-        together = catalog.firing.events.chances["both_seats_alike"].value
-        return chances[0], together * chances[0]
-    near = HANDS.index(blow.zone.side)
-    return np.maximum(chances[near], chances[1 - near]), np.minimum(
-        chances[near], chances[1 - near]
-    )
+def _seats_of(
+    blow: Blow, chances: Array, hand: str, car: Car, catalog: Catalog
+) -> tuple[Array, Array]:
+    """Return the chance of other bags at the front seat on a hand, and at the other.
+
+    Each by front bag fired and belt. From front and rear the driver's seat goes first.
+    """
+    if blow.zone.side in HANDS:
+        own = HANDS.index(hand)
+        return chances[own], chances[1 - own]
+    alike = catalog.firing.events.chances["both_seats_alike"].value * chances[0]
+    return (chances[0], alike) if hand == car.drive_hand else (alike, chances[0])
 
 
 def _belt_chances(scenario: Scenario, catalog: Catalog) -> Array:

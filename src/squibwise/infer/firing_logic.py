@@ -12,11 +12,11 @@ import numpy.typing as npt
 from squibwise.catalog.firing import ChargeRow
 from squibwise.catalog.load import Catalog
 from squibwise.infer.blows import struck
-from squibwise.infer.crash import Scenario
+from squibwise.infer.crash import Scenario, hand_hit
 from squibwise.infer.event_table import EventTable
 from squibwise.model.car import Car
 from squibwise.model.names import Side
-from squibwise.numerics.curves import SIDE_CODES, Hit, probability
+from squibwise.numerics.curves import SIDE_CODES, Hit, Struck, probability
 
 Array = npt.NDArray[np.float64]
 
@@ -223,12 +223,13 @@ def other_bags(
 ) -> Array:
     """Return the chance of each subset of a front seat's other bags."""
     fires = seat_fires(events, hand, is_driver="empty" not in seat.words)
-    sides = [struck(s.blows[-1].zone.side, hand) if s.blows else "far" for s in events.scenarios]
-    code = np.array([SIDE_CODES[side] for side in sides])[events.scenario]
+    sides = [_sides_seen(s, hand) for s in events.scenarios]
+    sorts = sorted(set(sides))
+    code = np.array([sorts.index(seen) for seen in sides])[events.scenario]
     usual = np.array(
         [
-            [_subsets(catalog.priors.splits[side, front], kinds) for front in (False, True)]
-            for side in SIDE_CODES
+            [_subsets(_split(seen, front, catalog), kinds) for front in (False, True)]
+            for seen in sorts
         ]
     )
     none = np.zeros(2 ** len(kinds))
@@ -236,7 +237,8 @@ def other_bags(
     picked = usual[code, events.front.astype(int)]
     result = np.where(fires[:, None], picked, none)
     if "knee-bag" in kinds:
-        together = events.front & (code == SIDE_CODES["front"])
+        ahead = [any(b.zone.side == "front" for b in s.blows) for s in events.scenarios]
+        together = events.front & events.holds(ahead)
         result = np.where(together[:, None], _with_front_bag(result, kinds, catalog), result)
     result = result[:, None, None, :]
     return _without_knee(result, seat, kinds, sensed, catalog)
@@ -249,10 +251,23 @@ def seat_fires(events: EventTable, hand: Side, *, is_driver: bool) -> npt.NDArra
 
 
 def _concerns(scenario: Scenario, hand: Side, is_driver: bool) -> bool:
-    """Return whether bags of one side only are those of this seat: the driver's by default."""
-    if scenario.blows and scenario.blows[-1].zone.side in ("left", "right"):
-        return scenario.blows[-1].zone.side == hand
-    return is_driver
+    """Return whether bags of one seat only are those of this seat: the driver's by default."""
+    hit = hand_hit(scenario)
+    return is_driver if hit is None else hit == hand
+
+
+def _sides_seen(scenario: Scenario, hand: Side) -> tuple[Struck, ...]:
+    """Return the sides that were struck as seen from the seat on a hand; a roll counts as far."""
+    sides = {struck(blow.zone.side, hand) for blow in scenario.blows}
+    if scenario.rollover or not sides:
+        sides.add("far")
+    return tuple(sorted(sides))
+
+
+def _split(sides: tuple[Struck, ...], front: bool, catalog: Catalog) -> dict[str, float]:
+    """Return the chance of each kind of a seat's bags; of several sides struck the highest."""
+    each = [catalog.priors.splits[side, front] for side in sides]
+    return {kind: max(split[kind] for split in each) for kind in each[0]}
 
 
 def _subsets(split: dict[str, float], kinds: tuple[str, ...]) -> Array:
