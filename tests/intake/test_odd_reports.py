@@ -14,6 +14,7 @@ import odd_reports as odd
 import pytest
 
 from squibwise.catalog.load import load_catalog
+from squibwise.intake.importers import extract
 from squibwise.intake.report.reader import read_report
 from squibwise.model.car import Car
 from squibwise.model.report import CodeLine
@@ -31,11 +32,16 @@ def read(report: odd.OddReport, data: bytes) -> tuple[Pairs, list[CodeLine]]:
 
 
 @cache
+def reads_of(file: str) -> dict[str, tuple[odd.OddReport, Pairs, list[CodeLine]]]:
+    """Every report of a file, read once, by its name."""
+    reports = odd.load(FOLDER / file)
+    return {r.name: (r, *read(r, r.text.encode())) for r in reports}
+
+
+@cache
 def pairs_of(file: str) -> tuple[tuple[odd.OddReport, odd.Expected, CodeLine | None], ...]:
     return tuple(
-        (report, want, line)
-        for report in odd.load(FOLDER / file)
-        for want, line in read(report, report.text.encode())[0]
+        (report, want, line) for report, pairs, _ in reads_of(file).values() for want, line in pairs
     )
 
 
@@ -79,9 +85,9 @@ def test_no_stage_is_confidently_wrong(file: str) -> None:
     assert wrong == []
 
 
-@pytest.mark.parametrize("report", odd.load(FOLDER / FILES[0]), ids=lambda r: r.name)
-def test_nothing_but_faults_is_read_as_a_fault(report: odd.OddReport) -> None:
-    _, false = read(report, report.text.encode())
+@pytest.mark.parametrize("name", [r.name for r in odd.load(FOLDER / FILES[0])])
+def test_nothing_but_faults_is_read_as_a_fault(name: str) -> None:
+    _, _, false = reads_of(FILES[0])[name]
     assert [line.raw for line in false] == []
 
 
@@ -90,14 +96,23 @@ def without_accents(text: str) -> bytes:
     return "".join(c for c in plain if not unicodedata.combining(c)).encode()
 
 
-WRITTEN: dict[str, Callable[[str], bytes]] = {
+SAME: dict[str, Callable[[str], bytes]] = {
     "windows line ends": lambda text: text.replace("\n", "\r\n").encode(),
     "utf-16": lambda text: text.encode("utf-16"),
+}
+WRITTEN: dict[str, Callable[[str], bytes]] = {
     "decomposed letters": lambda text: unicodedata.normalize("NFD", text).encode(),
     "capitals": lambda text: text.upper().encode(),
     "small letters": lambda text: text.lower().encode(),
     "no accents": without_accents,
 }
+
+
+@pytest.mark.parametrize("write", SAME.values(), ids=SAME.keys())
+def test_line_ends_and_encodings_change_no_line(write: Callable[[str], bytes]) -> None:
+    for report in odd.load(FOLDER / FILES[0]):
+        plain = extract(report.text.encode(), "report.txt").lines
+        assert extract(write(report.text), "report.txt").lines == plain != ()
 
 
 @pytest.mark.parametrize("write", WRITTEN.values(), ids=WRITTEN.keys())
