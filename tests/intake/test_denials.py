@@ -216,3 +216,18 @@ def test_the_lack_of_something_is_a_fault(text: str, fault: str) -> None:
     (line,) = understand([RawLine(number=1, text=text)], "x", CATALOG).lines
     assert line.present
     assert line.fault == fault
+
+
+# Our own sentences; common practice, no source.
+@pytest.mark.parametrize(
+    "said",
+    [
+        "B1FFF driver airbag open, no crash stored",
+        "B1FFF Fahrerairbag Unterbrechung, kein Crash gespeichert",
+        "B1FFF airbag conductor abierto, sin choque memorizado",
+    ],
+)
+def test_a_record_denied_behind_a_fault_is_kept_as_denied(said: str) -> None:
+    read = read_report(f"SRS\n{said}\n".encode(), "scan.txt", CATALOG)
+    assert [(ln.fault, ln.present) for ln in read.lines] == [("open-or-high", True)]
+    assert read.coverage.no_crash_record is not None

@@ -264,6 +264,8 @@ def _is_of_other(
         return True  # "never had that before", "cause not found", "nothing else"
     if has_fault(words):
         return not words.features & own.features & FAULTS  # "open, not shorted", "no crash data"
+    if words.statuses == ["intermittent"] and "not" in words.voices:
+        return True  # "it's not intermittent": it is there all the time
     places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)
     parts = (words.features & HEADS) - own.features if "not" in words.voices else set()
     if parts or (places and words.voices <= DENYING):

@@ -1,22 +1,41 @@
-"""Units that are told on the line of a code itself: in a bracket, a first column, by name."""
+"""Which unit a name is, and units told on the line of a code itself: in a bracket, a column."""
 
 import re
 from functools import lru_cache
 from itertools import pairwise
 
-from squibwise.intake.report.lexicon import Lexicon, tokenise
+from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import words_in
-from squibwise.intake.report.phrases import languages
+from squibwise.intake.report.phrases import find_layout, languages
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.unit_names import name_unit
 from squibwise.intake.report.words import has_part
 from squibwise.model.report import Unit
 
 _CODE = r"(?=\$?(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![0-9A-Za-z]))"
 _NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
 _BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
+_NAME_WORDS = 4  # of a part of the car and its unit: "tailgate ECU"
 _FEW_NAMES = 3  # that show that the lines of a print each name their unit
 _PART_NAMES = 0.3  # share of names of parts from which on they are none of units
+
+
+def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
+    """Return which unit a name is, and whether the name alone makes it one.
+
+    Args:
+        text: A heading or a cell.
+        lexicon: For the names of units, and of areas of the car, of every language.
+    """
+    if lexicon.has_name("restraint", flat(text)):
+        return "restraint", True
+    texts = tuple(t.text for t in tokenise(text))
+    means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
+    if "othermodule" in means:
+        return "other", True
+    is_area = "area" in means or any(map(lexicon.is_of_area, texts))
+    is_name = is_area and len(texts) <= _NAME_WORDS
+    is_sure = is_name and not lexicon.small.computers.isdisjoint(texts)
+    return ("other", is_sure) if is_area else ("unknown", False)
 
 
 @lru_cache(maxsize=4)

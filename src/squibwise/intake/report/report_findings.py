@@ -109,12 +109,9 @@ def _no_crash_record(own: list[CodeLine], sheet: Sheet) -> Origin | None:
     """Where a line denies that the unit holds a crash record, and no other line has one."""
     if any(ln.fault == "event-recorded" for ln in own):
         return None
-    denied = (
-        ln
-        for ln in sheet.unread
-        if ln.why in ("denied", "gone") and "crashrecord" in ln.words.features
-    )
-    line = next(denied, None)
+    denied = [ln for ln in sheet.unread if ln.why in ("denied", "gone")]
+    denied += [ln for ln in sheet.lines if ln.codes and ln.words.voices & {"not", "gone"}]
+    line = next((ln for ln in denied if "crashrecord" in ln.words.features), None)
     return None if line is None else Origin(file=sheet.name, line=line.number, raw=line.raw)
 
 

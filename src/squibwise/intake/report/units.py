@@ -18,9 +18,9 @@ from squibwise.intake.report.headings import (
     reads_as_name,
 )
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
+from squibwise.intake.report.line_units import name_unit
 from squibwise.intake.report.phrases import find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line, cell_of
-from squibwise.intake.report.unit_names import name_unit
 from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part
 from squibwise.model.report import Unit
 
