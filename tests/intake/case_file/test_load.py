@@ -109,6 +109,11 @@ def test_a_component_that_a_report_names_is_in_the_car(load: Load, folder: Path)
     [
         ("Knee airbag open", {"driver.knee-bag", "passenger.knee-bag"}),
         ("Battery cut-off open", {"centre.battery-cutoff"}),
+        (
+            "Rear belt pretensioner open",
+            {"row2-left.retractor-pretensioner", "row2-right.retractor-pretensioner"},
+        ),
+        ("Front airbag open", set()),
         ("B1C20 heater open", set()),
     ],
 )

@@ -128,14 +128,17 @@ def _with_unplaced(car: Car, line: CodeLine, notes: Notes) -> Car:
     At every usual place that it leaves open: what may be live is not left out.
     """
     kind = notes.catalog.kinds.get(line.kind or "")
+    if kind is None or not kind.fires:
+        return car
+    meant = {c.component for c in line.candidates if c.component and c.kind == kind.kind}
     there = {split_component(c).kind for c in car.components}
-    if kind is None or not kind.fires or kind.kind in there:
+    if meant & set(car.components) or (not meant and kind.kind in there):
         return car
     fit = [p for p in kind.places if line.side in (None, side_of(p, car.drive_hand))]
     listed = (split_component(c) for t in notes.catalog.templates.values() for c in t.components)
     usual = {c.place for c in listed if c.kind == kind.kind}
     told = [p for p in fit if p == line.place] or [p for p in fit if p in usual] or fit
-    added = {f"{place}.{kind.kind}" for place in told} - set(car.removed)
+    added = (meant or {f"{place}.{kind.kind}" for place in told}) - set(car.removed)
     if not added:
         return car
     names = ", ".join(sorted(added))

@@ -188,6 +188,7 @@ def _rear_spots(words: Words, hand: Hand, row: int) -> tuple[Candidate, ...]:
             car_sides(words, hand) if "byside" in words.features or "driver" in words.seats else ()
         )
     )
+    sides = sides or tuple((s, 0.5, False) for s in ("left", "right"))  # the row alone is told
     return tuple(Candidate(place=f"row{row}-{s}", weight=w, assumed=a) for s, w, a in sides)
 
 
