@@ -220,3 +220,10 @@ def test_where_animals_were_the_wire_is_looked_along_first_and_renewed_once_it_i
     }
     bitten = Entered(id="t1", loop=loop, test="look-along:harness", outcome="wire-bad")
     assert traced(loop, silent, nest, bitten).next_test.id == "renew:harness"
+
+
+def test_what_a_wire_is_reckoned_at_is_said_until_its_price_is_entered() -> None:
+    found = traced(
+        "nose-left.impact-sensor/1", a_report(a_line("nose-left.impact-sensor", "communication"))
+    )
+    assert any("one lead of this circuit" in a.text for a in found.assumptions)

@@ -169,6 +169,12 @@ def _load_out(context: Context) -> Finding:
     )
 
 
+_ONE_LEAD = (
+    "A wire is reckoned as one lead of this circuit. Where the maker allows only a whole section "
+    "of the harness, reckon with what `brief` and `work` order it at, and enter that price."
+)
+
+
 def assumptions_of(
     case: Case, context: Context, left_out: float, catalog: Catalog
 ) -> tuple[Assumption, ...]:
@@ -191,6 +197,9 @@ def assumptions_of(
         out.append(
             Assumption(text="Parts count as minutes of labour by judgement; enter your prices.")
         )
+    wires = any(e.role == "segment" for e in context.chain.element)
+    if wires and read_price_book(case).find("wiring") is None:
+        out.append(Assumption(text=_ONE_LEAD))
     if left_out > 0.0:
         text = f"Rare causes, together {left_out:.0%}, are listed but left out of the times."
         out.append(Assumption(text=text))
