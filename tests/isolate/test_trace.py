@@ -3,11 +3,13 @@
 import math
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.errors import InputError
+from squibwise.history.returned import shows_circuit
 from squibwise.isolate import trace
 from squibwise.isolate.standing import Standing
 from squibwise.isolate.suspects import Suspect, ranked
@@ -16,12 +18,13 @@ from squibwise.model.car import Given, OwnRule, Price, Profile
 from squibwise.model.cost import Money
 from squibwise.model.evidence import DoneWork, Evidence, LampCheck, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
+from squibwise.model.report import CodeLine
 from squibwise.model.trace import Hypothesis, PlanNode, Trace
 from squibwise.numerics.troubleshoot.planner import Limits
 
 from .building import CATALOG, COMPONENTS, a_case, a_line, a_report, believing
 
-BAG, SEAT = "passenger.front-bag/1", "driver.seat-bag/1"
+BAG, SEAT, UNIT = "passenger.front-bag/1", "driver.seat-bag/1", "centre.control-unit"
 QUICK = Limits(exact_states=50_000, rollout_states=300, later_states=50_000)
 
 
@@ -553,3 +556,14 @@ def test_of_causes_believed_alike_the_nearer_comes_first() -> None:
     far = Suspect(parts=("a:open",), title="a", p=0.5, reach=40.0)
     near = Suspect(parts=("b:open",), title="b", p=0.5, reach=5.0)
     assert [s.id for s in ranked([far, near])] == ["b:open", "a:open"]
+
+
+@pytest.mark.parametrize("fault", ["voltage", "communication", "internal"])
+def test_trouble_of_another_unit_moves_nothing_of_the_control_unit(fault: Any) -> None:
+    """Own case: a tyre unit's supply beside a crash record of the restraint unit."""
+    own = msgspec.structs.replace(a_line(UNIT, "event-recorded"), unit="restraint")
+    other = CodeLine(line=2, raw="x", fault=fault, status=("present",), unit="other")
+    alone, beside = (traced(UNIT, a_report(*lines)) for lines in [(own,), (own, other)])
+    assert beside.hypotheses == alone.hypotheses
+    assert shows_circuit(a_report(own), (UNIT, 1), CATALOG)
+    assert not shows_circuit(a_report(other), (UNIT, 1), CATALOG)

@@ -195,10 +195,11 @@ def lines_for(
 ) -> Iterator[tuple[CodeLine, str, float]]:
     """Yield the lines of a report that may speak of a circuit, each with a fault word and a share.
 
-    A line that names only the kind, or the kind and no place, counts by a share.
+    A line that names only the kind, or the kind and no place, counts by a share. What another unit
+    stores speaks of no circuit, but where it misses the control unit.
     """
     for line in report.reading.lines:
-        if not is_there(line):
+        if not is_there(line) or not is_heard(line):
             continue
         if line.component == component and line.stage in (None, stage):
             yield from _kinds_told(line, component)
@@ -217,13 +218,13 @@ def _of_no_part(
 ) -> Iterator[tuple[CodeLine, str, float]]:
     """Yield a line that names no part for the circuit that it speaks of all the same.
 
-    A supply out of range is the control unit's; what the seat sensing's own unit stores, that of
-    seat sensing.
+    A supply out of range is the control unit's where its own memory holds it; what the seat
+    sensing's own unit stores, that of seat sensing.
     """
     name = split_component(component)
     chain = catalog.loops.chain(name.kind, name.place)
     circuit = chain.circuit if chain else ""
-    if circuit == "unit" and line.fault == "voltage":
+    if circuit == "unit" and line.fault == "voltage" and line in report.reading.own:
         yield line, line.fault, 1.0
     if circuit == _SEAT_SENSING and _is_seat_sensing(line, report, catalog):
         yield line, line.fault, catalog.fact("isolation.unplaced").number()
@@ -247,6 +248,12 @@ def is_there(line: CodeLine) -> bool:
     """
     remembered = "stored" in line.status and "cleared" not in line.status
     return line.present or remembered or "present" in line.status
+
+
+def is_heard(line: CodeLine) -> bool:
+    """Return whether a line may speak of a restraint part: its unit does, or misses that unit."""
+    misses_the_unit = line.kind == "control-unit" and line.fault == "communication"
+    return line.unit != "other" or misses_the_unit
 
 
 def _kinds_told(line: CodeLine, component: str) -> Iterator[tuple[CodeLine, str, float]]:

@@ -8,7 +8,7 @@ from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import BACK
 from squibwise.history.order import CURED, History, is_verified
-from squibwise.history.returned import NOT_CURED
+from squibwise.history.returned import NOT_CURED, is_heard
 from squibwise.infer.circuits import (
     LineReading,
     Reach,
@@ -334,14 +334,9 @@ def _silent(line: CodeLine, part: PartModel, report: Report) -> bool:
     """Return whether a line says nothing about the condition of this part."""
     if line.fault == "event-recorded" or any(s in line.status for s in _NOT_TOLD):
         return True
-    if (line.unit == "other" and not _misses_the_unit(line)) or not line.present:
+    if not is_heard(line) or not line.present:
         return True
     return line.fault in _NOT_OF_A_PART and part.kind.fires
-
-
-def _misses_the_unit(line: CodeLine) -> bool:
-    """Return whether a unit on the same bus says that the restraint unit does not answer."""
-    return line.kind == "control-unit" and line.fault == "communication"
 
 
 def _how_far_heard(line: CodeLine, report: Report, catalog: Catalog) -> float | None:

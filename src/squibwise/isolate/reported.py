@@ -9,7 +9,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain
 from squibwise.catalog.vocabulary import plain
 from squibwise.history.order import read_history
-from squibwise.history.returned import is_there, is_whole, lines_for
+from squibwise.history.returned import is_heard, is_there, is_whole, lines_for
 from squibwise.history.signed import loads_on
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
@@ -155,7 +155,9 @@ def _shown_by_circuits(
         return None
     last = reports[-1]
     at_fault = {c for c, _ in faulty_loops(last) if not is_spent(assessment, c)}
-    lines = [x for x in last.reading.lines if x.component in at_fault and is_there(x)]
+    lines = [
+        x for x in last.reading.lines if x.component in at_fault and is_there(x) and is_heard(x)
+    ]
     names = [split_component(c) for c in at_fault]
     unlike = {(n.place, catalog.kinds[n.kind].plug) for n in names if n.kind in catalog.kinds}
     if len(unlike) < _UNLIKE or len({frozenset(x.status) for x in lines}) > 1:
@@ -254,5 +256,5 @@ def faulty_loops(report: Report) -> set[tuple[str, int]]:
     return {
         (line.component, line.stage or 0)
         for line in report.reading.lines
-        if line.component and is_there(line) and line.fault not in _NO_FAULT
+        if line.component and is_there(line) and is_heard(line) and line.fault not in _NO_FAULT
     }

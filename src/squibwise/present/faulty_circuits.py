@@ -140,9 +140,8 @@ def _shared_first(
 
 def _reads_voltage(history: History) -> bool:
     """Return whether the last report names a supply that is out of range."""
-    lines = [r.reading.lines for _, r in history.all_of(Report)][-1:]
-    told = (x for each in lines for x in each if x.fault == "voltage" and x.unit != "other")
-    return any(is_there(x) for x in told)
+    last = [r.reading.own for _, r in history.all_of(Report)][-1:]
+    return any(is_there(x) for own in last for x in own if x.fault == "voltage")
 
 
 def _runs_in(circuit: FaultyCircuit, junction: str, catalog: Catalog) -> bool:

@@ -349,12 +349,22 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     several = several or any(_dress_of(ln)[2] for ln in alike)
     if not sure and not several and sum(map(_is_addressed, bare)) < _SEVERAL:
         for line in lines:
-            if line.is_module and line.unit == "unknown":
+            if (
+                line.is_module
+                and line.unit == "unknown"
+                and not (heads and _is_strange(line, lexicon))
+            ):
                 line.unit = "restraint"  # "control unit" heads a report of one unit
         return
     for line in bare:
         _make_heading(line, named[id(line)][0])
     _find_between(lines, lexicon)
+
+
+def _is_strange(heading: Line, lexicon: Lexicon) -> bool:
+    """Tell whether a heading names a unit by a word that nobody knows."""
+    texts = [t.text for t in tokenise(heading_name(heading.text))]
+    return any(text not in lexicon.known for text in texts)
 
 
 def _find_between(lines: list[Line], lexicon: Lexicon) -> None:
