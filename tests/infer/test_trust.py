@@ -35,6 +35,7 @@ CURTAIN, SEAT_BAG = "left.curtain", "driver.seat-bag"
 RETRACTOR, BUCKLE = "driver.retractor-pretensioner", "driver.buckle-pretensioner"
 TWO_OPENS = build.scan(build.code(1, BAG, 1), build.code(2, BAG, 2))
 EMPTY = Occupant(id="who", seat="passenger", present=False)
+OUT = LampCheck(id="lamp", lit=True, out_after_s=6, stayed_out=True)
 REBUILT = Circumstance(id="told", what="earlier-repair", present=True)
 
 
@@ -151,12 +152,42 @@ def test_a_part_last_found_off_does_not_read_good_by_itself(last: Evidence) -> N
     ("component", "seen"), [(RETRACTOR, "webbing-locked"), (BUCKLE, "stalk-shorter")]
 )
 @pytest.mark.parametrize(
-    "rest", [(), (build.scan(),), (NOSE, build.scan()), (build.scan(able=True),)]
+    "rest",
+    [
+        (),
+        (build.scan(),),
+        (NOSE, build.scan()),
+        (build.scan(able=True),),
+        (OUT,),
+        (build.scan(), OUT),
+    ],
 )
 def test_a_locked_belt_or_a_short_stalk_is_never_mostly_sound(
     component: str, seen: str, rest: tuple[Evidence, ...]
 ) -> None:
     assert of(ask(*rest, look(component, seen)), component).now.sound < 0.5
+
+
+@pytest.mark.parametrize(
+    ("component", "seen"), [(RETRACTOR, "webbing-locked"), (BUCKLE, "stalk-shorter")]
+)
+def test_scan_lamp_and_live_reading_are_one_observation_of_a_circuit(
+    component: str, seen: str
+) -> None:
+    live = Reading(
+        id="live", component=f"{component}/1", quantity="loop-resistance", value=2.2, unit="ohm"
+    )
+    read = of(ask(look(component, seen), live), component)
+    every = of(ask(look(component, seen), live, build.scan(), OUT), component)
+    assert every.now.sound < 0.5
+    assert len([b for b in every.because if "ohm" in b.text and "lamp" in b.text]) == 1
+    assert every.now.fired <= read.now.fired
+
+
+def test_a_lamp_that_goes_out_tells_one_thing_of_all_belts() -> None:
+    # Each belt by itself counted anew: five parts that fired together became 3 million to one.
+    told = (look(BUCKLE, "stalk-shorter"), NOSE)
+    assert of(ask(*told, OUT), BUCKLE).now.fired > 0.9
 
 
 def test_an_earlier_repair_makes_no_whole_bag_fired_while_another_hangs_out() -> None:

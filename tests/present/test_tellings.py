@@ -194,6 +194,20 @@ def test_a_part_that_is_not_there_is_not_called_live(text: Any, catalog: Catalog
     assert "left.curtain" not in quiet
 
 
+def test_what_may_have_fired_at_one_end_of_its_range_is_not_said_not_to_have_fired(
+    text: Any, catalog: Catalog
+) -> None:
+    wide = StateRange(low=0.02, high=0.48, figure="how often it fires with the belts")
+    few = belief("left.curtain", states(sound=0.92, fired=0.08))
+    open_end = structs.replace(few, id="right.curtain", ranges={"fired": wide})
+    shown = text(
+        tell_assessment(CASE, structs.replace(ASSESSED, components=(few, open_end)), catalog)
+    )
+    quiet = shown.partition("\nDid not fire")[2].partition("\nWhat happened")[0]
+    assert "left.curtain" in quiet
+    assert "right.curtain" not in quiet
+
+
 def test_without_a_crash_nothing_is_said_of_belts_and_speed(text: Any, catalog: Catalog) -> None:
     calm = structs.replace(ASSESSED, event=structs.replace(ASSESSED.event, no_crash=0.9))
     shown = text(tell_assessment(CASE, calm, catalog))

@@ -21,6 +21,7 @@ from squibwise.infer.scan import (
     read_stage,
     weigh_report,
 )
+from squibwise.infer.sights import count_circuits_once
 from squibwise.infer.told import (
     LOOKED_AT,
     is_mended_in_vain,
@@ -83,7 +84,7 @@ def weigh_evidence(
             likelihoods.append(Likelihood(entry.id, "", text, events=known[entry]))
         likelihoods += _weigh_entry(entry, place, net, catalog)
         likelihoods += _weigh_told(entry, place, net, catalog)
-    return tuple(likelihoods)
+    return count_circuits_once(tuple(likelihoods), net, catalog)
 
 
 _TOLD = "told of this circuit: when it comes, what was done, what was tried"
@@ -234,19 +235,20 @@ def weigh_lamp(
         return
     for g, _, _, part in net.parts():
         if part.stages:
-            values = _lamp_values(part, net.groups[g], place, net, catalog)
+            values = _lamp_values(entry, part, net.groups[g], place, net, catalog)
             on = OnComponent(part.id, place, values)
             text = "lamp lit, went out and stayed out"
             yield Likelihood(entry.id, part.id, text, parts=(on,), broad=True)
 
 
 def _lamp_values(
-    part: PartModel, group: Group, place: int, net: Network, catalog: Catalog
+    entry: LampCheck, part: PartModel, group: Group, place: int, net: Network, catalog: Catalog
 ) -> Array:
     """Return the chance of the lamp going out with this one part: (unit, causes, micros).
 
-    That it goes out with a part at fault is one thing for all circuits of the part: the worst. Only
-    the unit of the crash may have stopped watching; what a report left out is no matter here.
+    That it goes out with a part at fault is one thing for all circuits of the part: the worst. That
+    the lamp tells nothing is one thing for all of the car. Only the unit of the crash may have
+    stopped watching.
     """
     figures = catalog.firing.scans.lamp
     good, bad = figures["out_if_good"].value, figures["out_if_faulty"].value
@@ -260,8 +262,11 @@ def _lamp_values(
                 own = good if circuit == "good" else dim if circuit in mild else bad
                 table[c, m] = min(table[c, m], opens * min(own, bad) + (1.0 - opens) * own)
     works = [w.what for at, w in net.line.works_on(frozenset({UNIT})) if at < place]
-    watches = [s.watch != "stopped" or "replaced" in works for s in net.unit_states]
-    return np.stack([table if sees else np.ones_like(table) for sees in watches])
+    tells = [
+        entry.id not in s.unread and (s.watch != "stopped" or "replaced" in works)
+        for s in net.unit_states
+    ]
+    return np.stack([table if told else np.ones_like(table) for told in tells])
 
 
 def weigh_reading(

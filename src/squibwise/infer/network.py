@@ -97,7 +97,7 @@ class UnitState(msgspec.Struct, frozen=True):
         watch: ``watching`` its circuits, ``stopped`` (it holds a crash record), or ``disturbed`` by
             supply or bus.
         unread: Reports that do not show all that the unit stores: erased, of another unit or car,
-            cut short. Their silence says nothing.
+            cut short. Their silence says nothing. So are lamp checks whose lamp tells nothing.
         asked: Reports of which that is asked.
     """
 

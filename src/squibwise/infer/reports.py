@@ -26,6 +26,7 @@ from squibwise.model.evidence import (
     DoneWork,
     Evidence,
     Impact,
+    LampCheck,
     Look,
     Reading,
     Recorder,
@@ -164,13 +165,13 @@ def unit_states(
 ) -> tuple[Array, tuple[UnitState, ...]]:
     """Return what the unit and its reports may be like, with the prior of it by event."""
     reports = [e for e in line.entries if isinstance(e, Report)]
-    if not reports:
-        return np.ones((len(events.weight), 1)), (UnitState(),)
-    chances = catalog.firing.events.stopped
-    fired = events.bags | events.belts
-    stopped = np.where(fired, chances["after_firing"].value, chances["otherwise"].value)
-    prior, words = np.stack([1.0 - stopped, stopped], axis=-1), ["watching", "stopped"]
-    share = max(chance_disturbed(r, catalog) for r in reports)
+    prior, words = np.ones((len(events.weight), 1)), ["watching"]
+    if reports:
+        chances = catalog.firing.events.stopped
+        fired = events.bags | events.belts
+        stopped = np.where(fired, chances["after_firing"].value, chances["otherwise"].value)
+        prior, words = np.stack([1.0 - stopped, stopped], axis=-1), ["watching", "stopped"]
+    share = max((chance_disturbed(r, catalog) for r in reports), default=0.0)
     if share:
         disturbed = np.full((len(prior), 1), share)
         prior = np.concatenate([prior * (1.0 - share), disturbed], axis=1)
@@ -185,7 +186,7 @@ def unit_states(
     reading = tuple(_readings_of_reports(reports, line, catalog))
     gone_too = tuple(_readings_of_reports(reports, line, catalog, _chance_of_both(catalog)))
     missed = _missed_by_the_recorder(events, line)
-    asked = frozenset().union(*(unread for unread, _ in reading[-1:]))
+    asked = reading[-1][0] & {r.id for r in reports}
     for column, word in enumerate(words):
         for (unread, chance), (_, then) in zip(reading, gone_too, strict=True):
             columns.append(prior[:, column] * np.where(missed, then, chance))
@@ -225,22 +226,33 @@ _MOST_LIKELY = 0.5
 def _readings_of_reports(
     reports: list[Report], line: History, catalog: Catalog, kept: float = 1.0
 ) -> Iterator[tuple[frozenset[str], float]]:
-    """Yield which reports do not show everything, with the chance of it; all of them last.
+    """Yield which reports and lamps do not show everything, with the chance; all of them last.
 
-    Asked of the first and the last report only: each doubles the event table.
+    Asked of the first and the last report only: each doubles the event table. Of all lamp checks it
+    is one thing, for every circuit of the car; with a last report that is whole and clean they
+    share it, as both are the word of one unit.
 
     Args:
-        reports: All reports.
+        reports: All reports; may be none.
         line: Work between them.
         catalog: Figures.
         kept: Share of the chance of showing everything that is left.
     """
-    ends = (reports[0], reports[-1])
-    open_ones = [(r.id, kept * chance_whole(r, line, catalog)) for r in ends]
-    doubtful = {name: whole for name, whole in open_ones if 0.0 < whole < 1.0}
+    ends = {r.id: kept * chance_whole(r, line, catalog) for r in (*reports[:1], *reports[-1:])}
+    doubtful = {frozenset({name}): whole for name, whole in ends.items() if 0.0 < whole < 1.0}
+    lamps = frozenset(e.id for _, e in line.all_of(LampCheck) if e.lit and e.stayed_out)
+    if lamps:
+        last = frozenset(r.id for r in reports[-1:] if _is_clean(r))
+        whole = doubtful.pop(last, 1.0 - catalog.firing.scans.lamp["tells_nothing"].value)
+        doubtful[last | lamps] = whole
     for unread in product((False, True), repeat=len(doubtful)):
-        gone = frozenset(n for n, off in zip(doubtful, unread, strict=True) if off)
-        yield gone, float(np.prod([1.0 - p if n in gone else p for n, p in doubtful.items()]))
+        gone = [n for n, off in zip(doubtful, unread, strict=True) if off]
+        chance = np.prod([1.0 - p if n in gone else p for n, p in doubtful.items()])
+        yield frozenset().union(*gone), float(chance)
+
+
+def _is_clean(report: Report) -> bool:
+    return report.reading.coverage.complete is True and not report.shows_codes
 
 
 def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]]:

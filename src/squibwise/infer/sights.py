@@ -1,6 +1,7 @@
 """What was seen of a part against what its circuit reads: the eye comes first, and looks again."""
 
 from collections.abc import Iterator
+from functools import reduce
 
 import msgspec
 import numpy as np
@@ -75,6 +76,37 @@ def is_lone_sight(look: Look, net: Network, catalog: Catalog) -> bool:
     if spent != [look] or not (part.stages and part.kind.fires):
         return False
     return _read_good(part, since, net, catalog) is not None
+
+
+def count_circuits_once(
+    likelihoods: tuple[Likelihood, ...], net: Network, catalog: Catalog
+) -> tuple[Likelihood, ...]:
+    """Return the likelihoods, those that read the circuit of a part seen spent or gone as one.
+
+    A load in its place makes scan, lamp and live reading good alike: together they say no more than
+    the one of them that says most.
+    """
+    result = list(likelihoods)
+    for part in (p for _, _, _, p in net.parts() if p.stages and p.kind.fires):
+        seen, since = _last_sight(part, net.line, catalog), net.line.last_work_on(part.id)
+        good = {
+            e.id
+            for e in net.line.entries[since + 1 :]
+            if seen is not None and _says_good(e, part, net, catalog)
+        }
+        mine = [p for p in result if p.about == part.id and p.evidence in good]
+        if len(mine) > 1:
+            result = [p for p in result if not any(p is other for other in mine[1:])]
+            result[next(n for n, p in enumerate(result) if p is mine[0])] = _as_one(mine)
+    return tuple(result)
+
+
+def _as_one(pieces: list[Likelihood]) -> Likelihood:
+    """Return what pieces on one part say as one observation: of each state what says most."""
+    values = reduce(np.minimum, (p.parts[0].values for p in pieces))
+    on = OnComponent(pieces[0].about, pieces[-1].parts[0].place, values)
+    text = "; ".join(p.text for p in pieces)
+    return msgspec.structs.replace(pieces[0], text=text, parts=(on,))
 
 
 def stand_on_loads(net: Network, catalog: Catalog) -> set[str]:
@@ -197,13 +229,18 @@ def _read_good(part: PartModel, since: int, net: Network, catalog: Catalog) -> E
     for at, entry in reversed(tuple(enumerate(net.line.entries))):
         if at <= since:
             return None
-        if isinstance(entry, Report) and _shows_good(entry, part, net, catalog):
-            return entry
-        if isinstance(entry, Reading) and _is_good(entry, part, catalog):
-            return entry
-        if isinstance(entry, LampCheck) and entry.lit and entry.stayed_out:
+        if _says_good(entry, part, net, catalog):
             return entry
     return None
+
+
+def _says_good(entry: Evidence, part: PartModel, net: Network, catalog: Catalog) -> bool:
+    """Return whether a report, a live reading or the lamp says that a part's circuit is good."""
+    if isinstance(entry, Report):
+        return _shows_good(entry, part, net, catalog)
+    if isinstance(entry, Reading):
+        return _is_good(entry, part, catalog)
+    return isinstance(entry, LampCheck) and entry.lit and entry.stayed_out is True
 
 
 def _shows_good(report: Report, part: PartModel, net: Network, catalog: Catalog) -> bool:

@@ -365,12 +365,18 @@ def _quiet(states: Assessment, catalog: Catalog) -> Section | None:
     ids = [
         c.id
         for c in states.components
-        if holds_charge(c.id, catalog) and c.after_crash.fired < most and _is_there(c)
+        if holds_charge(c.id, catalog) and _most_fired(c) < most and _is_there(c)
     ]
     if not ids:
         return None
     note = f"under {100 * most:.0f}% each; live, and to be handled so"
     return section("Did not fire", Text(text=", ".join(ids)), note=note)
+
+
+def _most_fired(belief: ComponentBelief) -> float:
+    """Return the chance that a part fired, at the worse end of its range where it has one."""
+    found = belief.ranges.get("fired")
+    return max(belief.after_crash.fired, 0.0 if found is None else found.high)
 
 
 def _is_there(belief: ComponentBelief) -> bool:
