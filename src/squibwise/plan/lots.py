@@ -31,9 +31,8 @@ from squibwise.plan.settling import correct_restraint, expect_comebacks
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
 Places = npt.NDArray[np.intp]
-_STEP, _POINTS = 50.0, 1024  # whole units of money; up to 51,200
+_POINTS = 1024  # of the grid of sums: it reaches so many steps far
 _BLOCK = 256
-_MOST_BID = 60_000.0
 _DO_NOT_BID = "do not bid: even the least bid loses more often than you accept"
 _NO_SALE = "no limit without --sheet: fees and accepted loss are not known"
 LOT_WORLDS = 4
@@ -211,10 +210,8 @@ def price_lots(
         terms: Hourly cost and the accepted chance of a loss.
         catalog: For minutes of the job as a whole.
     """
-    fixed, swing = catalog.fact("lots.fixed-minutes").number(), catalog.fact("lots.labour")
-    job = (fixed, swing.low or 1.0, swing.high or 1.0)
-    least = catalog.fact("lots.look-from").number()
-    transforms = np.array([_transform(_scale(p.price, terms.parts)) for p in pieces])
+    job = _state_job(catalog)
+    transforms = np.array([_transform(_scale(p.price, terms.parts), job.step) for p in pieces])
     reach = _reach(pieces)
     found: list[LotBelief] = []
     for start in range(0, len(lots), _BLOCK):
@@ -223,8 +220,37 @@ def price_lots(
         weights = [np.array([w.weight for w in lot]) for lot in block]
         for lot, chance, weight in zip(block, chances, weights, strict=True):
             sums = _sum(lot, chance, weight, pieces, transforms, job, terms)
-            found.append(_belief(lot, chance, weight, sums, pieces, charges, terms, least))
+            found.append(_belief(lot, chance, weight, sums, pieces, charges, terms, job))
     return tuple(found)
+
+
+class _Job(msgspec.Struct, frozen=True, kw_only=True):
+    """What any lot's job is reckoned with, from the catalogue.
+
+    Attributes:
+        fixed: What comes beside fitting. [min]
+        least: All labour at the least, as a share of the likely one: its lines move together.
+        most: All labour at the most, likewise.
+        step: Of the grid of sums, in whole units of money.
+        look_from: A doubt that moves the sum by no more names no look, in whole units of money.
+    """
+
+    fixed: float
+    least: float
+    most: float
+    step: float
+    look_from: float
+
+
+def _state_job(catalog: Catalog) -> _Job:
+    swing = catalog.fact("lots.labour")
+    return _Job(
+        fixed=catalog.fact("lots.fixed-minutes").number(),
+        least=swing.low or 1.0,
+        most=swing.high or 1.0,
+        step=catalog.fact("lots.step").number(),
+        look_from=catalog.fact("lots.look-from").number(),
+    )
 
 
 def _scale(price: tuple[int, int, int], factor: float) -> tuple[int, int, int]:
@@ -233,8 +259,8 @@ def _scale(price: tuple[int, int, int], factor: float) -> tuple[int, int, int]:
 
 
 @lru_cache(maxsize=4096)
-def _transform(price: tuple[int, int, int]) -> Complex:
-    return np.asarray(np.fft.rfft(triangle_on_grid(*price, _STEP, _POINTS)))
+def _transform(price: tuple[int, int, int], step: float) -> Complex:
+    return np.asarray(np.fft.rfft(triangle_on_grid(*price, step, _POINTS)))
 
 
 class _Reach(msgspec.Struct, frozen=True):
@@ -293,23 +319,19 @@ def _sum(
     weights: Array,
     pieces: Sequence[LotPiece],
     transforms: Complex,
-    job: tuple[float, float, float],
+    job: _Job,
     terms: LotTerms,
 ) -> Array:
-    """Return the chances of the sum on the grid: parts, and labour that moves as a whole.
-
-    ``job`` is what comes beside fitting, in minutes, and the least and most of all labour as a
-    share of the likely one: the lines of one job move together.
-    """
-    fixed, least, most = job
+    """Return the chances of the sum on the grid: parts, and labour that moves as a whole."""
     mixed = np.zeros(_POINTS // 2 + 1, dtype=np.complex128)
     minutes = np.array([p.minutes for p in pieces])
     for world, chance, weight in zip(lot, chances, weights, strict=True):
         factors = 1.0 + chance[:, None] * (transforms - 1.0)
-        work = chance @ minutes + fixed * max(world.fired.values(), default=0.0)
+        work = chance @ minutes + job.fixed * max(world.fired.values(), default=0.0)
         paid = work / 60.0 * terms.hour * terms.labour
-        cost = _STEP * round(paid / _STEP)  # few distinct ones: remembered
-        labour = _transform((round(least * cost), round(cost), round(most * cost)))
+        cost = job.step * round(paid / job.step)  # few distinct ones: remembered
+        swing = (round(job.least * cost), round(cost), round(job.most * cost))
+        labour = _transform(swing, job.step)
         mixed += weight * factors.prod(axis=0) * labour
     return np.maximum(np.fft.irfft(mixed / weights.sum(), n=_POINTS), 0.0)
 
@@ -322,7 +344,7 @@ def _belief(
     pieces: Sequence[LotPiece],
     charges: Sequence[str],
     terms: LotTerms,
-    least: float,
+    job: _Job,
 ) -> LotBelief:
     reached = np.cumsum(sums)
     shares = weights / weights.sum()
@@ -333,7 +355,7 @@ def _belief(
     mean = shares @ chances
 
     def quantile(chance: float) -> float:
-        return float(np.searchsorted(reached, chance * reached[-1] - 1e-9)) * _STEP
+        return float(np.searchsorted(reached, chance * reached[-1] - 1e-9)) * job.step
 
     return LotBelief(
         fired=fired,
@@ -341,7 +363,7 @@ def _belief(
         p80=quantile(0.8),
         at_risk=quantile(1.0 - terms.loss_chance),
         orders=tuple(p.key for p, m in zip(pieces, mean, strict=True) if m >= 0.5),
-        look=_find_look(fired, pieces, least),
+        look=_find_look(fired, pieces, job.look_from),
     )
 
 
@@ -387,7 +409,7 @@ def state_terms(
         sheet: Fees, tax, brand discount, bidders, accepted chance of a loss, what the sale and the
             days until it take. Its trades are left to the list: other costs of each lot.
         hour: Cost of one hour of work.
-        catalog: How much the user's own cars count beside what is stated.
+        catalog: How much the user's own cars count beside what is stated; how far bids are tried.
         currency: Of the list.
         lessons: What settled cars teach; trades are no line of a list.
     """
@@ -396,7 +418,8 @@ def state_terms(
         return LotTerms(currency=currency, hour=hour, parts=parts, labour=labour)
     sheet = correct_sheet(sheet, lessons.factors)
     back = expect_comebacks(sheet.comebacks, lessons.came_back, catalog)
-    bids = [n * sheet.increment for n in range(1, int(_MOST_BID / sheet.increment) + 1)]
+    most = catalog.fact("lots.most-bid").number()
+    bids = [n * sheet.increment for n in range(1, int(most / sheet.increment) + 1)]
     worthy: list[tuple[float, float]] = []
     for bid in reversed(bids):  # fees jump: a bid is left out where a higher one costs no more
         paid = outlay(sheet, bid)
