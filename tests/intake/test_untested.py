@@ -59,3 +59,44 @@ def test_a_whole_reading_with_one_part_unread_is_not_complete() -> None:
 def test_a_sensor_that_does_not_answer_is_a_fault_as_before(line: str) -> None:
     (told,) = read(line).lines
     assert (told.kind, told.fault, told.present) == ("impact-sensor", "communication", True)
+
+
+RIDERS = (
+    "Vehicle: airbag lamp lit",
+    "Software 0102.3 crash data stored",
+    "Module: Airbag control unit - locked",
+    "Time 14:31 - scan aborted",
+    "Page 1 of 3",
+    "Date 2026-03-07, before repair",
+    "Voltage fell to 7 V during the scan",
+    "Datum 07.03.2026, Prüfung abgebrochen",
+    "Scan status: aborted",
+    "System status: fault",
+    "Status: unvollständig",
+    "Estado: incompleto",
+    "Report status: partial",
+    "Unit: not programmed",
+    "Vehicle status: airbag lamp on",
+)
+PLAIN_HEADS = (
+    "Vehicle: 2015 Harrow Estate",
+    "Software 0102.3",
+    "Module: Airbag control unit",
+    "Time 14:31",
+    "VIN 0Z9HB5A26KR000417",
+    "Supply 12.6 V",
+    "Odometer 120300 km",
+    "Page 1 of 1",
+    "Steuergerät: Airbag",
+    "Fahrzeug: Harrow Kombi 2015",
+    "Unit: SRS",
+    "Report: 1",
+    "System: airbag",
+)
+
+
+@pytest.mark.parametrize("line", [*RIDERS, *PLAIN_HEADS])
+def test_what_rides_behind_a_label_of_a_clean_scan_waits_to_be_read(line: str) -> None:
+    text = f"Supply 12.6 V\nNo faults.\nAll circuits ok. All tests complete.\n{line}\n"
+    coverage = read(text).coverage
+    assert [u.line for u in coverage.counts_more] == ([5] if line in RIDERS else [])

@@ -52,6 +52,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         wheel_label: Words for the wheel that do so as a label.
         wheel_side: Words for the left and the right behind one of them.
         computers: Behind a part of the car they name the unit for it.
+        state_labels: Labels behind which a state stands, and no name.
         papers: What is written on, whose damage is none of a part.
         adverb_ends: How adverbs end, which change nothing of what a sentence says.
         doubting: Adverbs that deny, doubt or date what it says.
@@ -101,6 +102,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     wheel_label: frozenset[str]
     wheel_side: tuple[tuple[str, ...], tuple[str, ...]]
     computers: frozenset[str]
+    state_labels: frozenset[str]
     papers: frozenset[str]
     adverb_ends: tuple[str, ...]
     doubting: frozenset[str]

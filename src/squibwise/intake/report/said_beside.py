@@ -35,12 +35,44 @@ def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
         if _counts_status(ln, lexicon, catalog)
         or _says_more(ln, lexicon, sheet.language)
         or (_calls_good(ln, lexicon) and not _is_known(ln, lexicon, sheet.language))
-        or (sheet.volts is None and _states_odd_volts(ln, catalog))
+        or _rides_on_a_label(ln, lexicon, sheet.language)
+        or _states_odd_volts(ln, catalog)
     )
 
 
+def _rides_on_a_label(line: Line, lexicon: Lexicon, language: str | None) -> bool:
+    """``Vehicle: airbag lamp lit``, ``Page 1 of 3``, ``Time 14:31 - scan aborted``.
+
+    Behind the label of a measure or a name stand words of a state, a page that is not the last, or
+    a second piece that is neither number nor name of the unit.
+    """
+    if line.role not in ("meta", "heading", "header"):
+        return False
+    pages = _PAGES.search(line.raw)
+    if pages and int(pages[1]) != int(pages[2]):
+        return True
+    spoken = language_of(line, lexicon, language)
+    hits = find_hits(lexicon, tokenise(line.raw), spoken)
+    if any(_STATES.intersection(h.means) or h.means[0].startswith("status:") for h in hits):
+        return True
+    label, _, value = line.raw.partition(":")
+    named = [t.text for t in tokenise(label) if t.text.isalpha()]
+    is_state = bool({*named[-1:]} & lexicon.small.state_labels)
+    behind = value if is_state else " ".join(_PIECES.split(line.raw)[1:_MOST_SENTENCES])
+    tokens = tokenise(_DATED.sub(" ", _MEASURED.sub(" ", behind)))
+    known = _known_places(tokens, find_hits(lexicon, tokens, spoken), lexicon, _OF_UNIT)
+    known -= {n for n, t in enumerate(tokens) if is_state and _is_label(t, lexicon)}
+    known |= {n for n, t in enumerate(tokens) if t.text in lexicon.small.affirming}
+    return any(t.text.isalpha() and at not in known for at, t in enumerate(tokens))
+
+
+def _is_label(token: Token, lexicon: Lexicon) -> bool:
+    """``fault`` alone is a label of what follows; behind ``System status:`` it is the state."""
+    return bool({"key", "meta", "count"}.intersection(find_layout(lexicon, (token.text,), 0)[0]))
+
+
 def _states_odd_volts(line: Line, catalog: Catalog) -> bool:
-    """``All tests complete. 7.0 V``: a voltage, read for no supply, at which no unit tests."""
+    """``All tests complete. 7.0 V``: a voltage at which no unit tests, whatever it is called."""
     low, high = (catalog.fact(f"unit-volts.{end}").number() for end in ("low", "high"))
     told = (float(v.replace(",", ".")) for v in _VOLTS.findall(line.text))
     return not all(low <= v <= high for v in told)
@@ -134,6 +166,9 @@ _PLACES = {f"{key}:{v}" for key in ("side", "seat", "end", "row", "stage") for v
 _OF_PARTS = (FEATURES - FAULTS - VOICES - {"skip"}) | _OF_UNIT | _PLACES
 _DENIED = FAULTS | {"not"}
 _STORED = {"status:present", "status:stored"}
+_LABELS = {"voltage", "calibration", "configuration", "identity", "performance"}
+_STATES = (FAULTS - _LABELS) | {"not", "before", "lamp", "offlamp", "crashrecord"}
+_PAGES = re.compile(r"(?i)\b(\d{1,3})\s*(?:of|von|de|di|van|z)\s*(\d{1,3})\b")
 _NONE_OF = re.compile(r"\b0+\s+[^\W\d_]+")
 _LABELLED_NONE = re.compile(r"([^\W\d_]+)\s*[:=]\s*0\b")
 _TICKED = re.compile(r"(?i)^\s*(?:\[\s*x\s*\]|\(\s*x\s*\)|[\u2611\u2612\u2713\u2714\u2705])\s*")
@@ -145,6 +180,7 @@ _ODD_SIGN = re.compile(
     r"[^\w\s.,:;!()\[\]|'\"&+*#\u2019\u2022\u00b7\u2013\u2014-]|\.{2,}|->|_{2,}|\*\s*$"
 )
 _SENTENCES = re.compile(r"[.,;!?]+\s+|\s+[-\u2013]\s+|\t")
+_PIECES = re.compile(r"[,;!?(]+\s*|[.]\s+|\s+[-\u2013]\s+|\t")
 _BLANK = re.compile(r"^\s*(?:\[\s*\]|\(\s*\)|[\u2610\u25a1])\s|_{2,}\s*$|[:=?]\s*$")
 _MOST_SENTENCES = 20  # of a line, that are read again
 
