@@ -212,6 +212,16 @@ def test_every_state_is_a_word_of_the_model() -> None:
     assert {c.likeliest for c in answer.components} <= set(STATES)
 
 
+def test_a_stored_low_supply_code_hardly_doubts_the_open_circuits_beside_it() -> None:
+    # A low supply stops the unit's tests; common practice, no source.
+    bags = ("driver.front-bag", "passenger.front-bag", "driver.retractor-pretensioner")
+    opens = [build.code(n, part) for n, part in enumerate(bags, start=1)]
+    low = build.code(8, "centre.control-unit", None, "voltage", status=("stored",))
+    plain, beside = _ask(NOSE, build.scan(*opens)), _ask(NOSE, build.scan(*opens, low))
+    for part in bags:
+        assert fired(beside, part) > fired(plain, part) - 0.05
+
+
 def test_many_opens_at_low_voltage_without_a_crash_are_the_supply_and_no_deployment() -> None:
     parts = ("driver.front-bag", "passenger.front-bag", "driver.seat-bag", "passenger.seat-bag")
     opens = [build.code(n, p, status=("stored",)) for n, p in enumerate(parts, start=1)]

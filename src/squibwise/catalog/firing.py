@@ -296,6 +296,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     kept_if_not_spent: Figure
     disturbed_if_one_sign: Figure
     disturbed_if_both: Figure
+    disturbed_if_coded: Figure
     disturbed_if_bus: Figure
     all_stages_meant: Figure
     intermittent_hides: Figure

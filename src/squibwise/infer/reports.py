@@ -54,14 +54,16 @@ def chance_disturbed(report: Report, catalog: Catalog) -> float:
     """Return the chance, by what a report shows, that one fault of supply or ground is behind it.
 
     That another unit is not heard is no sign of it, and the unit's own bus hardly one: neither
-    opens a firing circuit.
+    opens a firing circuit. Nor does a supply that was low once: it stops the tests.
     """
     own, reach = report.reading.own, catalog.firing.scans.reach
     volts = report.reading.coverage.unit_volts
     strange = volts is not None and not reach.lowest_volts <= volts <= reach.highest_volts
-    coded = any(c.present and _is_of_the_supply(c) for c in own)
-    if strange or coded:
+    coded = [c for c in own if c.present and _is_of_the_supply(c)]
+    if strange or any("present" in c.status for c in coded):
         return (reach.disturbed_if_both if strange and coded else reach.disturbed_if_one_sign).value
+    if coded:
+        return reach.disturbed_if_coded.value
     bus = any(c.present and c.kind == "control-unit" and c.fault == "communication" for c in own)
     return reach.disturbed_if_bus.value if bus else 0.0
 
