@@ -10,6 +10,7 @@ from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.again import join_mentions, name_tails
+from squibwise.intake.report.boxes import apply_boxes
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.corrections import correct_faults, hear_on
 from squibwise.intake.report.cross_tables import apply_cross_tables
@@ -157,6 +158,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
     apply_letters(sheet.lines, lexicon)
+    apply_boxes(sheet.lines, lexicon)
     apply_ticks(sheet.lines)
     apply_results(sheet.lines)
     apply_times(sheet.lines, lexicon)
