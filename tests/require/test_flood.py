@@ -52,7 +52,15 @@ def test_leads_and_floor_harness_that_stood_in_water_are_looked_at(height: tuple
     assert [(o.kind, o.counted) for o in looks] == [("certain", True)]
     assert "centre.wiring" in looks[0].components
     doubts = find_doubts(flooded(*height), CATALOG)  # so no stroke over a visit passes it
-    assert doubts[looks[0].n] == "(water or fire was at it)"
+    said = "(restraint harness 40% to be replaced, water or fire was at it)"
+    assert doubts[looks[0].n] == said
+
+
+@pytest.mark.parametrize("height", [(), ("floor",), ("seats",)])
+def test_leads_and_connectors_that_stood_in_water_may_be_needed(height: tuple[str, ...]) -> None:
+    order = next(o for o in flooded(*height).orders if "centre.wiring" in o.contains)
+    assert order.kind == "look-first"
+    assert "connectors stood under water" in order.settled_by
 
 
 def test_the_unit_of_a_wet_car_is_reached_before_it_is_read_outside() -> None:
