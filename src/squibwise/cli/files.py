@@ -20,7 +20,6 @@ from squibwise.garage.keys import known_keys, make_known, own_key, sign_finished
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case, Experience
-from squibwise.model.origin import Finding
 from squibwise.model.proof import ProofRecord, Verification
 
 if TYPE_CHECKING:
@@ -220,7 +219,8 @@ def verified(
         InputError: It cannot be read, or the known keys cannot.
     """
     from squibwise.documents import check_file
-    from squibwise.prove.verifying import tell_day_to_come
+    from squibwise.prove.stamping import tell_stamp
+    from squibwise.prove.verifying import tell_day_to_come, tell_other_issue
 
     folder, data = garage_file().parent, record_bytes(file)
     result, record = check_file(data, catalog, known_keys(folder), own_fonts())
@@ -230,46 +230,15 @@ def verified(
         make_known(folder, record.signature.public_key, know, dt.date.today())
         result, _ = check_file(data, catalog, known_keys(folder), own_fonts())
     if stamp is not None:
-        result = msgspec.structs.replace(result, stamped=_stamped(record, stamp, authority))
+        token = record_bytes(stamp)
+        trusted = (record_bytes(authority), authority.name) if authority else (None, "")
+        told = tell_stamp(token, record, *trusted)
+        result = msgspec.structs.replace(result, stamped=told)
     result = tell_day_to_come(result, record, dt.date.today())
-    return _with_twin(result, record, file)
-
-
-def _stamped(record: ProofRecord, stamp: Path, authority: Path | None) -> str:
-    from squibwise.prove.stamping import read_stamp, refuse_later_day, refuse_strange_chain
-
-    found = read_stamp(record_bytes(stamp), record.digest)
-    refuse_later_day(found, record.issued_on)
-    if authority is not None:
-        refuse_strange_chain(found, record_bytes(authority))
-    return (
-        f"{found.authority} states that it existed on {found.at.isoformat(' ', 'seconds')}; "
-        f"certificate {found.fingerprint}"
-        + (f", issued under {authority.name}; revocation is not checked" if authority else "")
-    )
-
-
-def _with_twin(result: Verification, record: ProofRecord, file: Path) -> Verification:
-    """Add a remark when the other file of the pair, beside it, holds another issue of the case.
-
-    A power failure between the two moves can leave such a pair; each file is whole in itself.
-    """
     twin = file.with_suffix(".json" if file.suffix.lower() == ".pdf" else ".pdf")
-    if twin == file or not twin.is_file() or twin.is_symlink():
-        return result
-    other = _held_record(twin)
-    if other is None:
-        return result  # not one of this program's: it says nothing of the file that was named
-    if other.case_id != record.case_id or other.digest == record.digest:
-        return result
-    told = Finding(
-        code="record-pair-differs",
-        severity="warning",
-        message=f"'{twin.name}' beside it is another issue of this case, of {other.issued_on}.",
-        remedy="Each is whole in itself; `verify FILE.pdf --data FILE.json` takes the data out of "
-        "the PDF again.",
-    )
-    return msgspec.structs.replace(result, problems=(*result.problems, told))
+    is_there = twin != file and twin.is_file() and not twin.is_symlink()
+    other = _held_record(twin) if is_there else None  # None too when it is of another program
+    return result if other is None else tell_other_issue(result, record, other, twin.name)
 
 
 def write_data(file: Path, out: Path) -> None:

@@ -1,4 +1,4 @@
-"""Take the record out of a PDF, and check file and pages against each other.
+"""Take the record out of a PDF, and see how file and pages agree; ``prove`` judges what is seen.
 
 A PDF of a few kilobytes can ask for gigabytes: it is opened, and pages are made anew, in a process
 of their own with a limit on memory and time.
@@ -8,8 +8,7 @@ import json
 import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
-
-import msgspec
+from typing import Literal
 
 from squibwise import __version__
 from squibwise.catalog.load import Catalog
@@ -17,11 +16,17 @@ from squibwise.documents.apart import REFUSED
 from squibwise.documents.record import BLANK, without_signature
 from squibwise.errors import InputError
 from squibwise.intake.importers.base import run_apart, tell_end
-from squibwise.model.origin import Finding
-from squibwise.model.proof import KnownKey, ProofRecord, Verification
+from squibwise.model.proof import KnownKey, PagesSeen, ProofRecord, Verification
 from squibwise.prove.recording import to_json
-from squibwise.prove.sealing import CHANGED, are_pages_signed
-from squibwise.prove.verifying import LARGEST_BYTES, read_record, refused, verify
+from squibwise.prove.sealing import are_pages_signed
+from squibwise.prove.verifying import (
+    LARGEST_BYTES,
+    judge_pages,
+    judge_recount,
+    read_record,
+    refused,
+    verify,
+)
 
 _PDF_MARK = b"%PDF-"
 _SECONDS = 60
@@ -76,82 +81,45 @@ def check_file(
         return answer, None
     record = read_record(inner)
     if inner is not data:
-        answer = _with_pages(answer, record, data, fonts)
+        answer = judge_pages(answer, _see_pages(record, data, fonts))
     if answer.valid:
-        answer = _recounted(answer, record, inner)
+        answer = judge_recount(answer, record, *_recount(record, inner))
     return answer, record if answer.valid else None
 
 
-def _recounted(answer: Verification, record: ProofRecord, inner: bytes) -> Verification:
-    """Return what is to be said once a record is worked out again from its own entries."""
+def _recount(record: ProofRecord, inner: bytes) -> tuple[tuple[str, ...], str]:
+    """Return what a record says otherwise than its own entries give, or why nobody worked it out.
+
+    Args:
+        record: The record.
+        inner: The same as JSON.
+    """
     if record.made_by != __version__:
-        return _not_recounted(answer, "another version made it")
+        return (), "another version made it"
     try:
-        told = json.loads(_apart("recount", inner))
+        return tuple(json.loads(_apart("recount", inner))), ""
     except InputError as refusal:
-        return _not_recounted(answer, str(refusal))
-    wrong = [_CONTRADICTS.format(text) for text in told[:_MOST_TOLD]]
-    wrong += [f"And {len(told) - _MOST_TOLD} more like it."] if told[_MOST_TOLD:] else []
-    problems = [
-        Finding(code="record-contradicts", severity="error", message=text, remedy=CHANGED)
-        for text in wrong
-    ]
-    problems += [*answer.problems, *([_PARTLY_RECOUNTED] if record.withheld else [])]
-    return msgspec.structs.replace(
-        answer,
-        valid=answer.valid and not wrong,
-        unworked=_LEFT_OUT if record.withheld else "",
-        problems=tuple(problems),
-    )
+        return (), str(refusal)
 
 
-def _not_recounted(answer: Verification, why: str) -> Verification:
-    left = Finding(
-        code="record-not-recounted",
-        severity="warning",
-        message=f"Whether its answers follow from its entries was not worked out again: {why}.",
-        remedy="Read its entries, or check it with the version that wrote it.",
-    )
-    return msgspec.structs.replace(answer, unworked=why, problems=(*answer.problems, left))
-
-
-_MOST_TOLD = 8
-_CONTRADICTS = "It contradicts itself: {}"
-_LEFT_OUT = "this copy leaves out the crash data, on which its list of work hangs"
-_PARTLY_RECOUNTED = Finding(
-    code="record-partly-recounted",
-    severity="warning",
-    message="Labels, readings and what else needs no crash data were worked out again. What is "
-    "believed of the parts, the list of work, and the gates that hang on it (replacements, "
-    "inspections, calibrations, steps, lamp check, last scan) stand as the signer wrote them.",
-    remedy="Ask for the whole record, and check that.",
-)
-
-
-def _with_pages(
-    answer: Verification, record: ProofRecord, data: bytes, fonts: Path | None
-) -> Verification:
-    """Return what is to be said of a PDF, once the record in it is found whole."""
+def _see_pages(record: ProofRecord, data: bytes, fonts: Path | None) -> PagesSeen:
+    """Return whose signature the pages bear, and whether they are those of the attached record."""
     blank, form, value = without_signature(data)
-    are_signed = are_pages_signed(record, value, blank)
-    again = "Rely on neither; ask for the record itself, as JSON, and print it anew from there."
-    if value not in ("", BLANK) and not are_signed:
-        text = "The signature over the pages was not made over them by the key of the record."
-        return _with_refusal(answer, refused("record-pages", text, again))
+    is_signed = are_pages_signed(record, value, blank)
+    by_other = record.made_by != __version__
+    if value not in ("", BLANK) and not is_signed:
+        return PagesSeen(signature="wrong", by_other_version=by_other)
+    signature: Literal["good", "none"] = "good" if is_signed else "none"
     try:
-        if any(_apart("pages", data, form, f) == blank for f in _ways(record, fonts)):
-            return answer
-        text = "The pages are not the ones that the attached record gives."
-        why = "a font for their letters may be missing here" if _has_wide_letters(record) else ""
-        text = _OTHER_FONT if why else text
+        are_equal = any(_apart("pages", data, form, f) == blank for f in _ways(record, fonts))
     except InputError as refusal:
-        text = "Its pages are not checked: this version cannot make them from the attached record"
-        text, why = f"{text} ({refusal}).", "they could not be made again here"
-    why = "another version made them" if record.made_by != __version__ else why
-    if why and answer.signature == "known" and are_signed:
-        told = (*answer.problems, _OTHER_PAGES)
-        return msgspec.structs.replace(answer, unchecked=why, problems=told)
-    return _with_refusal(answer, refused("record-pages", text, again))
+        return PagesSeen(signature=signature, by_other_version=by_other, not_made=str(refusal))
+    return PagesSeen(
+        signature=signature,
+        by_other_version=by_other,
+        are_equal=are_equal,
+        may_lack_font=not are_equal and _has_wide_letters(record),
+    )
 
 
 def _ways(record: ProofRecord, fonts: Path | None) -> tuple[str, ...]:
@@ -166,25 +134,6 @@ def _has_wide_letters(record: ProofRecord) -> bool:
     Source: Unicode Standard Annex 11, classes W and F, by the standard library.
     """
     return any(unicodedata.east_asian_width(one) in "WF" for one in set(to_json(record).decode()))
-
-
-_OTHER_FONT = (
-    "Its pages are not checked: they are not those that this computer makes of the attached "
-    "record, perhaps for want of a font for its letters."
-)
-_OTHER_PAGES = Finding(
-    code="record-pages-signed",
-    severity="warning",
-    message="The pages are not compared with the attached record, and may say something else; the "
-    "key that signed the record signed them as they are.",
-    remedy="Read the attached record, `verify FILE.pdf --data FILE.json`; or check the file with "
-    "the version that made it.",
-)
-
-
-def _with_refusal(answer: Verification, refusal: Verification) -> Verification:
-    problems = (*refusal.problems, *answer.problems)
-    return msgspec.structs.replace(answer, valid=False, problems=problems)
 
 
 def draw_pdf(data: bytes) -> bytes:

@@ -131,6 +131,25 @@ class KnownKey(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     since: str
 
 
+class PagesSeen(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What was seen of the pages of a PDF with a record in it.
+
+    Attributes:
+        signature: Over the pages: ``good`` when the key of the record made it over these very
+            bytes, ``wrong`` when it did not, ``none`` when there is none.
+        by_other_version: Another version of the program made the record.
+        are_equal: They are those that this version makes of the record.
+        not_made: Why none could be made here; empty when they were made, or nobody tried.
+        may_lack_font: They differ, and the record has letters that may want a font of its own.
+    """
+
+    signature: Literal["good", "wrong", "none"]
+    by_other_version: bool
+    are_equal: bool = False
+    not_made: str = ""
+    may_lack_font: bool = False
+
+
 class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The answer of ``verify``.
 

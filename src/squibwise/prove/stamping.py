@@ -12,6 +12,7 @@ from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
 
 from squibwise.errors import InputError
+from squibwise.model.proof import ProofRecord
 
 _ASK = "Ask the time stamp authority for a token over the digest, with its certificate in it."
 _HASHES: dict[str, type[hashes.HashAlgorithm]] = {
@@ -55,6 +56,32 @@ def read_stamp(token: bytes, digest: str) -> Stamp:
         return _read(token, digest)
     except (ValueError, TypeError, KeyError, IndexError, UnsupportedAlgorithm) as error:
         raise InputError(f"the time stamp cannot be read: {error}", remedy=_ASK) from error
+
+
+def tell_stamp(
+    token: bytes, record: ProofRecord, trusted: bytes | None = None, trusted_name: str = ""
+) -> str:
+    """Return what a time stamp over a record says, in words.
+
+    Args:
+        token: The time stamp.
+        record: What it must be over.
+        trusted: Certificate under which the stamp's must be issued; None = any.
+        trusted_name: What that certificate is called here.
+
+    Raises:
+        InputError: It is no stamp over this record, of a later day, or not under that certificate.
+    """
+    found = read_stamp(token, record.digest)
+    refuse_later_day(found, record.issued_on)
+    under = ""
+    if trusted is not None:
+        refuse_strange_chain(found, trusted)
+        under = f", issued under {trusted_name}; revocation is not checked"
+    return (
+        f"{found.authority} states that it existed on {found.at.isoformat(' ', 'seconds')}; "
+        f"certificate {found.fingerprint}{under}"
+    )
 
 
 def refuse_strange_chain(stamp: Stamp, trusted: bytes) -> None:

@@ -3,7 +3,7 @@
 import datetime as dt
 import json
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, Never
 
 import msgspec
@@ -12,7 +12,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.texts import WordSet, hash_words
 from squibwise.errors import InputError, ModelError
 from squibwise.model.origin import Finding, Severity
-from squibwise.model.proof import KnownKey, ProofRecord, Verification
+from squibwise.model.proof import KnownKey, PagesSeen, ProofRecord, Verification
 from squibwise.prove.recording import KEYS, SCHEMA, WITHHELD
 from squibwise.prove.sealing import (
     CHANGED,
@@ -90,6 +90,122 @@ def tell_day_to_come(answer: Verification, record: ProofRecord, today: dt.date) 
     ask = "Look at the clock of this machine; if it is right, ask the issuer when it was made."
     problem = _problem("record-day-to-come", "warning", text, ask)
     return msgspec.structs.replace(answer, problems=(*answer.problems, problem), day_to_come=True)
+
+
+def judge_recount(
+    answer: Verification, record: ProofRecord, contradicts: Sequence[str], not_done: str
+) -> Verification:
+    """Return an answer that tells what came of working a record out from its own entries.
+
+    Args:
+        answer: What was found so far.
+        record: The record.
+        contradicts: What it says otherwise than its entries give.
+        not_done: Why nobody worked it out; empty when it was.
+    """
+    if not_done:
+        text = f"Whether its answers follow from its entries was not worked out again: {not_done}."
+        ask = "Read its entries, or check it with the version that wrote it."
+        left = _problem("record-not-recounted", "warning", text, ask)
+        return msgspec.structs.replace(answer, unworked=not_done, problems=(*answer.problems, left))
+    wrong = [f"It contradicts itself: {text}" for text in contradicts[:_MOST_TOLD]]
+    more = len(contradicts) - len(wrong)
+    wrong += [f"And {more} more like it."] if more else []
+    problems = [_problem("record-contradicts", "error", text, CHANGED) for text in wrong]
+    problems += [*answer.problems, *([_PARTLY_RECOUNTED] if record.withheld else [])]
+    return msgspec.structs.replace(
+        answer,
+        valid=answer.valid and not wrong,
+        unworked=_LEFT_OUT if record.withheld else "",
+        problems=tuple(problems),
+    )
+
+
+_MOST_TOLD = 8
+_LEFT_OUT = "this copy leaves out the crash data, on which its list of work hangs"
+_PARTLY_RECOUNTED = Finding(
+    code="record-partly-recounted",
+    severity="warning",
+    message="Labels, readings and what else needs no crash data were worked out again. What is "
+    "believed of the parts, the list of work, and the gates that hang on it (replacements, "
+    "inspections, calibrations, steps, lamp check, last scan) stand as the signer wrote them.",
+    remedy="Ask for the whole record, and check that.",
+)
+
+
+def judge_pages(answer: Verification, pages: PagesSeen) -> Verification:
+    """Return an answer that tells whether the pages of a PDF can be relied on.
+
+    Pages that nobody could compare are called unchecked where a known key signed their very bytes;
+    those of this version that differ are refused, whoever signed them.
+
+    Args:
+        answer: What was found so far.
+        pages: What was seen of them.
+    """
+    if pages.signature == "wrong":
+        return _refuse_pages(answer, _OTHER_SIGNATURE)
+    if pages.are_equal:
+        return answer
+    text, why = _OTHER_PAGES, ""
+    if pages.not_made:
+        text, why = _NOT_MADE.format(pages.not_made), "they could not be made again here"
+    elif pages.may_lack_font:
+        text, why = _OTHER_FONT, "a font for their letters may be missing here"
+    why = "another version made them" if pages.by_other_version else why
+    if why and answer.signature == "known" and pages.signature == "good":
+        told = (*answer.problems, _SIGNED_UNCOMPARED)
+        return msgspec.structs.replace(answer, unchecked=why, problems=told)
+    return _refuse_pages(answer, text)
+
+
+_OTHER_SIGNATURE = "The signature over the pages was not made over them by the key of the record."
+_OTHER_PAGES = "The pages are not the ones that the attached record gives."
+_NOT_MADE = (
+    "Its pages are not checked: this version cannot make them from the attached record ({})."
+)
+_OTHER_FONT = (
+    "Its pages are not checked: they are not those that this computer makes of the attached "
+    "record, perhaps for want of a font for its letters."
+)
+_SIGNED_UNCOMPARED = Finding(
+    code="record-pages-signed",
+    severity="warning",
+    message="The pages are not compared with the attached record, and may say something else; the "
+    "key that signed the record signed them as they are.",
+    remedy="Read the attached record, `verify FILE.pdf --data FILE.json`; or check the file with "
+    "the version that made it.",
+)
+
+
+def _refuse_pages(answer: Verification, text: str) -> Verification:
+    again = "Rely on neither; ask for the record itself, as JSON, and print it anew from there."
+    problems = (_problem("record-pages", "error", text, again), *answer.problems)
+    return msgspec.structs.replace(answer, valid=False, problems=problems)
+
+
+def tell_other_issue(
+    answer: Verification, record: ProofRecord, other: ProofRecord, name: str
+) -> Verification:
+    """Return an answer that tells where the other file of the pair holds another issue of the case.
+
+    A power failure between the two moves can leave such a pair; each file is whole in itself.
+
+    Args:
+        answer: What was found so far.
+        record: The record.
+        other: What the other file holds, unchecked.
+        name: Of the other file.
+    """
+    if other.case_id != record.case_id or other.digest == record.digest:
+        return answer
+    text = f"'{name}' beside it is another issue of this case, of {other.issued_on}."
+    ask = (
+        "Each is whole in itself; `verify FILE.pdf --data FILE.json` takes the data out of "
+        "the PDF again."
+    )
+    told = _problem("record-pair-differs", "warning", text, ask)
+    return msgspec.structs.replace(answer, problems=(*answer.problems, told))
 
 
 def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verification:
