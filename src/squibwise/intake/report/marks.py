@@ -85,7 +85,7 @@ def apply_times(lines: list[Line], lexicon: Lexicon) -> None:
         fields = _fields(head)
         if len(fields) < _ROWS:
             continue
-        times = [(f, w) for f in fields if (w := _time_of(f.text, lexicon))]
+        times = [(f, w) for f in fields if (w := time_of(f.text, lexicon))]
         if len(times) != _ROWS or times[0][1] == times[1][1] != "day" or _CODE.search(head.text):
             continue
         late = next((at for at, (_, when) in enumerate(times) if when == "late"), 1)
@@ -121,8 +121,8 @@ def _end_first(row: Line, first: str, last: str) -> None:
         row.cells = (*row.cells, GONE) if row.cells else ()
 
 
-def _time_of(text: str, lexicon: Lexicon) -> str:
-    """Whether a heading names a time that is ``early``, ``late`` or a ``day``; empty for none."""
+def time_of(text: str, lexicon: Lexicon) -> str:
+    """Return which time a heading names, ``early``, ``late`` or a ``day``; empty for none."""
     texts = [t.text for t in tokenise(text)]
     means = {m for word in texts for m in lexicon.first_meanings(word)}
     if means & {"after", "status:present"}:

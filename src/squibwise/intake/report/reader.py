@@ -45,6 +45,7 @@ from squibwise.intake.report.signs import (
     join_keys,
     split_barred_answers,
 )
+from squibwise.intake.report.two_days import apply_two_days
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
 from squibwise.intake.report.words import KERB, Words, add_status, has_fault, has_part
 from squibwise.intake.vin import find_masked, find_vin
@@ -155,6 +156,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     _spell_umlauts(lines, lexicon)
     sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))
     split_barred_answers(sheet.lines, lexicon)
+    apply_two_days(sheet.lines, lexicon)
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
     apply_letters(sheet.lines, lexicon)
