@@ -73,6 +73,22 @@ def test_a_number_of_a_thing_is_no_code(label: str) -> None:
     assert codes_in(f"{TOLD}{label}\n") == ["B1A11", "B1A22"]
 
 
+@pytest.mark.parametrize(
+    ("line", "more"),
+    [
+        ("Calibration B0021-04", []),
+        ("Kalibrierung: B0021-04", []),
+        ("Calibración B0021-04", []),
+        ("Calibrazione B0021-04", []),
+        ("Calibration missing B0021-54", ["B0021"]),
+        ("Calibration B0021-54 stored", ["B0021"]),
+        ("Kalibrierung fehlt B0021-54", ["B0021"]),
+    ],
+)
+def test_the_number_of_a_calibration_is_no_code(line: str, more: list[str]) -> None:
+    assert codes_in(f"{line}\n{TOLD}") == [*more, "B1A11", "B1A22"]
+
+
 @pytest.mark.parametrize("line", ["B1003", "code B1003", "also B1003", "DTC-B1003", "B1003 again"])
 def test_a_bare_code_stays_a_code(line: str) -> None:
     assert "B1003" in codes_in(f"B1A11 driver airbag open circuit\n{line}\n{TOLD}")

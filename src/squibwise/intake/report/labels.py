@@ -80,7 +80,8 @@ def drop_labels(lines: list[Line], lexicon: Lexicon) -> None:
     leads up to the number, and nothing follows.
     """
     for line in lines:
-        if line.codes and line.words.says_nothing and numbers_a_thing(line.text, lexicon):
+        is_label = line.words.says_nothing and numbers_a_thing(line.text, lexicon)
+        if line.codes and (is_label or _is_its_own_number(line, lines)):
             line.codes, line.role = (), "meta"
     coded = [at for at, ln in enumerate(lines) if ln.codes]
     told = [at for at, ln in enumerate(lines) if _tells_fault(ln)]
@@ -94,6 +95,17 @@ def drop_labels(lines: list[Line], lexicon: Lexicon) -> None:
             line.codes = line.codes[:-1]
             line.role = line.role if line.codes else "meta"
     _drop_numbers(lines, [at for at in told if not _means_little(lines[at].words)])
+
+
+def _is_its_own_number(line: Line, lines: list[Line]) -> bool:
+    """``Calibration B0021-04`` in a list of codes: the word alone, then the number of its data."""
+    only = line.words.features - {"skip"} == {"calibration"} and len(line.tokens) == 1
+    placed = line.words.seats or line.words.sides or line.words.statuses
+    if not only or placed or len(line.codes) != 1 or line.cells:
+        return False
+    code = line.codes[0]
+    is_last = code.start > 0 and not line.text[code.end :].strip(" .\t")
+    return is_last and any(ln.codes and ln is not line for ln in lines)
 
 
 def _drop_numbers(lines: list[Line], told: list[int]) -> None:
