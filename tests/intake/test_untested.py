@@ -79,6 +79,9 @@ RIDERS = (
     "Vehicle status: airbag lamp on",
 )
 PLAIN_HEADS = (
+    "SRS module - System pass",
+    "Vehicle: 0Z9HB5A26KR000417   Odometer 61,231 mi",
+    "RESTRAINT SYSTEM - STORED FAULTS",
     "Vehicle: 2015 Harrow Estate",
     "Software 0102.3",
     "Module: Airbag control unit",

@@ -52,8 +52,9 @@ def _rides_on_a_label(line: Line, lexicon: Lexicon, language: str | None) -> boo
     if pages and int(pages[1]) != int(pages[2]):
         return True
     spoken = language_of(line, lexicon, language)
-    hits = find_hits(lexicon, tokenise(line.raw), spoken)
-    if any(_STATES.intersection(h.means) or h.means[0].startswith("status:") for h in hits):
+    words = tokenise(line.raw)
+    hits = (h for h in find_hits(lexicon, words, spoken) if _STATES.intersection(h.means))
+    if any(h.last > h.first + 1 or not _is_label(words[h.first], lexicon) for h in hits):
         return True
     label, _, value = line.raw.partition(":")
     named = [t.text for t in tokenise(label) if t.text.isalpha()]
@@ -61,14 +62,17 @@ def _rides_on_a_label(line: Line, lexicon: Lexicon, language: str | None) -> boo
     behind = value if is_state else " ".join(_PIECES.split(line.raw)[1:_MOST_SENTENCES])
     tokens = tokenise(_DATED.sub(" ", _MEASURED.sub(" ", behind)))
     known = _known_places(tokens, find_hits(lexicon, tokens, spoken), lexicon, _OF_UNIT)
-    known -= {n for n, t in enumerate(tokens) if is_state and _is_label(t, lexicon)}
+    labels = {n for n, t in enumerate(tokens) if _is_label(t, lexicon)}
+    known = known - labels if is_state else known | labels
     known |= {n for n, t in enumerate(tokens) if t.text in lexicon.small.affirming}
     return any(t.text.isalpha() and at not in known for at, t in enumerate(tokens))
 
 
 def _is_label(token: Token, lexicon: Lexicon) -> bool:
     """``fault`` alone is a label of what follows; behind ``System status:`` it is the state."""
-    return bool({"key", "meta", "count"}.intersection(find_layout(lexicon, (token.text,), 0)[0]))
+    return bool(
+        {"key", "meta", "count", "header"}.intersection(find_layout(lexicon, (token.text,), 0)[0])
+    )
 
 
 def _states_odd_volts(line: Line, catalog: Catalog) -> bool:
@@ -168,6 +172,7 @@ _DENIED = FAULTS | {"not"}
 _STORED = {"status:present", "status:stored"}
 _LABELS = {"voltage", "calibration", "configuration", "identity", "performance"}
 _STATES = (FAULTS - _LABELS) | {"not", "before", "lamp", "offlamp", "crashrecord"}
+_STATES |= {f"status:{word}" for word in ("cleared", "intermittent", "not-tested")}
 _PAGES = re.compile(r"(?i)\b(\d{1,3})\s*(?:of|von|de|di|van|z)\s*(\d{1,3})\b")
 _NONE_OF = re.compile(r"\b0+\s+[^\W\d_]+")
 _LABELLED_NONE = re.compile(r"([^\W\d_]+)\s*[:=]\s*0\b")
@@ -180,7 +185,7 @@ _ODD_SIGN = re.compile(
     r"[^\w\s.,:;!()\[\]|'\"&+*#\u2019\u2022\u00b7\u2013\u2014-]|\.{2,}|->|_{2,}|\*\s*$"
 )
 _SENTENCES = re.compile(r"[.,;!?]+\s+|\s+[-\u2013]\s+|\t")
-_PIECES = re.compile(r"[,;!?(]+\s*|[.]\s+|\s+[-\u2013]\s+|\t")
+_PIECES = re.compile(r"[,;!?(]+(?!\d)\s*|[.]\s+|\s+[-\u2013]\s+|\t")
 _BLANK = re.compile(r"^\s*(?:\[\s*\]|\(\s*\)|[\u2610\u25a1])\s|_{2,}\s*$|[:=?]\s*$")
 _MOST_SENTENCES = 20  # of a line, that are read again
 
