@@ -110,6 +110,12 @@ class Engine:
         prior = net.events.weight[:, None] * net.unit
         self.prior = prior[:, None, :] * family[None, :, None]
         self.place = {p.id: (g, c, i) for g, c, i, p in net.parts()}
+        # Kept by id: _touched and _others hold the pieces and posteriors, so no id is used twice.
+        # _cache: groups, by the pieces on each
+        # never let go: _touched, groups that a piece is on; _priors, a group before any evidence
+        # _tellings, _folded: clusters, parts, by the evidence on each; the first (_lasting) stay
+        # _bases: what a group was when first seen; _rests: that, but for one cluster
+        # _others: by posterior, all groups but one; _sorted: that, by the sorts of that group
         self._cache: dict[tuple[int, tuple[int, ...]], GroupResult] = {}
         self._touched: dict[int, tuple[Likelihood, frozenset[int]]] = {}
         self._tellings: dict[tuple[int, int, tuple[int, ...]], _Told] = {}
@@ -156,9 +162,8 @@ class Engine:
 
     def forget(self) -> None:
         """Let go all that is remembered; posteriors hold what they need themselves."""
-        several: tuple[dict[Any, Any], ...] = (self._cache, self._tellings, self._folded)
-        several += (self._rests, self._sorted, self._others)
-        for known in several:
+        told: tuple[dict[Any, Any], ...] = (self._cache, self._tellings, self._folded)
+        for known in (*told, self._rests, self._sorted, self._others):
             known.clear()
         self._lasting = (0, 0)
 
@@ -360,7 +365,7 @@ class Engine:
         result = {}
         for part in cluster.parts:
             found = evidence.get(part.id, [])
-            spring = part.id == _SPRING and _has_spring(group.causes)
+            spring = part.id == _SPRING and any(c.name == SPRING for c in group.causes)
             if found or self.works[part.id] or spring:
                 key = (part.id, tuple(id(on) for on in found))
                 made = self._folded.get(key)
@@ -409,10 +414,6 @@ def _product(people: Array, messages: tuple[Message, ...]) -> Array:
     for factor in sorted(factors, key=lambda f: f.size):
         joint = joint * factor
     return joint
-
-
-def _has_spring(causes: tuple[Cause, ...]) -> bool:
-    return any(c.name == SPRING for c in causes)
 
 
 def _bound_to_cause(made: EpochChain, part: PartModel, causes: tuple[Cause, ...]) -> EpochChain:
