@@ -38,7 +38,7 @@ from squibwise.numerics.troubleshoot.costs import (
     costs_of_tree,
     without_gates,
 )
-from squibwise.numerics.troubleshoot.planner import Limits, Node, outcomes, plan
+from squibwise.numerics.troubleshoot.planner import Node, PlanLimits, outcomes, plan
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Test
 from squibwise.numerics.troubleshoot.search import Budget, policy_value
 from squibwise.numerics.troubleshoot.states import Array, Index, Model, States, model_of, start
@@ -46,7 +46,7 @@ from squibwise.numerics.troubleshoot.states import Array, Index, Model, States, 
 CATALOG = load_catalog()
 RARE = 1e-3
 SPREAD = 0.6  # of the lognormal factor, as in the robustness runs of the planner
-LIMITS = Limits(exact_states=20_000, rollout_states=400, later_states=20_000)
+LIMITS = PlanLimits(exact_states=20_000, rollout_states=400, later_states=20_000)
 CIRCUITS: tuple[tuple[str, Fault], ...] = (
     ("driver.front-bag", "open-or-high"),
     ("driver.seat-bag", "open-or-high"),
@@ -184,7 +184,7 @@ def told_row(told: float, spent: Array) -> Row:
 
 
 WALK = ("plug", "clock-spring", "device", "harness", "unit")
-CLOSE = Limits(exact_states=20_000, rollout_states=400, later_states=20_000, fold=1e-3)
+CLOSE = PlanLimits(exact_states=20_000, rollout_states=400, later_states=20_000, fold=1e-3)
 
 
 def against_plain_ways(names: tuple[str, ...]) -> dict[str, dict[str, float]]:

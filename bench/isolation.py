@@ -16,7 +16,7 @@ import numpy as np
 
 from squibwise.numerics.troubleshoot.bounds import lower_bound
 from squibwise.numerics.troubleshoot.exact import Table, action_values, expected_minutes, solve
-from squibwise.numerics.troubleshoot.planner import Limits, plan
+from squibwise.numerics.troubleshoot.planner import PlanLimits, plan
 from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
 from squibwise.numerics.troubleshoot.search import (
     Budget,
@@ -128,7 +128,7 @@ def values_of(problem: Problem) -> tuple[dict[str, float], float]:
 
 def first_step_value(problem: Problem, table: Table, solved: Array) -> float:
     """Return the minutes of the planner's first step by search, the exact plan after it."""
-    chosen = plan(problem, Limits(exact_states=0, later_states=0)).tree.action
+    chosen = plan(problem, PlanLimits(exact_states=0, later_states=0)).tree.action
     names = [a.id for a in (*problem.tests, *problem.repairs)]
     costs = action_values(table, np.array([0]), solved)[:, 0, 0, int(problem.powered)]
     assert chosen is not None

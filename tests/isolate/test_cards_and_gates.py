@@ -17,13 +17,13 @@ from squibwise.model.evidence import Evidence, LampCheck, Look, Passed, Story, S
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import Report
 from squibwise.model.trace import PlanNode, Trace
-from squibwise.numerics.troubleshoot.planner import Limits
+from squibwise.numerics.troubleshoot.planner import PlanLimits
 
 from .building import CATALOG, a_case, a_line, a_report, believing
 
 PRETENSIONER = "driver.retractor-pretensioner"
 BAG, SEAT = "passenger.front-bag/1", "driver.seat-bag/1"
-QUICK = Limits(exact_states=20_000, rollout_states=200, later_states=20_000)
+QUICK = PlanLimits(exact_states=20_000, rollout_states=200, later_states=20_000)
 MAY = dt.datetime(2026, 5, 1, 9)
 
 

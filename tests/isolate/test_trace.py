@@ -20,12 +20,12 @@ from squibwise.model.evidence import DoneWork, Evidence, LampCheck, SubstituteLo
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import CodeLine
 from squibwise.model.trace import Hypothesis, PlanNode, Trace
-from squibwise.numerics.troubleshoot.planner import Limits
+from squibwise.numerics.troubleshoot.planner import PlanLimits
 
 from .building import CATALOG, COMPONENTS, a_case, a_line, a_report, believing
 
 BAG, SEAT, UNIT = "passenger.front-bag/1", "driver.seat-bag/1", "centre.control-unit"
-QUICK = Limits(exact_states=50_000, rollout_states=300, later_states=50_000)
+QUICK = PlanLimits(exact_states=50_000, rollout_states=300, later_states=50_000)
 
 
 def traced(
@@ -463,7 +463,7 @@ def test_branches_below_two_per_cent_are_folded() -> None:
 
 def test_a_deadline_that_has_passed_still_gets_an_answer() -> None:
     case, belief = a_case(fault("driver.seat-bag", "open-or-high")), believing()
-    limits = Limits(exact_states=0, later_states=0)
+    limits = PlanLimits(exact_states=0, later_states=0)
     found = trace(case, belief, SEAT, CATALOG, over=lambda: True, limits=limits)
     assert found.method == "two-step"
     assert found.next_test.kind in ("test", "repair")

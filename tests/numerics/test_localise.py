@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from squibwise.errors import ModelError
-from squibwise.numerics.resistance import NOWHERE, Chain, likelihoods, perfect, posterior
+from squibwise.numerics.resistance import NOWHERE, PointChain, likelihoods, perfect, posterior
 
 # Assumed chain: six pieces of wiring, the fifth a clock spring, and the igniter.
 # Tolerances: wire and contacts some milliohm, clock spring and igniter +-0.15 ohm rectangular.
 U = (0.008, 0.008, 0.008, 0.008, 0.15 / math.sqrt(3), 0.008, 0.15 / math.sqrt(3))
-CHAIN = Chain(
+CHAIN = PointChain(
     names=("s1", "s2", "s3", "s4", "s5", "s6", "s7"),
     ohm=(0.05, 0.05, 0.05, 0.05, 0.35, 0.05, 2.0),
     u_ohm=U,
@@ -21,7 +21,7 @@ CHAIN = Chain(
 REACHED = tuple(range(1, 8))
 
 
-def rate(segment: int, extra: float, *, correlated: bool, chain: Chain = CHAIN) -> float:
+def rate(segment: int, extra: float, *, correlated: bool, chain: PointChain = CHAIN) -> float:
     """Return how often the right segment is named, over seeded draws."""
     rng, right, draws = np.random.default_rng(300 + segment), 0, 150
     for _ in range(draws):
@@ -77,9 +77,9 @@ def test_readings_need_points_of_the_chain() -> None:
 
 def test_an_uncertainty_below_nought_is_refused() -> None:
     with pytest.raises(ModelError):
-        Chain(names=("a",), ohm=(1.0,), u_ohm=(-1.0,), u_reading=0.0, u_common=0.0)
+        PointChain(names=("a",), ohm=(1.0,), u_ohm=(-1.0,), u_reading=0.0, u_common=0.0)
 
 
 def test_a_segment_without_a_resistance_is_refused() -> None:
     with pytest.raises(ModelError):
-        Chain(names=("a",), ohm=(), u_ohm=(0.1,), u_reading=0.0, u_common=0.0)
+        PointChain(names=("a",), ohm=(), u_ohm=(0.1,), u_reading=0.0, u_common=0.0)

@@ -12,7 +12,7 @@ from squibwise.errors import ModelError
 from squibwise.numerics.troubleshoot import search
 from squibwise.numerics.troubleshoot.bounds import huffman_length, lower_bound
 from squibwise.numerics.troubleshoot.exact import action_values, expected_minutes, lay_out, solve
-from squibwise.numerics.troubleshoot.planner import Limits, Node, outcomes, plan
+from squibwise.numerics.troubleshoot.planner import Node, PlanLimits, outcomes, plan
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Result, Test, trimmed
 from squibwise.numerics.troubleshoot.search import (
     Budget,
@@ -169,7 +169,7 @@ def test_polybox_probes_x_first() -> None:
     model = model_of(problem)
     choice, _ = by_information(0.99)(model, start(model))
     assert problem.tests[int(choice[0])].id == "X"
-    answer = plan(problem, Limits())
+    answer = plan(problem, PlanLimits())
     assert answer.tree.action is not None
     assert answer.tree.action.id == "X"
 
@@ -205,7 +205,7 @@ def test_repairs_that_wait_for_tests_are_planned_as_plain_enumeration_does(seed:
 
 def test_a_repair_never_comes_before_the_tests_it_waits_for() -> None:
     problem = random_problem(2, 3, 3, gates=True)
-    node, done = plan(problem, Limits(fold=0.0)).tree, set()
+    node, done = plan(problem, PlanLimits(fold=0.0)).tree, set()
 
     def walk(node: Node, done: frozenset[str], seen: frozenset[tuple[str, str]]) -> None:
         if node.action is None:
@@ -268,7 +268,7 @@ def test_no_policy_beats_the_exact_answer_and_the_bound_stays_below(seed: int) -
 @pytest.mark.parametrize("seed", range(6))
 def test_the_tree_is_worth_what_the_plan_says(seed: int) -> None:
     problem = random_problem(seed, 4, 3, cures=seed % 2 == 0)
-    answer = plan(problem, Limits(fold=0.0))
+    answer = plan(problem, PlanLimits(fold=0.0))
     assert answer.method == "exact"
     assert answer.minutes == pytest.approx(exact(problem), rel=1e-9)
     assert walked(problem, answer.tree) == pytest.approx(answer.minutes, rel=1e-9)
@@ -308,14 +308,14 @@ def test_branches_and_what_is_folded_add_up() -> None:
         for child in node.branches.values():
             check(child)
 
-    check(plan(random_problem(3, 4, 4, cures=True), Limits()).tree)
+    check(plan(random_problem(3, 4, 4, cures=True), PlanLimits()).tree)
 
 
 def test_a_spent_budget_falls_back_to_two_steps() -> None:
     problem = random_problem(1, 6, 6)
-    rolled = plan(problem, Limits(exact_states=0, later_states=0))
-    hurried = plan(problem, Limits(exact_states=0, later_states=0, rollout_states=3))
-    late = plan(problem, Limits(exact_states=0, later_states=0), over=lambda: True)
+    rolled = plan(problem, PlanLimits(exact_states=0, later_states=0))
+    hurried = plan(problem, PlanLimits(exact_states=0, later_states=0, rollout_states=3))
+    late = plan(problem, PlanLimits(exact_states=0, later_states=0), over=lambda: True)
     assert (rolled.method, hurried.method, late.method) == ("rollout", "two-step", "two-step")
     assert hurried.lower <= exact(problem) <= hurried.minutes + 1e-9
     assert rolled.minutes <= hurried.minutes * 1.1
@@ -375,7 +375,7 @@ def test_a_test_that_allows_a_repair_is_kept_although_it_tells_nothing() -> None
         hypotheses=(frozenset({"a"}),), weight=(1.0,), tests=(label, feed), repairs=(repair,)
     )
     assert exact(trimmed(problem)) == pytest.approx(enumerate_plans(problem), abs=1e-9)
-    tree = plan(problem, Limits()).tree
+    tree = plan(problem, PlanLimits()).tree
     assert tree.action is not None
     assert tree.action.id == "label"
 
@@ -442,11 +442,11 @@ def test_of_first_steps_that_cost_nearly_the_same_the_one_that_tells_most_comes_
             ),
         ),
     )
-    answer = plan(problem, Limits(exact_states=0, later_states=0))
+    answer = plan(problem, PlanLimits(exact_states=0, later_states=0))
     assert answer.tree.action is not None
     assert answer.tree.action.id == "sharp"
     swapped = msgspec.structs.replace(problem, tests=problem.tests[::-1])
-    first = plan(swapped, Limits(exact_states=0, later_states=0)).tree.action
+    first = plan(swapped, PlanLimits(exact_states=0, later_states=0)).tree.action
     assert first is not None
     assert first.id == "sharp"
 
@@ -471,7 +471,7 @@ def test_a_place_that_was_tried_waits_unless_it_tells_far_more() -> None:
                 for x in "ab"
             ),
         )
-        action = plan(problem, Limits(exact_states=0, later_states=0)).tree.action
+        action = plan(problem, PlanLimits(exact_states=0, later_states=0)).tree.action
         assert action is not None
         return action.id
 
@@ -484,7 +484,7 @@ def test_a_place_that_was_tried_waits_unless_it_tells_far_more() -> None:
 @pytest.mark.parametrize("seed", range(3))
 def test_the_shortest_look_is_never_worse_than_a_plain_policy(seed: int) -> None:
     problem = random_problem(seed, 4, 4, gates=True)
-    found = plan(problem, Limits(exact_states=1, rollout_states=1, later_states=1))
+    found = plan(problem, PlanLimits(exact_states=1, rollout_states=1, later_states=1))
     assert found.method == "two-step"
     model = model_of(trimmed(problem))
     for policy in (one_step, by_information(0.9), cheapest_first(0.9)):

@@ -16,7 +16,7 @@ from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
 from squibwise.numerics.resistance import (
     NOWHERE,
-    Chain,
+    PointChain,
     likelihoods,
     ohm_per_m,
     perfect,
@@ -39,7 +39,7 @@ class Points(msgspec.Struct, frozen=True, kw_only=True):
         evidence: Their ids.
     """
 
-    chain: Chain
+    chain: PointChain
     reached: tuple[int, ...]
     ohm: tuple[float, ...]
     evidence: tuple[str, ...]
@@ -57,7 +57,7 @@ def points_of(case: Case, context: Context, catalog: Catalog) -> Points | None:
         return None
     readings = sorted(found.values(), key=lambda r: places[r.where])
     load = catalog.fact("load.ohm").number()
-    chain = Chain(
+    chain = PointChain(
         names=tuple(e.id for e in order),
         ohm=tuple(_usual(e, catalog)[0] for e in order),
         u_ohm=tuple(_usual(e, catalog)[1] for e in order),

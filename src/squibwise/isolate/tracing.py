@@ -38,7 +38,7 @@ from squibwise.numerics.troubleshoot.costs import (
     parts_needed,
     without_gates,
 )
-from squibwise.numerics.troubleshoot.planner import FIXED, Answer, Limits, Node, plan
+from squibwise.numerics.troubleshoot.planner import FIXED, Answer, Node, PlanLimits, plan
 from squibwise.numerics.troubleshoot.problem import Problem
 from squibwise.numerics.troubleshoot.search import Choose, by_parts, cheapest_first, outward
 
@@ -137,7 +137,7 @@ def trace(
     catalog: Catalog,
     own_cases: Mapping[str, int] | None = None,
     over: Callable[[], bool] | None = None,
-    limits: Limits | None = None,
+    limits: PlanLimits | None = None,
 ) -> Trace:
     """Return where a circuit is at fault and which test comes next, safely and cheaply.
 
@@ -162,7 +162,7 @@ def trace(
     if standing.unconfirmed or standing.unverified:
         return _one_card_left(search, case, catalog, findings)
     problem = plan_of(search, case, catalog)
-    answer = plan(problem, limits or Limits(), over)
+    answer = plan(problem, limits or PlanLimits(), over)
     benches: dict[str, Bench] = {t.id: t for t in search.tests}
     benches |= {r.id: r for r in search.repairs}
     wait = wait_minutes(case, catalog)
@@ -413,7 +413,9 @@ def _foretold(search: Search, case: Case, catalog: Catalog) -> Effort:
     """Return what the plan expected before the first test."""
     begun = msgspec.structs.replace(search, standing=Standing(suspects=search.first))
     problem = plan_of(begun, case, catalog)
-    answer = plan(problem, Limits(exact_states=50_000, rollout_states=2_000, later_states=50_000))
+    answer = plan(
+        problem, PlanLimits(exact_states=50_000, rollout_states=2_000, later_states=50_000)
+    )
     return effort_of(costs_of_tree(problem, answer.tree), case, catalog)
 
 

@@ -53,7 +53,7 @@ def decide(
     return ("not met" if p_met <= risk else "undecided"), p_met
 
 
-class Line(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class FittedLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``y = offset + slope * x`` with its covariance.
 
     Attributes:
@@ -86,7 +86,7 @@ def _chi_square_95(degrees: int) -> float:
     return float(degrees * (1.0 - third + 1.6448536269514722 * math.sqrt(third)) ** 3)
 
 
-def fit_line(x: Array, y: Array, u: Array) -> Line:
+def fit_line(x: Array, y: Array, u: Array) -> FittedLine:
     """Return the weighted least-squares line; x is taken as exact.
 
     Args:
@@ -107,7 +107,7 @@ def fit_line(x: Array, y: Array, u: Array) -> Line:
     spread = float((weight * (x - x_mean) ** 2).sum())
     slope = float((weight * (x - x_mean) * (y - y_mean)).sum() / spread)
     offset = y_mean - slope * x_mean
-    return Line(
+    return FittedLine(
         offset=offset,
         slope=slope,
         u_offset=math.sqrt(1.0 / total + x_mean**2 / spread),
@@ -118,7 +118,7 @@ def fit_line(x: Array, y: Array, u: Array) -> Line:
     )
 
 
-def fit_line_both(x: Array, y: Array, u_x: Array, u_y: Array) -> Line:
+def fit_line_both(x: Array, y: Array, u_x: Array, u_y: Array) -> FittedLine:
     """Return the line through points that are uncertain in both directions.
 
     Args:
@@ -147,7 +147,7 @@ def fit_line_both(x: Array, y: Array, u_x: Array, u_y: Array) -> Line:
     centre = float((weight * adjusted).sum() / weight.sum())
     spread = float((weight * (adjusted - centre) ** 2).sum())
     offset = y_mean - slope * x_mean
-    return Line(
+    return FittedLine(
         offset=offset,
         slope=slope,
         u_offset=math.sqrt(1.0 / float(weight.sum()) + centre**2 / spread),

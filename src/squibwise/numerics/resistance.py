@@ -33,7 +33,7 @@ def ohm_per_m(mm2: float, cabin_c: float, resistivity: float, alpha_20: float) -
     return resistivity / mm2 * (1.0 + alpha_20 * (cabin_c - 20.0))
 
 
-class Chain(msgspec.Struct, frozen=True, kw_only=True):
+class PointChain(msgspec.Struct, frozen=True, kw_only=True):
     """Resistances in series, from the point of reading outward.
 
     Attributes:
@@ -58,7 +58,12 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def likelihoods(
-    chain: Chain, reached: tuple[int, ...], ohm: Array, extras: Array, *, correlated: bool = True
+    chain: PointChain,
+    reached: tuple[int, ...],
+    ohm: Array,
+    extras: Array,
+    *,
+    correlated: bool = True,
 ) -> dict[str, float]:
     """Return the relative likelihood of the readings for an extra in each segment and in none.
 
@@ -90,7 +95,7 @@ def likelihoods(
     return {name: math.exp(value - top) for name, value in logs.items()}
 
 
-def _covariance(chain: Chain, through: Array) -> Array:
+def _covariance(chain: PointChain, through: Array) -> Array:
     """Return the covariance of the readings: tolerances they share, their own, and the common."""
     count = through.shape[0]
     shared = through @ np.diag(np.square(chain.u_ohm)) @ through.T
@@ -116,6 +121,6 @@ def posterior(likelihood: dict[str, float], prior: dict[str, float]) -> dict[str
     return {name: w / total for name, w in weight.items()}
 
 
-def perfect(chain: Chain) -> Chain:
+def perfect(chain: PointChain) -> PointChain:
     """Return the chain as a meter without any error would see it: only the tolerances are left."""
     return msgspec.structs.replace(chain, u_reading=1e-6, u_common=1e-6)

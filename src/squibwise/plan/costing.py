@@ -17,7 +17,7 @@ CERTAIN, FOLLOWED, STRICTEST = "certain", "followed", "strictest"
 ENTERED = "entered"
 
 
-class _Line(msgspec.Struct, frozen=True, kw_only=True):
+class _CostLine(msgspec.Struct, frozen=True, kw_only=True):
     """One payment: for a part, for hands-on work, or for the work of others.
 
     Attributes:
@@ -137,10 +137,10 @@ def _chance(order: Order, name: str, work: Work) -> float:
     return min(1.0, max(*asked, by_state)) if asked else by_state
 
 
-def _parts(name: str, sheet: _Sheet) -> Iterable[_Line]:
+def _parts(name: str, sheet: _Sheet) -> Iterable[_CostLine]:
     for order, chance in _wanted(name, sheet):
         price = order.price
-        yield _Line(
+        yield _CostLine(
             item=order.demands[0] if order.demands else order.assembly,
             what=order.title,
             chance=chance,
@@ -155,12 +155,12 @@ def _parts(name: str, sheet: _Sheet) -> Iterable[_Line]:
         )
 
 
-def _outside(sheet: _Sheet) -> Iterable[_Line]:
+def _outside(sheet: _Sheet) -> Iterable[_CostLine]:
     """Return the operations that the user priced as done by somebody else."""
     for operation in sheet.work.operations:
         price = sheet.book.find(*list_task_keys(operation))
         if price is not None and not operation.done:
-            yield _Line(
+            yield _CostLine(
                 item=operation.id,
                 what=price.what,
                 chance=operation.p if operation.kind == "look-first" else 1.0,
@@ -189,7 +189,7 @@ def _plain(operations: Iterable[Operation]) -> Minutes:
     return total
 
 
-def _labour(minutes: Minutes, book: PriceBook) -> Iterable[_Line]:
+def _labour(minutes: Minutes, book: PriceBook) -> Iterable[_CostLine]:
     if not minutes.likely:
         return
     rate = book.find(LABOUR)
@@ -200,7 +200,7 @@ def _labour(minutes: Minutes, book: PriceBook) -> Iterable[_Line]:
             _share(rate.likely, minutes.likely),
             _share(rate.high, minutes.high),
         )
-    yield _Line(item=LABOUR, what=LABOUR, chance=1.0, amounts=amounts, group="labour")
+    yield _CostLine(item=LABOUR, what=LABOUR, chance=1.0, amounts=amounts, group="labour")
 
 
 def _share(rate: Money, minutes: int) -> int:
@@ -208,13 +208,13 @@ def _share(rate: Money, minutes: int) -> int:
     return round(rate.minor * Fraction(minutes, MINUTES_PER_HOUR))
 
 
-def _amount(lines: Sequence[_Line], sheet: _Sheet) -> Amount:
+def _amount(lines: Sequence[_CostLine], sheet: _Sheet) -> Amount:
     likely = round(sum(x.amounts[1] * Fraction(x.chance) for x in lines if x.amounts))
     most = max(_quantile(lines, sheet.at_most, sheet.case.currency), likely)
     return Amount(likely=_money(likely, sheet), at_most=_money(most, sheet))
 
 
-def _quantile(lines: Sequence[_Line], chance: float, currency: str) -> int:
+def _quantile(lines: Sequence[_CostLine], chance: float, currency: str) -> int:
     """Return the amount that the sum of some lines does not exceed with a chance."""
     if not any(x.amounts and x.amounts[2] for x in lines):
         return 0
@@ -236,7 +236,7 @@ def _money(minor: int, sheet: _Sheet) -> Money:
     return Money(minor=minor, currency=sheet.case.currency)
 
 
-def _shown(line: _Line, currency: str) -> CostLine:
+def _shown(line: _CostLine, currency: str) -> CostLine:
     if line.amounts is None:
         return CostLine(item=line.item, what=line.what, probability=line.chance)
     low, likely, high = (Money(minor=a, currency=currency) for a in line.amounts)

@@ -14,7 +14,7 @@ from squibwise.model.evidence import SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Verdict
 from squibwise.model.words import Outcome
-from squibwise.numerics.measurement import Line, fit_line_both
+from squibwise.numerics.measurement import FittedLine, fit_line_both
 from squibwise.prove.limits import Limits, because_of, judged
 
 Judged = tuple[Outcome, str, str]
@@ -264,7 +264,7 @@ def _uncertainties(catalog: Catalog) -> tuple[float, float]:
     return seat, mass
 
 
-def _fit(trials: list[SeatTrial], catalog: Catalog) -> Line:
+def _fit(trials: list[SeatTrial], catalog: Catalog) -> FittedLine:
     u, u_mass = _uncertainties(catalog)
     x = np.array([t.applied_kg for t in trials])
     y = np.array([_read(t) for t in trials])

@@ -218,7 +218,7 @@ class RuledDemand(msgspec.Struct, frozen=True, kw_only=True):
         return f"{self.component}:{self.action}"
 
 
-class Limits(msgspec.Struct, frozen=True, kw_only=True):
+class DemandLimits(msgspec.Struct, frozen=True, kw_only=True):
     """From which probability on a rule is followed; see the facts ``require.*``."""
 
     sure: float
@@ -229,9 +229,9 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True):
     likely: float
 
 
-def read_limits(catalog: Catalog) -> Limits:
+def read_limits(catalog: Catalog) -> DemandLimits:
     """Return the limits of the catalogue."""
-    return Limits(
+    return DemandLimits(
         sure=catalog.fact("require.sure").number(),
         replace=catalog.fact("require.replace-from").number(),
         spread=catalog.fact("require.spread-from").number(),
@@ -271,7 +271,7 @@ def find_demands(
 ACTIONS = (REPLACE, INSPECT, TRACE, CALIBRATE)
 
 
-def _ruled(own: Sequence[Ask], situation: Situation, limits: Limits) -> frozenset[str]:
+def _ruled(own: Sequence[Ask], situation: Situation, limits: DemandLimits) -> frozenset[str]:
     """Return the components on which a rule of the user speaks of replacing or keeping."""
     return frozenset(
         c
@@ -289,7 +289,7 @@ def _relaxed(ask: Ask, ruled: frozenset[str]) -> Ask:
 
 
 def _reasons(
-    asks: Iterable[Ask], situation: Situation, limits: Limits
+    asks: Iterable[Ask], situation: Situation, limits: DemandLimits
 ) -> dict[tuple[str, str], list[Reason]]:
     found: dict[tuple[str, str], list[Reason]] = {}
     for ask in asks:
@@ -310,7 +310,7 @@ def _reason(ask: Ask, component: str, situation: Situation) -> Reason:
     return Reason(ask=ask, probability=0.0 if is_let_off else probability, triggers=triggers)
 
 
-def _least(ask: Ask, situation: Situation, limits: Limits) -> float:
+def _least(ask: Ask, situation: Situation, limits: DemandLimits) -> float:
     """Return from which probability on a rule is followed.
 
     Damage is common after a crash and rare without one: on a car that had none, a part is
@@ -324,7 +324,7 @@ def _least(ask: Ask, situation: Situation, limits: Limits) -> float:
     return limits.inspect if ask.is_about_the_crash else limits.spread
 
 
-def _had_crash(situation: Situation, limits: Limits) -> bool:
+def _had_crash(situation: Situation, limits: DemandLimits) -> bool:
     return situation.crash >= limits.inspect
 
 
@@ -332,7 +332,7 @@ def _settle(
     component: str,
     reasons: dict[str, list[Reason]],
     situation: Situation,
-    limits: Limits,
+    limits: DemandLimits,
     redone: frozenset[str],
     ruled: frozenset[str],
 ) -> list[RuledDemand]:
@@ -357,7 +357,7 @@ def _settle(
     return [by_action[a] for a in (*ACTIONS, KEEP) if a in by_action]
 
 
-def _lies_beside(component: str, situation: Situation, limits: Limits) -> bool:
+def _lies_beside(component: str, situation: Situation, limits: DemandLimits) -> bool:
     """Is a fault of the circuit likely in plug or harness, so that a new part is no cure."""
     belief = situation.assessment.get(component)
     if belief is None:

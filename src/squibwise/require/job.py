@@ -21,7 +21,7 @@ from squibwise.model.evidence import Circumstance
 from squibwise.model.names import split_component
 from squibwise.require.access import Way
 from squibwise.require.conditions import weigh_any_fired, weigh_crash
-from squibwise.require.demands import Limits, read_limits
+from squibwise.require.demands import DemandLimits, read_limits
 from squibwise.require.orders import find_pieces
 from squibwise.require.progress import (
     KEY_ON_GATE,
@@ -61,7 +61,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     case: Case
     assessment: Assessment
     catalog: Catalog
-    limits: Limits
+    limits: DemandLimits
     progress: Progress
     closed: frozenset[str]
     wait: Wait

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Document
-from squibwise.intake.importers.pages import Glyph, Marks, Rule, lines_of, page_rows, whole
+from squibwise.intake.importers.pages import Glyph, Marks, RuledLine, lines_of, page_rows, whole
 from squibwise.intake.importers.pdf import read
 
 SAMPLES = Path(__file__).parent / "samples"
@@ -173,9 +173,11 @@ def test_a_table_of_two_columns_is_not_a_page_of_two_columns() -> None:
     assert rows(marks) == [list(row) for row in table]
 
 
-def ruled(cuts: list[float], walls: list[float]) -> tuple[tuple[Rule, ...], tuple[Rule, ...]]:
-    level = tuple(Rule(at=y, start=walls[0], end=walls[-1]) for y in cuts)
-    return level, tuple(Rule(at=x, start=cuts[0], end=cuts[-1]) for x in walls)
+def ruled(
+    cuts: list[float], walls: list[float]
+) -> tuple[tuple[RuledLine, ...], tuple[RuledLine, ...]]:
+    level = tuple(RuledLine(at=y, start=walls[0], end=walls[-1]) for y in cuts)
+    return level, tuple(RuledLine(at=x, start=cuts[0], end=cuts[-1]) for x in walls)
 
 
 def test_a_code_in_the_middle_of_a_tall_ruled_row_keeps_its_words() -> None:

@@ -43,7 +43,7 @@ _HEADING = pattern(r"^[\W_]*(?:crash\s+)?event(?:\s+(?:record|data))?\s*(?:no\.?
 _IN_NAME = pattern(r"\bevent\s*#?\s*(\d)\b")
 
 
-class Entry(msgspec.Struct, frozen=True, kw_only=True):
+class CrashEntry(msgspec.Struct, frozen=True, kw_only=True):
     """One element as written.
 
     Attributes:
@@ -146,7 +146,7 @@ def _text(data: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
 
 
 def _events(
-    entries: list[Entry], settings: Settings
+    entries: list[CrashEntry], settings: Settings
 ) -> list[tuple[Recorder | None, Direction | None, list[Finding]]]:
     whole = [e for e in entries if e.element.kind in ("count", "gap")]
     numbers = sorted({e.event for e in entries if e not in whole}) or [1]
@@ -175,13 +175,13 @@ def _together(
 
 def entries_of(
     lines: Iterable[tuple[int, str]], settings: Settings
-) -> tuple[list[Entry], list[Finding]]:
+) -> tuple[list[CrashEntry], list[Finding]]:
     """Return the elements of a text, and a finding for each line that names none.
 
     Raises:
         InputError: There are more lines than a record can have.
     """
-    event, found, unread = 1, list[Entry](), list[tuple[int, str]]()
+    event, found, unread = 1, list[CrashEntry](), list[tuple[int, str]]()
     for line, whole in lines:
         refuse_many(settings.name, line, MAX_LINES, "lines")
         text = whole[:_LONGEST_LINE]
@@ -214,7 +214,7 @@ def _split(text: str) -> tuple[str, str] | None:
     return name, value
 
 
-def _entry(line: int, text: str, event: int, settings: Settings) -> Entry | None:
+def _entry(line: int, text: str, event: int, settings: Settings) -> CrashEntry | None:
     split = _split(text)
     if split is None:
         return None
@@ -227,7 +227,7 @@ def _entry(line: int, text: str, event: int, settings: Settings) -> Entry | None
     inside = _IN_NAME.search(name.casefold())
     if inside and element.kind not in ("gap", "count"):
         event = int(inside[1])
-    return Entry(event=event, element=element, name=name, value=value, line=line)
+    return CrashEntry(event=event, element=element, name=name, value=value, line=line)
 
 
 def _unread(lines: list[tuple[int, str]], settings: Settings) -> list[Finding]:
@@ -247,7 +247,7 @@ _AXES = ("long", "lat")
 
 
 def event_of(
-    number: int, entries: Sequence[Entry], settings: Settings
+    number: int, entries: Sequence[CrashEntry], settings: Settings
 ) -> tuple[Recorder, Direction | None, list[Finding]]:
     """Return the record of one event, its direction of force, and what is remarkable."""
     draft = Draft(event=number, line=entries[0].line)
@@ -318,7 +318,9 @@ def _filled(series: Array | None, count: int) -> Array:
     return np.concatenate([series, np.full(count - len(series), series[-1])])
 
 
-def _factor(entry: Entry, written: str, quantity: str, draft: Draft, settings: Settings) -> float:
+def _factor(
+    entry: CrashEntry, written: str, quantity: str, draft: Draft, settings: Settings
+) -> float:
     """Return the factor to km/h or s; without a unit that of Table III, and a finding."""
     usual = {"speed": ("km/h", 1.0), "time": ("ms", 1e-3)}[quantity]
     word = written or unit_in(entry.name, settings.words)
@@ -333,7 +335,7 @@ def _factor(entry: Entry, written: str, quantity: str, draft: Draft, settings: S
     return usual[1]
 
 
-def _take_speed(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_speed(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     value = amount(entry.value)
     if value is None:
         _not_understood(draft, entry, settings)
@@ -342,7 +344,7 @@ def _take_speed(draft: Draft, entry: Entry, settings: Settings) -> None:
     draft.maximum[entry.element.id.removeprefix("maximum-")] = value.number * factor
 
 
-def _take_series(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_series(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     values = row(entry.value)
     if values is None:
         _take_speed(draft, entry, settings)
@@ -351,13 +353,13 @@ def _take_series(draft: Draft, entry: Entry, settings: Settings) -> None:
     draft.course[entry.element.id] = np.array(values) * factor
 
 
-def _take_times(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_times(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     values = row(entry.value)
     if values is not None:
         draft.times_s = np.array(values) * _factor(entry, "", "time", draft, settings)
 
 
-def _take_command(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_command(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     if entry.value.strip().casefold() in settings.words.silent:
         draft.not_commanded.append(entry.element.id)
         return
@@ -369,7 +371,7 @@ def _take_command(draft: Draft, entry: Entry, settings: Settings) -> None:
     draft.commanded_ms[entry.element.id] = round(value.number * factor * 1e3, 6)
 
 
-def _take_flag(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_flag(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     key = {"lamp": "lamp_on"}.get(entry.element.id, entry.element.id)
     value = flag(entry.value, settings.words)
     if value is None:
@@ -378,7 +380,7 @@ def _take_flag(draft: Draft, entry: Entry, settings: Settings) -> None:
         draft.plain[key] = value
 
 
-def _take_belt(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_belt(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     low = entry.value.strip().casefold()
     words = {
         "unlatched": settings.words.unlatched,
@@ -387,7 +389,7 @@ def _take_belt(draft: Draft, entry: Entry, settings: Settings) -> None:
     _take_word(draft, entry, settings, {k: low in v for k, v in words.items()})
 
 
-def _take_class(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_class(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     low = entry.value.strip().casefold()
     words = {
         "adult": settings.words.adult,
@@ -397,7 +399,7 @@ def _take_class(draft: Draft, entry: Entry, settings: Settings) -> None:
     _take_word(draft, entry, settings, {k: low in v for k, v in words.items()})
 
 
-def _take_word(draft: Draft, entry: Entry, settings: Settings, fits: dict[str, bool]) -> None:
+def _take_word(draft: Draft, entry: CrashEntry, settings: Settings, fits: dict[str, bool]) -> None:
     meant = next((word for word, is_it in fits.items() if is_it), None)
     if meant is None:
         _not_understood(draft, entry, settings)
@@ -405,7 +407,7 @@ def _take_word(draft: Draft, entry: Entry, settings: Settings, fits: dict[str, b
         draft.plain[entry.element.id.replace("-", "_")] = meant
 
 
-def _take_count(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_count(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     value = amount(entry.value)
     if value is None or not value.number.is_integer():
         _not_understood(draft, entry, settings)
@@ -413,11 +415,11 @@ def _take_count(draft: Draft, entry: Entry, settings: Settings) -> None:
         draft.plain["event_count"] = int(value.number)
 
 
-def _take_gap(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _take_gap(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     """Leave the time between events out: the engine asks only for their order."""
 
 
-def _not_understood(draft: Draft, entry: Entry, settings: Settings) -> None:
+def _not_understood(draft: Draft, entry: CrashEntry, settings: Settings) -> None:
     if entry.value.strip().casefold() in settings.words.missing:
         return
     message = f"'{entry.name}' has the value '{entry.value[:60]}', which is not understood."
@@ -427,7 +429,7 @@ def _not_understood(draft: Draft, entry: Entry, settings: Settings) -> None:
     )
 
 
-_TAKE: dict[str, Callable[[Draft, Entry, Settings], None]] = {
+_TAKE: dict[str, Callable[[Draft, CrashEntry, Settings], None]] = {
     "speed": _take_speed,
     "series": _take_series,
     "times": _take_times,

@@ -38,7 +38,7 @@ class Glyph(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     sign: str
 
 
-class Rule(msgspec.Struct, frozen=True, kw_only=True, gc=False):
+class RuledLine(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """A line drawn level or upright.
 
     Attributes:
@@ -62,8 +62,8 @@ class Marks(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     glyphs: tuple[Glyph, ...]
-    level: tuple[Rule, ...] = ()
-    upright: tuple[Rule, ...] = ()
+    level: tuple[RuledLine, ...] = ()
+    upright: tuple[RuledLine, ...] = ()
 
 
 class Segment(msgspec.Struct, frozen=True, kw_only=True, gc=False):
@@ -80,7 +80,7 @@ class Segment(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     text: str
 
 
-class Line(msgspec.Struct, frozen=True, kw_only=True, gc=False):
+class PageLine(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One line of print.
 
     Attributes:
@@ -123,7 +123,7 @@ _SPREAD_GAP = 0.08  # nine in ten gaps of spaced-out letters are wider than this
 _SPREAD_LEAST, _SPREAD_LETTERS = 8, 0.4
 
 
-def lines_of(glyphs: Sequence[Glyph]) -> list[Line]:
+def lines_of(glyphs: Sequence[Glyph]) -> list[PageLine]:
     """Return the lines of print, from the top of the page to its foot."""
     return [line_of(group) for group in grouped(glyphs)]
 
@@ -140,7 +140,7 @@ def grouped(glyphs: Sequence[Glyph]) -> list[list[Glyph]]:
     return [sorted(group, key=lambda g: g.x0) for group in groups]
 
 
-def line_of(group: Sequence[Glyph]) -> Line:
+def line_of(group: Sequence[Glyph]) -> PageLine:
     """Return letters of one line, from left to right, as segments of words."""
     size = statistics.median(g.size for g in group)
     y = statistics.median(g.y for g in group)
@@ -152,7 +152,7 @@ def line_of(group: Sequence[Glyph]) -> Line:
             segments.append([glyph])
         elif not (last and _is_shadow(last[-1], glyph)):
             last.append(glyph)
-    return Line(y=y, size=size, segments=tuple(_segment(s, word) for s in segments if s))
+    return PageLine(y=y, size=size, segments=tuple(_segment(s, word) for s in segments if s))
 
 
 def _is_shadow(last: Glyph, glyph: Glyph) -> bool:
@@ -204,13 +204,13 @@ _LEVEL = 0.12  # rows of a table stand on one level, within this share of the li
 _MAX_SPLITS = 2
 
 
-def in_reading_order(glyphs: Sequence[Glyph], splits: int = _MAX_SPLITS) -> list[Line]:
+def in_reading_order(glyphs: Sequence[Glyph], splits: int = _MAX_SPLITS) -> list[PageLine]:
     """Return the lines of a page, those of a left column before those of the right one."""
     groups = grouped(glyphs)
     gutter = _gutter(groups) if splits else None
     if gutter is None:
         return lines_of(glyphs)
-    lines: list[Line] = []
+    lines: list[PageLine] = []
     for crossing, band in _bands(groups, gutter):
         if crossing:
             lines += lines_of(band)
@@ -284,7 +284,7 @@ def _code_starts(sides: Sequence[list[Glyph]]) -> int:
     return sum(starts_with_code(line_of(side[:16]).segments[0].text) for side in sides if side)
 
 
-def rows_of(lines: Sequence[Line], marks: Marks) -> list[Row]:
+def rows_of(lines: Sequence[PageLine], marks: Marks) -> list[Row]:
     """Return a page's rows in reading order."""
     cuts = _row_cuts(lines, marks.level)
     rows: list[Row] = []
@@ -298,14 +298,14 @@ def rows_of(lines: Sequence[Line], marks: Marks) -> list[Row]:
     return rows
 
 
-def _row_cuts(lines: Sequence[Line], level: Sequence[Rule]) -> list[float]:
+def _row_cuts(lines: Sequence[PageLine], level: Sequence[RuledLine]) -> list[float]:
     """Return the heights of the rules that run across most of the print."""
     segments = [s for line in lines for s in line.segments]
     if not segments:
         return []
     width = max(s.x1 for s in segments) - min(s.x0 for s in segments)
     cuts: list[float] = []
-    pieces: list[Rule] = []
+    pieces: list[RuledLine] = []
     for rule in [*sorted(level, key=lambda r: r.at), None]:
         if rule is not None and pieces and rule.at - pieces[0].at <= _NEAR:
             pieces.append(rule)
@@ -316,7 +316,7 @@ def _row_cuts(lines: Sequence[Line], level: Sequence[Rule]) -> list[float]:
     return cuts if len(cuts) > 2 else []
 
 
-def _length(pieces: Sequence[Rule]) -> float:
+def _length(pieces: Sequence[RuledLine]) -> float:
     """Return how long rules on one height are together, overlaps counted once."""
     total, reached = 0.0, float("-inf")
     for rule in sorted(pieces, key=lambda r: r.start):
@@ -325,14 +325,14 @@ def _length(pieces: Sequence[Rule]) -> float:
     return total
 
 
-def _walls(upright: Sequence[Rule], top: float, foot: float) -> list[float]:
+def _walls(upright: Sequence[RuledLine], top: float, foot: float) -> list[float]:
     """Return the upright rules that reach through a band."""
     middle = (top + foot) / 2
     places = sorted(r.at for r in upright if r.start - _NEAR <= middle <= r.end + _NEAR)
     return [x for i, x in enumerate(places) if not i or x - places[i - 1] > _NEAR]
 
 
-def _ruled_row(lines: Sequence[Line], walls: Sequence[float], grid: bool) -> Row | None:
+def _ruled_row(lines: Sequence[PageLine], walls: Sequence[float], grid: bool) -> Row | None:
     """Return the lines of a band as one row; None when the band is a box around several rows."""
     if len(lines) > _BOX_LINES or sum(starts_with_code(li.segments[0].text) for li in lines) > 1:
         return None
@@ -345,13 +345,13 @@ def _ruled_row(lines: Sequence[Line], walls: Sequence[float], grid: bool) -> Row
     return _row(lines, cells)
 
 
-def _is_one_row(lines: Sequence[Line], first: Segment) -> bool:
+def _is_one_row(lines: Sequence[PageLine], first: Segment) -> bool:
     """Tell whether only one of the lines fills both the first column and another one."""
     full = [line for line in lines if len(line.segments) > 1 and line.segments[0].x0 < first.x1]
     return len(full) <= 1 or any(line.segments[0].text.endswith("-") for line in full[:-1])
 
 
-def _row(lines: Sequence[Line], cells: Sequence[Segment]) -> Row:
+def _row(lines: Sequence[PageLine], cells: Sequence[Segment]) -> Row:
     return Row(y=lines[0].y, bottom=lines[-1].y, size=lines[0].size, cells=tuple(cells))
 
 
@@ -382,7 +382,7 @@ def _joined(pieces: Sequence[Segment]) -> Segment:
     return Segment(x0=min(p.x0 for p in pieces), x1=max(p.x1 for p in pieces), text=text)
 
 
-def _open_rows(lines: Sequence[Line]) -> Iterator[Row]:
+def _open_rows(lines: Sequence[PageLine]) -> Iterator[Row]:
     """Return the rows of lines that no rules part.
 
     A line without a first column goes on with the row above, or begins the row below when it
@@ -390,7 +390,7 @@ def _open_rows(lines: Sequence[Line]) -> Iterator[Row]:
     """
     shared = _shared_starts(lines)
     row: Row | None = None
-    above: list[Line] = []
+    above: list[PageLine] = []
     for line, after in itertools.zip_longest(lines, lines[1:]):
         bottom = above[-1].y if above else row.bottom if row is not None else None
         if after is not None and _leads(line, after, bottom, shared):
@@ -408,13 +408,13 @@ def _open_rows(lines: Sequence[Line]) -> Iterator[Row]:
         yield row
 
 
-def _shared_starts(lines: Sequence[Line]) -> frozenset[int]:
+def _shared_starts(lines: Sequence[PageLine]) -> frozenset[int]:
     """Return where pieces of at least three lines begin, in whole points."""
     starts = Counter(round(s.x0) for line in lines for s in line.segments)
     return frozenset(x for x, count in starts.items() if count >= _COLUMN_LINES)
 
 
-def _leads(line: Line, after: Line, bottom: float | None, shared: frozenset[int]) -> bool:
+def _leads(line: PageLine, after: PageLine, bottom: float | None, shared: frozenset[int]) -> bool:
     """Tell whether a line begins cells of the row whose first column stands on the next line."""
     below = after.y - line.y
     if below > _NEXT_LINE * line.size or (

@@ -17,7 +17,7 @@ from squibwise.intake.importers.base import (
     RawLine,
     refuse_many,
 )
-from squibwise.intake.importers.pages import Glyph, Marks, Rule, page_rows, whole
+from squibwise.intake.importers.pages import Glyph, Marks, RuledLine, page_rows, whole
 from squibwise.intake.importers.text import row_lines
 from squibwise.model.origin import Finding, Origin
 
@@ -106,17 +106,17 @@ def _glyph(x0: float, x1: float, y0: float, y1: float, sign: str) -> Glyph:
     return Glyph(x0=x0, x1=x1, y=(y0 + y1) / 2, size=max(abs(y1 - y0), _THIN), sign=sign)
 
 
-def _rules(page: Any, turn: Turn) -> tuple[list[Rule], list[Rule]]:  # noqa: ANN401
+def _rules(page: Any, turn: Turn) -> tuple[list[RuledLine], list[RuledLine]]:  # noqa: ANN401
     """Return the level and the upright strokes of a page."""
-    level: list[Rule] = []
-    upright: list[Rule] = []
+    level: list[RuledLine] = []
+    upright: list[RuledLine] = []
     for (ax, ay), (bx, by) in _strokes(page):
         x0, y0 = turn(ax, ay)
         x1, y1 = turn(bx, by)
         if abs(y0 - y1) <= _THIN and abs(x0 - x1) >= _SHORT:
-            level.append(Rule(at=(y0 + y1) / 2, start=min(x0, x1), end=max(x0, x1)))
+            level.append(RuledLine(at=(y0 + y1) / 2, start=min(x0, x1), end=max(x0, x1)))
         elif abs(x0 - x1) <= _THIN and abs(y0 - y1) >= _SHORT:
-            upright.append(Rule(at=(x0 + x1) / 2, start=min(y0, y1), end=max(y0, y1)))
+            upright.append(RuledLine(at=(x0 + x1) / 2, start=min(y0, y1), end=max(y0, y1)))
     return level, upright
 
 

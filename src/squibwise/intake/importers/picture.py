@@ -11,7 +11,7 @@ import msgspec
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.importers.base import Document, Extract, Importer, RawLine
-from squibwise.intake.importers.pages import Line, Marks, Segment, rows_of
+from squibwise.intake.importers.pages import Marks, PageLine, Segment, rows_of
 from squibwise.intake.importers.text import row_lines
 from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin
@@ -170,7 +170,7 @@ def seen(boxes: Sequence[Box], name: str) -> Extract:
     return Extract(lines=tuple(lines), findings=tuple(findings), format="picture")
 
 
-def _lines(boxes: Sequence[Box]) -> list[Line]:
+def _lines(boxes: Sequence[Box]) -> list[PageLine]:
     groups: list[list[tuple[float, float, Segment]]] = []
     for y, size, segment in sorted(map(_placed, boxes), key=lambda b: b[0]):
         if groups and y - groups[-1][0][0] <= _SAME_LINE * size:
@@ -178,7 +178,7 @@ def _lines(boxes: Sequence[Box]) -> list[Line]:
         else:
             groups.append([(y, size, segment)])
     return [
-        Line(y=g[0][0], size=g[0][1], segments=tuple(sorted((s for _, _, s in g), key=_left)))
+        PageLine(y=g[0][0], size=g[0][1], segments=tuple(sorted((s for _, _, s in g), key=_left)))
         for g in groups
     ]
 

@@ -302,7 +302,7 @@ def _fills_stretch(hit: Hit, tokens: tuple[Token, ...]) -> bool:
     return (hit.first == 0 or tokens[hit.first].apart) and ends
 
 
-class _Line(msgspec.Struct):
+class _Gathered(msgspec.Struct):
     """What is looked up beside every phrase of a line, gathered once."""
 
     texts: list[str]
@@ -316,9 +316,9 @@ class _Line(msgspec.Struct):
     broken: set[int]  # the same
 
 
-def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
+def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Gathered:
     seats = [h.last for h in hits if any(m.startswith("seat:") for m in h.means)]
-    return _Line(
+    return _Gathered(
         texts=[t.text for t in tokens],
         taken={i for h in hits for i in range(h.first, h.last) if "skip" not in h.means},
         nth={h.last: int(m[4:]) for h in hits for m in h.means if m.startswith("nth:")},
@@ -331,7 +331,7 @@ def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
     )
 
 
-def _add_count(words: Words, hit: Hit, line: _Line) -> None:
+def _add_count(words: Words, hit: Hit, line: _Gathered) -> None:
     """Read the number beside a phrase as a stage or as the number of a part."""
     counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
     doubtful = "electronics?" in hit.means
@@ -353,7 +353,7 @@ def _add_count(words: Words, hit: Hit, line: _Line) -> None:
         words.numbers |= numbers
 
 
-def _add_charge_of_seat(words: Words, hit: Hit, line: _Line) -> None:
+def _add_charge_of_seat(words: Words, hit: Hit, line: _Gathered) -> None:
     """``igniter airbag driver 2:``: the number that ends the stretch counts the charges."""
     at = hit.last + 1
     ends = at >= len(line.texts) or at in line.broken
@@ -362,18 +362,18 @@ def _add_charge_of_seat(words: Words, hit: Hit, line: _Line) -> None:
         words.stages |= _numbers_after(line.texts, hit.last, line.taken)
 
 
-def _follows_part(hit: Hit, line: _Line) -> bool:
+def _follows_part(hit: Hit, line: _Gathered) -> bool:
     """Tell whether a seat is named before, or a bag in the same stretch of words."""
     return line.seat_from <= hit.first or _is_near(line.bags, hit, line)
 
 
-def _leads_bag(hit: Hit, line: _Line) -> bool:
+def _leads_bag(hit: Hit, line: _Gathered) -> bool:
     """``firing circuit 1 airbag driver``: the bag stands right behind the number."""
     at = hit.last + 1
     return at in line.bag_starts and at not in line.broken and hit.last not in line.broken
 
 
-def _is_near(ends: list[int], hit: Hit, line: _Line) -> bool:
+def _is_near(ends: list[int], hit: Hit, line: _Gathered) -> bool:
     """Tell whether one of these phrases stands before in the same stretch of words."""
     before = bisect_right(ends, hit.first)
     broken = bisect_right(line.breaks, hit.first)
@@ -399,7 +399,7 @@ def _is_count(texts: list[str], at: int, taken: set[int]) -> bool:
     return at + 1 >= len(texts) or texts[at + 1] not in _UNITS
 
 
-def _number_before(hit: Hit, line: _Line) -> set[int]:
+def _number_before(hit: Hit, line: _Gathered) -> set[int]:
     """An ordinal right before a phrase; a plain number there counts things, not stages."""
     at = hit.first - 1
     if at >= 0 and at not in line.taken and line.texts[at] in ("1st", "2nd", "3rd"):

@@ -35,7 +35,7 @@ from squibwise.numerics.troubleshoot.states import (
 FIXED, NOT_FIXED = "fixed", "not fixed"
 
 
-class Limits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class PlanLimits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How much the planner may do.
 
     Attributes:
@@ -87,7 +87,7 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     states: int
 
 
-def plan(problem: Problem, limits: Limits, over: Callable[[], bool] | None = None) -> Answer:
+def plan(problem: Problem, limits: PlanLimits, over: Callable[[], bool] | None = None) -> Answer:
     """Return the plan of a problem.
 
     Args:
@@ -118,7 +118,7 @@ def plan(problem: Problem, limits: Limits, over: Callable[[], bool] | None = Non
 
 
 def _walk(
-    table: Table, value: Array, state: tuple[int, int, int], p: float, limits: Limits
+    table: Table, value: Array, state: tuple[int, int, int], p: float, limits: PlanLimits
 ) -> Node:
     """Return the exact plan from a state of a solved table."""
     x, repairs, on = state
@@ -143,7 +143,7 @@ def _walk(
     return Node(action=action, p=p, minutes=minutes, branches=_seen(shown, limits), folded=folded)
 
 
-def _seen(branches: dict[str, Node], limits: Limits) -> dict[str, Node]:
+def _seen(branches: dict[str, Node], limits: PlanLimits) -> dict[str, Node]:
     return {w: n for w, n in branches.items() if n.p >= limits.fold}
 
 
@@ -173,7 +173,7 @@ def _steps(
     return test, out
 
 
-def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[Node, str]:
+def _grow(problem: Problem, p: float, limits: PlanLimits, budget: Budget) -> tuple[Node, str]:
     """Return the plan by search, solving exactly what has become small enough."""
     problem = trimmed(problem)
     count = state_count(problem)
@@ -195,7 +195,7 @@ def actions_of(problem: Problem) -> list[Test | Repair]:
     return [*problem.tests, *problem.repairs]
 
 
-def _step_by_policy(problem: Problem, p: float, limits: Limits, budget: Budget) -> Node:
+def _step_by_policy(problem: Problem, p: float, limits: PlanLimits, budget: Budget) -> Node:
     """Return a later step by the one-step policy; it is planned again once the search is there."""
     model = model_of(problem)
     begin = start(model)
@@ -207,7 +207,7 @@ def _step_by_policy(problem: Problem, p: float, limits: Limits, budget: Budget) 
 
 
 def _branches(
-    problem: Problem, action: Test | Repair, p: float, limits: Limits, budget: Budget
+    problem: Problem, action: Test | Repair, p: float, limits: PlanLimits, budget: Budget
 ) -> tuple[dict[str, Node], float, float]:
     """Return what follows each outcome, the chance of those too rare to show, and the minutes.
 
