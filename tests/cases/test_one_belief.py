@@ -12,6 +12,7 @@ import pytest
 import squibwise
 from squibwise import case as line
 from squibwise import infer, isolate
+from squibwise.isolate.context import minor_per_minute
 from squibwise.isolate.tracing import search_of
 from squibwise.model.case import Case
 from squibwise.model.proof import Overview
@@ -224,3 +225,31 @@ def test_a_seat_sensing_that_its_card_cured_is_let_go_once_it_reads_clean() -> N
     whole = line.overview(case, CATALOG)
     assert whole.states.of(mat).now.faulty < 0.2
     assert mat not in [c.loop.partition("/")[0] for c in make_brief(case, whole, CATALOG).circuits]
+
+
+# Common practice, no source: a seat's own harness is a part of its own, not a section of the car's.
+def test_a_fault_located_inside_a_seat_orders_its_harness_at_the_price_that_trace_reckons() -> None:
+    loop = "driver.seat-bag/1"
+    tried = {"look:seat-plug": "fine", "load-at:seat-plug": "gone", "meter:seat-harness": "faulty"}
+    tables = {
+        "case": {"id": "branch"},
+        "car": {"model_year": 2010, "equipment": "curtains-and-weight-sensing"},
+        "evidence": [
+            {"kind": "circumstance", "what": "crash", "present": False},
+            {"kind": "report", "file": "r.txt", "when": "before-repair", "complete": True},
+            *(
+                {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word}
+                for test, word in tried.items()
+            ),
+        ],
+    }
+    case = line.make_case(tables, CATALOG, {"r.txt": "Side airbag driver seat open present\n"})
+    whole = line.overview(case, CATALOG)
+    ordered = {o.assembly: o for o in whole.todo.orders if o.kind == "certain"}
+    assert "harness-section" not in ordered
+    search = search_of(line.put_in_order(case), whole.states, loop, CATALOG)
+    (branch,) = (r for r in search.repairs if r.id == "renew:seat-harness")
+    (floor,) = (r for r in search.repairs if r.id == "renew:harness")
+    minor = branch.price * minor_per_minute(case, CATALOG)
+    assert minor == pytest.approx(ordered["seat-harness"].price.likely.minor)
+    assert floor.price > 2 * branch.price

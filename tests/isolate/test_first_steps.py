@@ -222,8 +222,8 @@ def test_where_animals_were_the_wire_is_looked_along_first_and_renewed_once_it_i
     assert traced(loop, silent, nest, bitten).next_test.id == "renew:harness"
 
 
-def test_what_a_wire_is_reckoned_at_is_said_until_its_price_is_entered() -> None:
+def test_what_parts_are_reckoned_at_is_said_until_prices_are_entered() -> None:
     found = traced(
         "nose-left.impact-sensor/1", a_report(a_line("nose-left.impact-sensor", "communication"))
     )
-    assert any("one lead of this circuit" in a.text for a in found.assumptions)
+    assert any("`brief` and `work` order them at" in a.text for a in found.assumptions)

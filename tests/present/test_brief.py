@@ -324,6 +324,13 @@ def test_a_circuit_read_at_fault_now_is_told_before_anything_is_bought(briefed: 
     assert "squibwise trace c passenger.retractor-pretensioner/1" in shown
 
 
+# Common practice, no source: a cover tells in a minute whether the bag whose circuit is open fired.
+def test_the_cover_of_the_bag_whose_circuit_is_open_is_looked_at_first(briefed: Any) -> None:
+    crash = {"kind": "circumstance", "what": "crash", "present": True}
+    shown = briefed("Passenger front airbag stage 1 open current\n", crash)
+    assert "look passenger front airbag: cover" in shown
+
+
 def test_a_fault_that_came_and_went_is_told_until_the_second_drive(briefed: Any) -> None:
     line = "B1128 - side airbag driver seat, circuit resistance too high - intermittent\n"
     outcome = {"kind": "test-outcome", "loop": "driver.seat-bag/1"}

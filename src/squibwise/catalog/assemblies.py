@@ -106,6 +106,8 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         lead_days: Least, usual, most days until it is there. [day]
         body_work: Ordered and fitted with the body or glass work.
         instead: Never chosen by itself: another way to buy the same.
+        element: Element of a circuit: where tests located the fault in it, this is bought, and no
+            more of what it belongs to.
         where_kept: Condition of a rule: where the maker keeps the whole part then, this is what is
             bought of it, until an eye sees the whole damaged; empty = never.
         same_number: The same part number at several places: one line of the order list.
@@ -132,6 +134,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     lead_days: Three | None = None
     body_work: bool = False
     instead: bool = False
+    element: str = ""
     where_kept: str = ""
     same_number: bool = False
     source: str

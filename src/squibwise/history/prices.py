@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import msgspec
 
+from squibwise.catalog.load import Catalog
 from squibwise.model.car import Price
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
@@ -11,6 +12,7 @@ from squibwise.model.origin import Finding
 from squibwise.model.work import Operation
 
 LABOUR = "labour-hour"
+CATALOG_CURRENCY = "USD"
 
 
 class PriceBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -41,6 +43,16 @@ def read_price_book(case: Case) -> PriceBook:
             findings.append(_repeated(price, prices[price.what]))
         prices[price.what] = price
     return PriceBook(prices=prices, findings=tuple(findings))
+
+
+def price_levels(currency: str, catalog: Catalog) -> tuple[float, float, float] | None:
+    """Return how list prices in a currency stand to those of the catalogue: least, usual, most."""
+    if currency == CATALOG_CURRENCY:
+        return 1.0, 1.0, 1.0
+    fact = catalog.facts.get(f"cost.level-{currency.lower()}")
+    if fact is None:
+        return None
+    return float(fact.low or 0.0), fact.number(), float(fact.high or 0.0)
 
 
 def list_part_keys(component: str) -> tuple[str, ...]:

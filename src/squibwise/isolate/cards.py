@@ -319,7 +319,8 @@ def _repair_card(
     hands = "on" if repair.power == "on" else "off"
     how = [_step(s.format(element=title), hands) for s in repair.how]
     on = [CardStep(text=t, power="on") for t in book.steps_on]
-    check = [_step(t, "on") for t in book.steps_check]
+    nothing_stored = repair.stored is False
+    check = [_step(t, "on") for t in book.steps_check[nothing_stored:]]  # the first one clears
     late = next((n for n, s in enumerate(how) if s.power == "on"), len(how))
     if hands == "off":
         how, check = how[:late], [*how[late:], *check]

@@ -11,7 +11,7 @@ from squibwise.catalog.vocabulary import Sign
 from squibwise.errors import InputError, ModelError
 from squibwise.history.apart import list_apart
 from squibwise.history.order import History, put_in_order, read_history
-from squibwise.history.prices import LABOUR, read_price_book
+from squibwise.history.prices import LABOUR, price_levels, read_price_book
 from squibwise.history.signed import loads_on
 from squibwise.isolate.reported import Reported, faulty_loops, is_spent, reported_of
 from squibwise.model.belief import Assessment
@@ -435,9 +435,26 @@ def part_minutes(
     kind = context.name.kind if repair.part == "device" else element.kind
     wanted = [context.name.id, kind] if repair.part == "device" else [kind]
     price = read_price_book(case).find(*wanted)
-    if not repair.part or price is None:
+    if not repair.part:
         return repair.part_minutes
-    return price.likely.minor / minor_per_minute(case, catalog)
+    minor = price.likely.minor if price else _list_price(kind, context, element, case, catalog)
+    return repair.part_minutes if minor is None else minor / minor_per_minute(case, catalog)
+
+
+def _list_price(
+    kind: str, context: Context, element: Element, case: Case, catalog: Catalog
+) -> int | None:
+    """Return the catalogue's price of what is ordered for a part, in minor units; None for none."""
+    name, levels = context.name, price_levels(case.currency, catalog)
+    alike = [n for n in map(split_component, case.car.components) if n.kind == kind]
+    places = {name.place} if kind == name.kind else {n.place for n in alike}
+    sold = [a for a in catalog.assemblies.values() if kind in (*a.key, *a.holds)]
+    whole = [a for a in sold if not a.instead and places & {*a.places}]
+    branch = [a for a in sold if a.element == element.id and name.place in a.places]
+    best = min(branch or whole, key=lambda a: kind not in a.holds, default=None)
+    if best is None or best.new is None or levels is None:
+        return None
+    return from_major(round(best.new[1] * levels[1]), case.currency).minor
 
 
 def minor_per_minute(case: Case, catalog: Catalog) -> float:

@@ -122,8 +122,15 @@ def _locate(search: Search, case: Case, catalog: Catalog) -> list[Located]:
             continue
         p = math.fsum(s.p for s in standing.suspects if _needs(repair, s.parts, search))
         if p >= least:
-            loop = context.loop
-            found.append(Located(component=component, loop=loop, p=min(1.0, p), evidence=ids))
+            found.append(
+                Located(
+                    component=component,
+                    loop=context.loop,
+                    element=repair.point.id,
+                    p=min(1.0, p),
+                    evidence=ids,
+                )
+            )
     return found
 
 

@@ -294,12 +294,14 @@ class Located(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     Attributes:
         component: The part.
         loop: Circuit whose fault it is, as ``trace`` takes it.
+        element: Element of that circuit which is renewed.
         p: Probability that it lies there.
         evidence: Ids of the outcomes that located it.
     """
 
     component: str
     loop: str
+    element: str
     p: float
     evidence: tuple[str, ...]
 

@@ -15,7 +15,7 @@ from squibwise.history.signed import find_loads
 from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
-from squibwise.model.names import loop_id, split_loop
+from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.faulty_circuits import UNIT, FaultyCircuit, find_faulty_circuits
@@ -182,10 +182,24 @@ def _parts(cost: Cost | None) -> BriefParts:
     )
 
 
-def _first_look(states: Assessment, circuits: Sequence[FaultyCircuit]) -> NextLook | None:
-    """Return the look worth most; none where there was no crash and a circuit is to be traced."""
-    is_fault_only = states.event.no_crash >= LIKELY and bool(circuits)
-    return None if is_fault_only else next(iter(states.next_looks), None)
+def _first_look(
+    states: Assessment, circuits: Sequence[FaultyCircuit], catalog: Catalog
+) -> NextLook | None:
+    """Return the look worth most; none where there was no crash and a circuit is to be traced.
+
+    Of parts of one kind, the one whose circuit is at fault is looked at first.
+    """
+    looks = states.next_looks
+    if not looks or (states.event.no_crash >= LIKELY and circuits):
+        return None
+    first, kind = looks[0], split_component(looks[0].component).kind
+    faulty = {split_loop(c.loop)[0] for c in circuits}
+    doubted = {c.component for c in states.contradictions}
+    words = catalog.looks(kind)
+    if first.component in faulty | doubted or first.look not in words:
+        return first
+    alike = (x for x in looks if split_component(x.component).kind == kind and x.look in words)
+    return next((x for x in alike if x.component in faulty and x.minutes <= first.minutes), first)
 
 
 def _next(
@@ -193,7 +207,7 @@ def _next(
 ) -> list[str]:
     told = [f"ask: {q.text}" for q in open_questions(todo)[:1]]
     told += [_tell_circuit(c) for c in circuits[:1]]
-    look = _first_look(states, circuits)
+    look = _first_look(states, circuits, catalog)
     if look is not None:
         told.append(f"look: {tell_look(look, catalog)}")
     operation = next_operation(todo)

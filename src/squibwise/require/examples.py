@@ -85,7 +85,9 @@ def build_example(example: Example) -> tuple[Case, Assessment]:
             missing.append(rest)
         elif rest == "located":
             states.setdefault(head, {})
-            located.append(Located(component=head, loop=f"{head}/1", p=value, evidence=()))
+            located.append(
+                Located(component=head, loop=f"{head}/1", element="device", p=value, evidence=())
+            )
         elif rest in STATES:
             states.setdefault(head, {})[rest] = value
         else:

@@ -89,7 +89,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         """Parts that a flood or fire reached and that nothing has settled since."""
         own = self.case.car.components
         live = {c for c in own if self.catalog.kinds[split_component(c).kind].fires}
-        inside = {f"out:{p.id}": p.contains for p in find_pieces(self.case, self.catalog)}
+        pieces = find_pieces(self.case, self.catalog, self.assessment.located)
+        inside = {f"out:{p.id}": p.contains for p in pieces}
         return tuple(list_reached(self.progress.history, own, live, inside))
 
     @property

@@ -1,22 +1,21 @@
 """What is ordered: demands on components become assemblies, each asked for once, each of a kind."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import msgspec
 
 from squibwise.catalog.assemblies import Assembly
 from squibwise.catalog.load import Catalog
-from squibwise.history.prices import PriceBook, read_price_book
-from squibwise.model.belief import Because
+from squibwise.history.prices import PriceBook, price_levels, read_price_book
+from squibwise.model.belief import Because, Located
 from squibwise.model.car import Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major
 from squibwise.model.evidence import Look
-from squibwise.model.names import split_component
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.work import Demand, DemandKind, Order, PriceRange
 
 KINDS: tuple[DemandKind, ...] = ("certain", "rule", "look-first", "ask")
-CATALOG_CURRENCY = "USD"
 FASTENERS = "bolts-kit"
 
 
@@ -45,7 +44,7 @@ class Piece(msgspec.Struct, frozen=True, kw_only=True):
 Asked = dict[str, tuple[Piece, list[Demand]]]
 
 
-def find_pieces(case: Case, catalog: Catalog) -> tuple[Piece, ...]:
+def find_pieces(case: Case, catalog: Catalog, located: Iterable[Located] = ()) -> tuple[Piece, ...]:
     """Return every assembly a car has; each component is inside one.
 
     What comes with an assembly on some cars only is in it where the case says so.
@@ -53,6 +52,7 @@ def find_pieces(case: Case, catalog: Catalog) -> tuple[Piece, ...]:
     Args:
         case: The car, and what it says of how parts are sold.
         catalog: For the assemblies.
+        located: Faults that tests located: in a branch that is sold alone, the branch is bought.
     """
     at: dict[str, list[str]] = {}
     for component in case.car.components:
@@ -66,7 +66,30 @@ def find_pieces(case: Case, catalog: Catalog) -> tuple[Piece, ...]:
         for index, place in enumerate(assembly.places)
         for piece in _pieces(assembly, place, index, at.get(place, []), case.profile)
     ]
+    for branch in _branches(located, case, catalog):
+        found = [p for p in found if not set(branch.key) & set(p.key)]
+        found.append(branch)
     return tuple(sorted(found, key=lambda p: p.number))
+
+
+def _branches(located: Iterable[Located], case: Case, catalog: Catalog) -> Iterator[Piece]:
+    """Yield what is bought of a whole that nobody saw damaged: the branch that is at fault."""
+    seen = {e.component for e in case.evidence if isinstance(e, Look) and e.seen not in _WHOLE}
+    branches = {a.element: a for a in catalog.assemblies.values() if a.element}
+    for fault in located:
+        place = split_component(split_loop(fault.loop)[0]).place
+        branch = branches.get(fault.element)
+        if branch and place in branch.places and fault.component not in seen:
+            yield Piece(
+                assembly=branch,
+                place=place,
+                contains=(fault.component,),
+                key=(fault.component,),
+                number=branch.operation.number + branch.places.index(place),
+            )
+
+
+_WHOLE = ("intact", "not-seen")
 
 
 def _is_bought(assembly: Assembly, case: Case) -> bool:
@@ -77,7 +100,7 @@ def _is_bought(assembly: Assembly, case: Case) -> bool:
         and split_component(e.component).kind in assembly.key
         for e in case.evidence
     )
-    return not hurt and any(
+    return bool(assembly.where_kept and not hurt) and any(
         r.component in assembly.key and r.when == assembly.where_kept and r.action != "replace"
         for r in case.profile.rules
     )
@@ -241,7 +264,7 @@ def _range(
     three: tuple[int, int, int] | None, assembly: Assembly, currency: str, catalog: Catalog
 ) -> PriceRange | None:
     """Return the catalogue's range; none in a currency whose level of prices nobody stated."""
-    levels = _levels(currency, catalog)
+    levels = price_levels(currency, catalog)
     if three is None or levels is None:
         return None
     low, likely, high = (
@@ -250,16 +273,6 @@ def _range(
     return PriceRange(
         low=low, likely=likely, high=high, basis=assembly.basis, on=assembly.read_on.isoformat()
     )
-
-
-def _levels(currency: str, catalog: Catalog) -> tuple[float, float, float] | None:
-    """Return how list prices in a currency stand to those of the catalogue: least, usual, most."""
-    if currency == CATALOG_CURRENCY:
-        return 1.0, 1.0, 1.0
-    fact = catalog.facts.get(f"cost.level-{currency.lower()}")
-    if fact is None:
-        return None
-    return float(fact.low or 0.0), fact.number(), float(fact.high or 0.0)
 
 
 def find_price(piece: Piece, book: PriceBook) -> Price | None:

@@ -68,7 +68,7 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
     job = open_job(case, assessment, catalog)
     own, findings = gather_own_asks(case, catalog)
     asked = _ask(job, own)
-    pieces = find_pieces(case, catalog)
+    pieces = find_pieces(case, catalog, assessment.located)
     demands = _demands(job, asked, pieces)
     orders = _orders(job, demands, pieces)
     visits = _reopen(arrange(set_scope(job, orders, demands, pieces)))
