@@ -226,4 +226,5 @@ def test_what_parts_are_reckoned_at_is_said_until_prices_are_entered() -> None:
     found = traced(
         "nose-left.impact-sensor/1", a_report(a_line("nose-left.impact-sensor", "communication"))
     )
-    assert any("`brief` and `work` order them at" in a.text for a in found.assumptions)
+    assert any("one lead of this circuit" in a.text for a in found.assumptions)
+    assert any("clock spring and control unit are reckoned" in a.text for a in found.assumptions)

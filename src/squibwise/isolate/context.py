@@ -437,21 +437,25 @@ def part_minutes(
     price = read_price_book(case).find(*wanted)
     if not repair.part:
         return repair.part_minutes
-    minor = price.likely.minor if price else _list_price(kind, context, element, case, catalog)
+    if price is None and repair.part == "device":
+        return repair.part_minutes
+    minor = price.likely.minor if price else _list_price(element, context, case, catalog)
     return repair.part_minutes if minor is None else minor / minor_per_minute(case, catalog)
 
 
-def _list_price(
-    kind: str, context: Context, element: Element, case: Case, catalog: Catalog
-) -> int | None:
-    """Return the catalogue's price of what is ordered for a part, in minor units; None for none."""
-    name, levels = context.name, price_levels(case.currency, catalog)
-    alike = [n for n in map(split_component, case.car.components) if n.kind == kind]
-    places = {name.place} if kind == name.kind else {n.place for n in alike}
+def _list_price(element: Element, context: Context, case: Case, catalog: Catalog) -> int | None:
+    """Return the catalogue's price of what is ordered, in minor units; of a single lead None."""
+    kind, levels = element.kind, price_levels(case.currency, catalog)
+    own = map(split_component, case.car.components)
+    places = {n.place for n in own if n.kind == kind}
     sold = [a for a in catalog.assemblies.values() if kind in (*a.key, *a.holds)]
     whole = [a for a in sold if not a.instead and places & {*a.places}]
-    branch = [a for a in sold if a.element == element.id and name.place in a.places]
-    best = min(branch or whole, key=lambda a: kind not in a.holds, default=None)
+    branch = [a for a in sold if a.element == element.id and context.name.place in a.places]
+    best = min(
+        branch if element.role == "segment" else whole,
+        key=lambda a: kind not in a.holds,
+        default=None,
+    )
     if best is None or best.new is None or levels is None:
         return None
     return from_major(round(best.new[1] * levels[1]), case.currency).minor

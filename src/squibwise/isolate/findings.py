@@ -169,9 +169,13 @@ def _load_out(context: Context) -> Finding:
     )
 
 
+_ONE_LEAD = (
+    "A wire is reckoned as one lead of this circuit. Where the maker allows only a whole section "
+    "of the harness, reckon with what `brief` and `work` order it at, and enter that price."
+)
 _LISTED = (
-    "Parts are reckoned at what `brief` and `work` order them at, from memory, and connectors and "
-    "pins as minutes of labour, by judgement; enter your prices."
+    "A seat's harness, clock spring and control unit are reckoned at what `brief` and `work` order "
+    "them at, from memory, other parts as minutes of labour, by judgement; enter your prices."
 )
 
 
@@ -195,6 +199,9 @@ def assumptions_of(
         out.append(_leaning("isolation.longest-wait", text, catalog))
     if not read_price_book(case).prices:
         out.append(Assumption(text=_LISTED, basis="from-memory"))
+    wires = any(e.role == "segment" for e in context.chain.element)
+    if wires and read_price_book(case).find("wiring") is None:
+        out.append(Assumption(text=_ONE_LEAD))
     if left_out > 0.0:
         text = f"Rare causes, together {left_out:.0%}, are listed but left out of the times."
         out.append(Assumption(text=text))
