@@ -231,3 +231,58 @@ def test_a_record_denied_behind_a_fault_is_kept_as_denied(said: str) -> None:
     read = read_report(f"SRS\n{said}\n".encode(), "scan.txt", CATALOG)
     assert [(ln.fault, ln.present) for ln in read.lines] == [("open-or-high", True)]
     assert read.coverage.no_crash_record is not None
+
+
+# Our own sentences; common practice, no source.
+@pytest.mark.parametrize(
+    "said",
+    [
+        "B1FFF knee bag driver open, crash flag clear",
+        "B1FFF right pretensioner open, collision record empty",
+        "B1FFF driver buckle switch open, crash memory clean",
+        "B1FFF Beifahrerairbag Unterbrechung, Crashdaten nicht vorhanden",
+        "B1FFF Vorhangairbag links Unterbrechung, Crashspeicher leer",
+        "B1FFF airbag de cortina izquierdo abierto, memoria de choque limpia",
+        "B1FFF airbag conducteur circuit ouvert / aucun choc mémorisé",
+    ],
+)
+def test_an_empty_crash_record_behind_a_fault_is_kept_as_empty(said: str) -> None:
+    read = read_report(f"SRS\n{said}\n".encode(), "scan.txt", CATALOG)
+    assert [(ln.fault, ln.present) for ln in read.lines] == [("open-or-high", True)]
+    assert read.coverage.no_crash_record is not None
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "B1511 knee bag open / B1FFF left curtain open / crash logged",
+        "B1FFF left curtain open / deployment record present",
+        "B1FFF Gurtstraffer rechts Unterbrechung / Crash gespeichert",
+        "B1FFF prétensionneur droit circuit ouvert / choc mémorisé",
+        "B1FFF pretensor derecho circuito abierto / choque memorizado",
+    ],
+)
+def test_a_crash_record_behind_a_fault_is_one_of_its_own(said: str) -> None:
+    *faults, record = understand([RawLine(number=1, text=said)], "x", CATALOG).lines
+    assert {ln.fault for ln in faults} == {"open-or-high"}
+    assert (record.code, record.component) == (None, "centre.control-unit")
+    assert (record.fault, record.present) == ("event-recorded", True)
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "no longer intermittent, now permanent: driver bag open",
+        "driver bag open, it's not intermittent",
+        "Gurtstraffer rechts Unterbrechung, nicht mehr sporadisch sondern ständig",
+        "pretensor derecho abierto, ya no es intermitente",
+        "airbag passager circuit ouvert, n'est plus intermittent",
+        "knee bag driver open, but no stored event in the box",
+        "knee bag driver open, der Stecker war's nicht",
+        "prétensionneur droit circuit ouvert, ce n'était pas la prise",
+    ],
+)
+def test_what_is_there_all_the_time_or_has_another_cause_is_there(said: str) -> None:
+    (line,) = understand([RawLine(number=1, text=f"B1FFF {said}")], "x", CATALOG).lines
+    assert (line.fault, line.present) == ("open-or-high", True)
+    assert "intermittent" not in line.status

@@ -47,6 +47,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         nothing_else: Two words, one behind the other, that deny what was not told.
         never: They say that it was at no time.
         beside: What a clause behind a fault denies without denying the fault.
+        blamed: What was suspected of a fault: "it wasn't the plug" leaves the fault where it is.
         hand: Words that say alone that the driver sits on the left, and on the right.
         wheel: They lead to the side on which the wheel is.
         wheel_label: Words for the wheel that do so as a label.
@@ -97,6 +98,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     nothing_else: tuple[tuple[str, str], ...]
     never: frozenset[str]
     beside: frozenset[str]
+    blamed: frozenset[str]
     hand: tuple[tuple[str, ...], tuple[str, ...]]
     wheel: frozenset[str]
     wheel_label: frozenset[str]

@@ -32,6 +32,7 @@ DENYING = frozenset({"not", "gone"})
 ONCE = frozenset({"was", "before"})
 _AFFIRMING = frozenset({"asked", "exists"})  # "is", which may ask, and "there is"
 _NAMED_FAULTS = FAULTS - {"defect", "resistance", "ground"}
+_RECORDING = frozenset({"unit", "airbagmodule", "crashrecord"})  # what holds a crash record
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
 
 
@@ -51,7 +52,7 @@ def _piece_end(lexicon: Lexicon) -> re.Pattern[str]:
 @lru_cache(maxsize=4)
 def _other_end(lexicon: Lexicon) -> re.Pattern[str]:
     """What parts a clause that may deny something else; a colon leads to what is said of it."""
-    return re.compile(_piece_end(lexicon).pattern.replace("[,;:]", "[,;]") + r"|\s[+&]\s|\s(?=\()")
+    return re.compile(_piece_end(lexicon).pattern.replace("[,;:]", "[,;]") + r"|\s[+&/]\s|\s(?=\()")
 
 
 @lru_cache(maxsize=4)
@@ -231,9 +232,7 @@ def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
     ``driver airbag open, nothing else``, ``..., no crash stored``, ``..., cause not found``.
     """
     lexicon = lexicon_of(catalog)
-    cuts = [m.span() for m in _other_end(lexicon).finditer(text)]
-    bounds = [0, *(at for cut in cuts for at in cut), len(text)]
-    spans = list(zip(bounds[::2], bounds[1::2], strict=True))
+    spans = _spans(text, lexicon)
     said = [words_of(text[a:b], catalog, usual) for a, b in spans]
     told = (n for n, w in enumerate(said) if has_fault(w) and not w.voices & DENYING)
     first = next(told, None)
@@ -246,7 +245,43 @@ def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
         and _is_of_other(text[start:end], words, said[first], lexicon, usual)
         and not _denies_verb(text[start:end], lexicon, usual)
     ]
-    for start, end in reversed(others):
+    return _cut(text, others)
+
+
+def part_records(text: str, catalog: Catalog, usual: str | None) -> tuple[str, list[Words]]:
+    """Return a text less its clauses of a crash record, and what those say.
+
+    ``left curtain open / crash logged``: a record that is no part's stands beside its fault.
+    """
+    lexicon = lexicon_of(catalog)
+    spans = _spans(text, lexicon)
+    said = [words_of(text[a:b], catalog, usual) for a, b in spans] if len(spans) > 1 else []
+    records = [n for n, w in enumerate(said) if _is_record(w)]
+    if not records or not any(_is_placed_fault(w) for w in said):
+        return text, []
+    told = [said[n] for n in records if not (said[n].voices & (DENYING | ONCE))]
+    return _cut(text, [spans[n] for n in records]), told
+
+
+def _is_record(words: Words) -> bool:
+    is_free = not (words.seats or words.sides or words.features & HEADS - _RECORDING)
+    return words.features & FAULTS == {"crashrecord"} and is_free
+
+
+def _is_placed_fault(words: Words) -> bool:
+    is_placed = bool(words.seats or words.sides or words.features & (KERB | HEADS - _RECORDING))
+    return is_placed and bool(words.features & _NAMED_FAULTS - {"crashrecord", "deployed"})
+
+
+def _spans(text: str, lexicon: Lexicon) -> list[tuple[int, int]]:
+    """Where the clauses of a text begin and end."""
+    cuts = [m.span() for m in _other_end(lexicon).finditer(text)]
+    bounds = [0, *(at for cut in cuts for at in cut), len(text)]
+    return list(zip(bounds[::2], bounds[1::2], strict=True))
+
+
+def _cut(text: str, spans: list[tuple[int, int]]) -> str:
+    for start, end in reversed(spans):
         text = text[:start] + text[end:]
     return text
 
@@ -256,18 +291,20 @@ def _is_of_other(
 ) -> bool:
     texts = [t.text for t in tokenise(clause)]
     small = lexicon.small
+    may_blame = "gone" not in words.voices and not has_fault(words)
     if (
         _is_new(clause, lexicon)
+        or (may_blame and not small.blamed.isdisjoint(texts))
         or not small.beside.isdisjoint(texts)
         or _names_rest(texts, lexicon)
     ):
-        return True  # "never had that before", "cause not found", "nothing else"
+        return True  # "never had that before", "not the plug", "cause not found", "nothing else"
     if has_fault(words):
         return not words.features & own.features & FAULTS  # "open, not shorted", "no crash data"
     if words.statuses == ["intermittent"] and "not" in words.voices:
         return True  # "it's not intermittent": it is there all the time
     places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)
-    parts = (words.features & HEADS) - own.features if "not" in words.voices else set()
+    parts = words.features & HEADS - own.features if "not" in words.voices else set()
     if parts or (places and words.voices <= DENYING):
         return True  # "not the clock spring"
     if words.voices & {"gone", "past"}:
@@ -348,6 +385,7 @@ def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
     behind = _FULL_STOP.split(line.text[line.codes[0].end :])[0]
     clauses = [c for c in _piece_end(lexicon).split(behind)[1:] if not _is_new(c, lexicon)]
     said = (words_of(c, catalog, language) for c in clauses)
+    said = (w for w in said if not w.voices & DENYING)  # "it wasn't the plug"
     return any(w.voices & ONCE and not stands_alone(w) for w in said)
 
 

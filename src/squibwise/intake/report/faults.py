@@ -15,6 +15,7 @@ from squibwise.intake.report.assertions import (
     find_asserted,
     is_asserted,
     is_seen,
+    part_records,
     speaks_of_paper,
     without_others,
 )
@@ -314,10 +315,11 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
     if len(line.codes) == 1 and _continues(line, state):
         return
     pieces = join_lamp_code(segments(line, lexicon_of(catalog)), catalog, sheet.language)
-    for at, (code, text) in enumerate(pieces):
+    for at, (code, said) in enumerate(pieces):
+        text, records = part_records(said, catalog, sheet.language)
         is_voiced = line.words.voices & (DENYING | ONCE)
         own = without_others(text, catalog, sheet.language) if is_voiced else text
-        if len(pieces) > 1 or own != text:
+        if len(pieces) > 1 or own != said:
             words = words_of(own, catalog, sheet.language)
         else:
             words = words_without_denied(line, catalog, sheet.language)
@@ -352,7 +354,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         for before in state.waiting:
             _attach(before, fault)
         state.waiting.clear()
-        sheet.faults.append(fault)
+        sheet.faults += [fault, *(_words_entry(line, w, state) for w in records)]
         state.current = fault
     refuse_many(sheet.name, len(sheet.faults), MAX_FAULTS, "codes")
     if len(line.codes) == 1 and state.current is not None:

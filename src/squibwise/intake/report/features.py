@@ -93,12 +93,31 @@ def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, 
         is_lone = not is_there and hit.means == ("status:stored",)
         is_lone = is_lone and bool(found) and found[-1].means == ("not",)
         denied = _DENIED | _IS_NONE if is_lone else _DENIED
+        if "status:intermittent" in hit.means and found and _denies_ahead(found, hit, tokens):
+            found[-1] = Hit(("status:present",), found[-1].first, hit.last, hit.language)
+            continue  # "no longer intermittent": there all the time
         joined = denied.get(next((m for m in hit.means if m in denied), ""))
         if joined and found and _denies_right_before(found[-1], hit, tokens):
             found[-1] = Hit((joined,), found[-1].first, hit.last, hit.language)
         else:
             found.append(hit)
     return tuple(found)
+
+
+def _denies_ahead(found: list[Hit], hit: Hit, tokens: tuple[Token, ...]) -> bool:
+    """``ya no es intermitente``: a negation, and at most a verb between it and a phrase."""
+    is_verb = found[-1].means == ("asked",) and len(found) > 1
+    no = found[-2] if is_verb else found[-1]
+    denying = _NOT | {"plus"}  # "n'est plus"
+    is_denial = {"not", "gone"} & {*no.means} and denying & {t.text for t in _of(no, tokens)}
+    is_near = hit.first - no.last <= 1 + is_verb and not _is_parted(tokens, no.last, hit.first)
+    if is_denial and is_near and is_verb:
+        found.pop()
+    return bool(is_denial) and is_near
+
+
+def _of(hit: Hit, tokens: tuple[Token, ...]) -> tuple[Token, ...]:
+    return tokens[hit.first : hit.last]
 
 
 def _denies_right_before(
@@ -221,8 +240,12 @@ def _hear(
             used |= {hit, good}
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
             words.voices.add("gone")
-    is_none = any("empty" in h.means for h in hits) or any(
-        t.text == "0" and t.apart for t in tokens
+    records = {h.last for h in hits if "crashrecord" in h.means}
+    is_clear = any(h.first in records and _is_clear(h, tokens) for h in hits)
+    is_none = (
+        is_clear
+        or any("empty" in h.means for h in hits)
+        or any(t.text == "0" and t.apart for t in tokens)
     )
     if "crashrecord" in words.features and is_none:
         words.voices.add("not")  # "crash events: 0", "crash memory empty"
@@ -233,6 +256,13 @@ def _hear(
     words.voices |= {m for h in heard for m in h.means if m in VOICES}
     if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
         words.voices.add("fine")  # "checked for open: ok", not "open, good plug"
+
+
+def _is_clear(hit: Hit, tokens: tuple[Token, ...]) -> bool:
+    """``crash flag clear``, ``crash data not present``: what ends the stretch of a record."""
+    ends = hit.last == len(tokens) or tokens[hit.last].apart
+    is_absent = "status:stored" in hit.means and tokens[hit.first].text in _NOT
+    return ends and (_lacking(hit) == "locked" or is_absent)
 
 
 def _said_twice(
