@@ -36,6 +36,7 @@ from squibwise.intake.report.part_lists import (
 )
 from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
+from squibwise.intake.report.returns import hear_returns
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.signs import (
     apply_legend,
@@ -96,6 +97,7 @@ def gather_lines(lines: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet
     gather(sheet, catalog)
     join_mentions(sheet)
     correct_faults(sheet, catalog)
+    hear_returns(sheet, catalog)
     return sheet
 
 
