@@ -3,6 +3,7 @@
 Common practice, no source, except where a line names one. Written before the code that fulfils it.
 """
 
+from datetime import datetime
 from typing import Literal
 
 import build
@@ -84,8 +85,8 @@ def test_in_a_car_put_back_together_the_rebuilding_and_no_code_raises_the_doubt(
 def test_damage_seen_of_a_part_speaks_for_damage_more_than_for_its_having_fired(part: str) -> None:
     hit = NOSE if part != CURTAIN else SIDE
     before, after = of(ask(hit), part).now, of(ask(hit, look(part, "damaged")), part).now
-    assert after.damaged > 10.0 * before.damaged
-    assert after.fired < before.fired + 0.05
+    assert after.damaged > max(10.0 * before.damaged, after.fired, after.sound)
+    assert after.fired < before.fired
 
 
 @pytest.mark.parametrize("rest", [(build.scan(), NOSE), (build.scan(), REBUILT)])
@@ -212,6 +213,32 @@ def test_a_belt_that_is_locked_in_a_crushed_pillar_proves_no_charge_spent() -> N
 def test_no_load_is_left_in_where_the_circuit_reads_open() -> None:
     answer = ask(TWO_OPENS, look(BAG, "deployed"))
     assert answer.loads_left_in == ()
+
+
+COMMANDED = Recorder(
+    id="r",
+    delta_v_long_kmh=-45.0,
+    delta_v_lat_kmh=0.0,
+    record="locked",
+    complete=True,
+    commanded_ms={f"{OTHER}/1": 20.0},
+)
+GONE = Look(id="gone", component=OTHER, seen="missing", time=datetime(2026, 3, 3))
+SEEN_OUT = Look(id="out", component=OTHER, seen="deployed", time=datetime(2026, 3, 1))
+
+
+@pytest.mark.parametrize("then", [COMMANDED, SEEN_OUT], ids=["commanded", "seen"])
+def test_a_bag_that_fired_and_is_not_there_now_was_taken_off(then: Evidence) -> None:
+    answer = ask(then, GONE)
+    belief = of(answer, OTHER)
+    assert belief.after_crash.fired > 0.95
+    assert belief.now.missing > 0.95
+    assert [c for c in answer.contradictions if "gone" in c.evidence] == []
+
+
+def test_a_bag_said_to_be_out_and_gone_at_one_time_is_a_contradiction() -> None:
+    answer = ask(msgspec.structs.replace(SEEN_OUT, time=GONE.time), GONE)
+    assert any({"gone", "out"} <= set(c.evidence) for c in answer.contradictions)
 
 
 def test_whether_a_report_shows_everything_is_one_thing_for_all_its_circuits() -> None:

@@ -316,15 +316,24 @@ def _other_cluster(
 def _belt_cluster(belted: tuple[str, ...], seat: Occupants, build: Builder) -> Cluster:
     place = split_component(belted[0]).place
     fires = firing_logic.belts(build.events, build.logics, seat, place, build.catalog)
+    if place in ("driver", "passenger"):
+        front = build.events.front[:, None, None, None]
+        fires = np.concatenate(
+            [fires[..., :1], fires[..., 1:] * ~front, fires[..., 1:] * front], -1
+        )
     follow = build.catalog.firing.events.follow
     parts = []
     for component in belted:
-        stages = build.stages(component)
-        chance = np.zeros((2, stages + 1))
-        share = follow[split_component(component).kind].value
-        chance[0, 0], chance[1, 0], chance[1, stages] = 1.0, 1.0 - share, share
+        stages, kind = build.stages(component), split_component(component).kind
+        share = follow[kind].value
+        goes = np.array([0.0, share, 1.0 if kind == _FIRST_TO_FIRE else share])[: fires.shape[-1]]
+        chance = np.zeros((len(goes), stages + 1))
+        chance[:, 0], chance[:, stages] = 1.0 - goes, goes
         parts.append(_charged(component, chance, build))
     return Cluster(tuple(parts), fires)
+
+
+_FIRST_TO_FIRE = "retractor-pretensioner"  # where a seat's belts go with its front bag, it goes
 
 
 def _lone_cluster(

@@ -15,7 +15,7 @@ from squibwise.infer.evidence import wrong_trials
 from squibwise.infer.explain import DECIBANS
 from squibwise.infer.marginals import GroupBelief, group_belief
 from squibwise.infer.network import Likelihood, Network
-from squibwise.infer.parts import OnComponent, PartModel
+from squibwise.infer.parts import OnComponent, PartModel, taken_off_at
 from squibwise.infer.reports import chance_whole, event_lines, one_cause, unit_able
 from squibwise.infer.scan import UNIT
 from squibwise.infer.sights import find_live_but_open
@@ -88,8 +88,11 @@ def _clashes_on(
     rest = tuple(i for i in likelihoods if id(i) not in own)
     g, _, _ = engine.place[name]
     part = group_belief(engine.run(rest), g).parts[name]
+    off = taken_off_at(part.part, engine.net.line, catalog)
     result = []
     for (piece, on), (other, against) in combinations(entries, 2):
+        if off is not None and (on.place < off) != (against.place < off):
+            continue
         if not part.part.kind.fires and _speak_of_harm(part.part, on, against):
             continue
         clash, story = (

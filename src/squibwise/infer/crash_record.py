@@ -12,7 +12,7 @@ from squibwise.infer.crash import HOURS, Scenario
 from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import OTHER_BAGS, EventTable
 from squibwise.infer.network import Likelihood, Network, OnOccupant
-from squibwise.infer.parts import OnComponent, PartModel
+from squibwise.infer.parts import CRASH, OnComponent, PartModel
 from squibwise.infer.reports import chance_whole, event_lines
 from squibwise.infer.scan import UNIT, Scan, find_scans
 from squibwise.infer.told import passenger_words, weigh_seat_words
@@ -132,7 +132,7 @@ _FRONT = "front-bag"
 
 
 def weigh_recorder(
-    entry: Recorder, place: int, net: Network, catalog: Catalog
+    entry: Recorder, _place: int, net: Network, catalog: Catalog
 ) -> Iterator[Likelihood]:
     """Yield what a crash recorder or a pulse says; half of it where another one disputes it.
 
@@ -141,7 +141,7 @@ def weigh_recorder(
     """
     others = (e for _, e in net.line.all_of(Recorder) if e.id != entry.id)
     disputed = any(tell_apart(entry, other, catalog) for other in others)
-    told = _told_by_recorder(entry, place, net, catalog)
+    told = _told_by_recorder(entry, net, catalog)
     yield from map(_halved, told) if disputed else told
 
 
@@ -174,9 +174,7 @@ def _halved(piece: Likelihood) -> Likelihood:
     )
 
 
-def _told_by_recorder(
-    entry: Recorder, place: int, net: Network, catalog: Catalog
-) -> Iterator[Likelihood]:
+def _told_by_recorder(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
     figures = catalog.firing.scans.recorder
     events = weigh_direction(entry, net.events, catalog)
     text = "delta-V of the crash recorder" if entry.method == "recorder" else "delta-V"
@@ -195,7 +193,7 @@ def _told_by_recorder(
         events = events * (right * several + (1.0 - right) * (1.0 - several))
     yield Likelihood(entry.id, "", text, events=events)
     yield from _recorded_people(entry, net, catalog)
-    yield from _commanded(entry, place, net, catalog)
+    yield from _commanded(entry, net, catalog)
 
 
 def chance_of_several(events: EventTable, catalog: Catalog) -> Array:
@@ -250,7 +248,7 @@ def _recorded_people(entry: Recorder, net: Network, catalog: Catalog) -> Iterato
         )
 
 
-def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
+def _commanded(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
     """Yield what the recorded firing commands say of each charge."""
     listed = _loops(entry.commanded_ms) | _loops(entry.commanded)
     broken_off = entry.complete is False  # it is silent on what it lacks; what it lists was said
@@ -260,12 +258,12 @@ def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> I
         own = {loop_id(part.id, s + 1) for s in range(part.stages)}
         if part.kind.fires and entry.complete and not own & (listed | refused):
             if _sort(part.kind.kind) in timed:
-                yield _unlisted(entry, place, part, catalog)
+                yield _unlisted(entry, part, catalog)
             continue
         if part.kind.fires and own & (listed | refused):
             whole = entry.complete is True and {split_loop(n)[1] for n in listed} > {1}
             values = _command_values(part, listed, refused, catalog, silent=whole)
-            on = OnComponent(part.id, place, values)
+            on = OnComponent(part.id, CRASH, values)
             said = "firing commanded" if own & listed else "firing not commanded"
             yield Likelihood(entry.id, part.id, f"recorder: {said}", parts=(on,))
 
@@ -275,11 +273,11 @@ def _sort(kind: str) -> str:
     return kind if kind == _FRONT else "bag" if kind in OTHER_BAGS else kind
 
 
-def _unlisted(entry: Recorder, place: int, part: PartModel, catalog: Catalog) -> Likelihood:
+def _unlisted(entry: Recorder, part: PartModel, catalog: Catalog) -> Likelihood:
     """Return what a whole record that times charges of the same sort says by its silence."""
     unlisted = catalog.firing.scans.recorder["unlisted_if_fired"].value
     fired = np.array([m.fired > 0 for m in part.micros])
-    on = OnComponent(part.id, place, np.where(fired, unlisted, 1.0)[None, None, :])
+    on = OnComponent(part.id, CRASH, np.where(fired, unlisted, 1.0)[None, None, :])
     return Likelihood(entry.id, part.id, "recorder: no firing time", parts=(on,))
 
 

@@ -132,7 +132,7 @@ def _chances(
         return _outside(car, catalog)
     front = _any_of([blows[b].front for b in scenario.blows])
     others = _others(scenario, blows, car, catalog)
-    belts = _belt_chances(scenario, catalog)
+    belts = _belt_chances(scenario, float(front.max()), catalog)
     return Chances(_belted(scenario.speed, catalog), front, others, belts)
 
 
@@ -225,8 +225,12 @@ def _seats_of(
     return (chances[0], alike) if hand == car.drive_hand else (alike, chances[0])
 
 
-def _belt_chances(scenario: Scenario, catalog: Catalog) -> Array:
-    """Return the chance of pretensioners by front bag fired and other bags fired."""
+def _belt_chances(scenario: Scenario, front: float, catalog: Catalog) -> Array:
+    """Return the chance of pretensioners by front bag fired and other bags fired.
+
+    Pretensioners have the lower threshold: the harder the blow, the rarer a front bag without them,
+    so that in no blow they are rarer than front bags, which fire with this chance.
+    """
 
     def share(name: str) -> float:
         return catalog.priors.share("pretensioners", name).p
@@ -241,7 +245,12 @@ def _belt_chances(scenario: Scenario, catalog: Catalog) -> Array:
     if scenario.rollover:
         alone = 1 - (1 - alone) * (1 - share("rollover"))
         with_side = share("rollover-curtain-fired")
+    follow = catalog.firing.events.follow["retractor-pretensioner"].value
+    with_front = max(with_front, 1.0 - alone * follow * (1.0 - front) / max(front, _LEAST))
     return np.array([[alone, max(alone, with_side)], [with_front, with_front]])
+
+
+_LEAST = 1e-9
 
 
 def _outside(car: Car, catalog: Catalog) -> Chances:

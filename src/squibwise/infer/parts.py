@@ -12,7 +12,8 @@ from squibwise.catalog.firing import ConditionRow
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History, is_verified
 from squibwise.history.returned import Course
-from squibwise.model.names import split_component
+from squibwise.model.evidence import Look, Recorder
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Report
 from squibwise.model.words import STATES, State
 
@@ -258,7 +259,54 @@ def work_matrices(
             matrix = _disturbed(part, work.what, figure, catalog)
         if matrix is not None:
             result.append((float(place), matrix))
-    return tuple(sorted(result + _set_home(part, line, catalog), key=itemgetter(0)))
+    result += _set_home(part, line, catalog)
+    at = taken_off_at(part, line, catalog)
+    if at is not None:
+        result.append((at, _taken_off(part, catalog)))
+    return tuple(sorted(result, key=itemgetter(0)))
+
+
+CRASH = -1.0  # place in time of what the crash recorder wrote: before all that was done since
+
+
+def taken_off_at(part: PartModel, line: History, catalog: Catalog) -> float | None:
+    """Return the place at which a part seen gone was taken off unsaid; None when nothing tells.
+
+    What a record lists as fired, or an earlier look saw, was there then: both can be true.
+    """
+    words = catalog.looks(part.kind.kind)
+    looks = [(at, e) for at, e in line.all_of(Look) if split_loop(e.component)[0] == part.id]
+    gone = [(at, e) for at, e in looks if e.seen in words and words[e.seen].shows == "gone"]
+    if not gone or not part.kind.fires:
+        return None
+    last, seen = gone[-1]
+    since = max((at for at, w in line.works if w.component == part.id and at < last), default=-1)
+    there = [float(at) for at, e in looks if since < at < last and _is_earlier(e, seen)]
+    records = [e for _, e in line.all_of(Recorder)] if since < 0 else []
+    listed = {split_loop(n)[0] for e in records for n in (*e.commanded, *e.commanded_ms)}
+    there += [CRASH] if part.id in listed else []
+    return max(there) + _SOON_AFTER if there else None
+
+
+_SOON_AFTER = 0.125
+_SAYS_NOTHING = ("missing", "not-seen")
+
+
+def _is_earlier(look: Look, than: Look) -> bool:
+    """Return whether a look that saw a part is on record as earlier than another."""
+    if look.time is None or than.time is None or look.seen in _SAYS_NOTHING:
+        return False
+    return look.time < than.time
+
+
+def _taken_off(part: PartModel, catalog: Catalog) -> Array:
+    """Return the chance that a part was taken off and nobody wrote it down."""
+    chance = catalog.firing.conditions.work["taken_off_unsaid"].value
+    gone = np.array([m.condition in GONE for m in part.micros])
+    there = np.array([m.condition != "not-fitted" for m in part.micros]) & ~gone
+    usual = np.where(gone, part.prior.sum(axis=(0, 1)), 0.0)
+    left = np.diag(np.where(there, 1.0 - chance, 1.0))
+    return np.asarray(left + np.outer(np.where(there, chance, 0.0), usual / usual.sum()))
 
 
 def _set_home(part: PartModel, line: History, catalog: Catalog) -> list[tuple[float, Array]]:
