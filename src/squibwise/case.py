@@ -14,7 +14,7 @@ import msgspec
 from squibwise import infer, intake, isolate, plan
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import before_work, put_in_order
-from squibwise.history.reports import settle_reports, tell_of_others
+from squibwise.history.reports import ask_for_times, settle_reports, tell_of_others
 from squibwise.model.belief import Assessment, BenchBelief, ComponentBelief
 from squibwise.model.bid import NO_LESSONS, BidLimit, BidSheet, Lessons, Settled, SettledLine
 from squibwise.model.case import Case, Experience
@@ -179,7 +179,8 @@ def trace(
     case, loop = put_in_order(case), current_name(loop)
     before = isolate.before_tests(case, loop)
     prior = _assess(before, _weigh_bench(before, catalog, own, told=False), catalog, own)
-    aside, case = tell_of_others(case), settle_reports(case)
+    aside = (*tell_of_others(case), *ask_for_times(case))
+    case = settle_reports(case)
     found = isolate.trace(case, prior, loop, catalog, own.proved, over)
     refused = require.refuse_power(case, prior, catalog)
     return msgspec.structs.replace(found, findings=(*found.findings, *aside), no_power=refused)

@@ -14,6 +14,7 @@ from squibwise import prove, require
 from squibwise.case import overview
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.history.order import last_change, order_entries, put_in_order, read_history
+from squibwise.history.reports import ask_for_times
 from squibwise.history.signed import find_loads, is_signed, label_of, read_memory
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -256,3 +257,20 @@ def test_reports_are_traced_alike_in_any_order(pages: tuple[Report, Report]) -> 
         {h.id: h.p for h in squibwise.trace(c, f"{BAG}/1", CATALOG).hypotheses} for c in cases
     )
     assert two == pytest.approx(one, abs=1e-12)
+
+
+def test_of_readings_without_a_time_the_one_with_the_fault_is_the_last() -> None:
+    """Nothing is called gone because nobody wrote down when it was read."""
+    cases = [with_more("burdock-09", *pages) for pages in _of_one_fault()]
+    one, two = (
+        {h.id: h.p for h in squibwise.trace(c, f"{BAG}/1", CATALOG).hypotheses} for c in cases
+    )
+    assert two == pytest.approx(one, abs=1e-12)
+    assert one.get("codes:left-over", 0.0) < 0.2
+    assert {f.code for f in ask_for_times(cases[0])} == {"reports-without-time"}
+
+
+def _of_one_fault() -> tuple[tuple[Report, ...], ...]:
+    """Return a faulty and a clean reading without a time, as written either way round."""
+    found = page(BAG, "a", None), page(None, "b", None)
+    return found, found[::-1]

@@ -1,6 +1,6 @@
 """Which reports are this car's, and which of them are one."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import msgspec
 
@@ -40,6 +40,46 @@ def tell_of_others(case: Case) -> tuple[Finding, ...]:
     )
 
 
+def list_at_odds(case: Case) -> tuple[str, ...]:
+    """Return the whole reports without a time, read at one stage, that disagree on faults."""
+    untimed: dict[str, list[Report]] = {}
+    for entry in of_this_car(case).evidence:
+        if isinstance(entry, Report) and entry.time is None and entry.reading.coverage.complete:
+            untimed.setdefault(entry.when, []).append(entry)
+    for reports in untimed.values():
+        if len({frozenset(_at_fault(report)) for report in reports}) > 1:
+            return tuple(report.id for report in reports)
+    return ()
+
+
+def ask_for_times(case: Case) -> tuple[Finding, ...]:
+    """Return that times are wanted, where reports without one disagree on what is at fault."""
+    names = list_at_odds(case)
+    if not names:
+        return ()
+    first = next(e for e in case.evidence if e.id == names[0])
+    text = (
+        f"{', '.join(names)} have no time and disagree on what is at fault; the one that names a "
+        "fault is taken for the later"
+    )
+    remedy = "Write when each was read: time = 2026-01-31T09:30:00."
+    found = Finding(
+        code="reports-without-time",
+        severity="warning",
+        message=text,
+        remedy=remedy,
+        origin=first.origin,
+    )
+    return (found,)
+
+
+def _at_fault(report: Report) -> Iterator[str]:
+    """Yield the components that a report has a fault of."""
+    for line in report.reading.lines:
+        if line.component and line.present and line.fault != "event-recorded":
+            yield line.component
+
+
 def is_of_another_car(entry: Evidence, vin: str | None, slips: int = 2) -> bool:
     """Return whether a report names another car's VIN; a hidden character differs from none.
 
@@ -77,7 +117,8 @@ def what_it_says(report: Report) -> str:
 def _put_untimed_alike(entries: list[Evidence]) -> list[Evidence]:
     """Return entries with reports that have no time, between two that have one, in one order.
 
-    In which order somebody wrote them down says nothing of when they were read.
+    In which order somebody wrote them down says nothing of when they were read: one that names a
+    fault comes after one that names none, so that nothing is gone for want of a time.
     """
     runs: list[list[int]] = [[]]
     for at, entry in enumerate(entries):
@@ -88,12 +129,16 @@ def _put_untimed_alike(entries: list[Evidence]) -> list[Evidence]:
     put = list(entries)
     for run in runs:
         reports = [e for at in run if isinstance(e := entries[at], Report)]
-        for at, report in zip(run, sorted(reports, key=what_it_says), strict=True):
+        for at, report in zip(run, sorted(reports, key=_faults_last), strict=True):
             put[at] = report
     return put
 
 
 _APART = 1_000_000  # added to the line numbers of a report joined to another
+
+
+def _faults_last(report: Report) -> tuple[bool, str]:
+    return any(line.present for line in report.reading.lines), what_it_says(report)
 
 
 def _join_reports(entries: Iterable[Evidence]) -> list[Evidence]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.reports import list_at_odds
 from squibwise.infer.building import SEAT_SENSOR
 from squibwise.infer.engine import Posterior
 from squibwise.infer.network import Network
@@ -26,27 +27,13 @@ def list_questions(case: Case, found: Posterior, catalog: Catalog) -> tuple[Open
 
 def _ask_for_times(case: Case) -> Iterator[OpenQuestion]:
     """Yield that a time is wanted, where whole reports without one disagree on what is at fault."""
-    untimed: dict[str, list[Report]] = {}
-    for entry in case.evidence:
-        if isinstance(entry, Report) and entry.time is None and entry.reading.coverage.complete:
-            untimed.setdefault(entry.when, []).append(entry)
-    for reports in untimed.values():
-        if len({frozenset(_at_fault(report)) for report in reports}) == 1:
-            continue
-        names = ", ".join(report.id for report in reports)
+    names = ", ".join(list_at_odds(case))
+    if names:
         yield OpenQuestion(
             id="times",
             text=f"A time is wanted: when was each of {names} read, or in which order?",
             why="they disagree on what is at fault, and the later one tells how the car is now",
         )
-        return
-
-
-def _at_fault(report: Report) -> Iterator[str]:
-    """Yield the components that a report has a fault of."""
-    for line in report.reading.lines:
-        if line.component and line.present and line.fault != "event-recorded":
-            yield line.component
 
 
 def _ask_what_was_reached(case: Case) -> Iterator[OpenQuestion]:
