@@ -103,7 +103,8 @@ def test_only_a_charge_confirmed_spent_by_itself_is_no_hazard() -> None:
 
 def test_a_fault_that_comes_and_goes_is_not_gone_because_one_scan_is_clean() -> None:
     lines = build.scan(build.code(1, BAG, 1, status=("intermittent",)))
-    _, goes = ask(NO_CRASH, lines, build.scan(id="scan-2", able=True))
+    clean = msgspec.structs.replace(build.scan(id="scan-2", able=True), when="after-repair")
+    _, goes = ask(NO_CRASH, lines, clean)
     _, before = ask(NO_CRASH, lines)
     assert goes.stages["1"].live < 0.6
     assert goes.stages["1"].live > before.stages["1"].live

@@ -73,8 +73,11 @@ def check_fastened(card: BenchCard) -> None:
     texts = [s.text for s in card.steps]
     on = next((n for n, s in enumerate(card.steps) if s.power == "on"), None)
     hands = on is not None and any(s.power == "off" for s in card.steps[:on])
-    if hands and any(t.startswith("Open: ") for t in texts[:on]):
-        assert any("fastened as the maker says" in t for t in texts[:on]), card.id
+    opened = [t.removeprefix("Open: ") for t in texts[:on] if t.startswith("Open: ")]
+    for what in opened if hands else ():
+        put_back = f"Put back and fasten, as the maker says, what was taken off: {what}"
+        assert put_back in texts[:on], (card.id, what)
+        assert any("lies loose" in t for t in texts[:on]), card.id
 
 
 def check_words(card: BenchCard) -> None:

@@ -47,14 +47,14 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     faulty: float
     damaged: float
     unfit: float
-    missing: float = 0.003
+    missing: float
     fired_if_rebuilt: float | None = None
     connector: float | None = None
-    range_factor: float = 3.0
+    range_factor: float
     shows: Literal["", "spent", "gone", "tampered", "live", "apart"] = ""
     like_broken: bool = False
     by_tilt: bool = False
-    minutes: float = 2.0
+    minutes: float
     source: str = "judgement"
     basis: Basis = "judgement"
 
@@ -69,6 +69,33 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     def proves_spent(self) -> bool:
         """Does only a part that fired look so."""
         return self.shows == "spent" and not self.like_broken
+
+
+class PlaceGuess(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Where a part sits that is named without its place, as shares; ``places.toml``.
+
+    Attributes:
+        told: What the words say.
+        shares: Share of each place, or of each zone of a side; their sum is one.
+        within: How far each share may be off, either way.
+    """
+
+    id: str
+    told: str
+    shares: dict[str, float]
+    within: float
+    source: str = "judgement"
+    basis: Basis = "judgement"
+
+    def __post_init__(self) -> None:
+        if abs(sum(self.shares.values()) - 1.0) > 1e-9 or not 0.0 <= self.within <= 1.0:
+            raise CatalogError(f"places: the shares of {self.id} do not make one, or no range")
+
+
+class PlaceGuesses(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``places.toml``."""
+
+    guess: tuple[PlaceGuess, ...]
 
 
 class FittedShare(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -11,7 +11,15 @@ import msgspec
 
 from squibwise.catalog.assemblies import Assembly, read_assemblies
 from squibwise.catalog.codes import CodeBook
-from squibwise.catalog.components import CommonLooks, Kind, LookWord, SaidWords, Template, VinRules
+from squibwise.catalog.components import (
+    CommonLooks,
+    Kind,
+    LookWord,
+    PlaceGuesses,
+    SaidWords,
+    Template,
+    VinRules,
+)
 from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
@@ -67,6 +75,12 @@ class Catalog:
             if stem != kind.kind:
                 raise CatalogError(f"components/{stem}.toml calls itself '{kind.kind}'")
         return kinds
+
+    @cached_property
+    def place_shares(self) -> dict[str, dict[str, float]]:
+        """Shares of the places of a part that is named without one, by what is told of it."""
+        book = read_toml(self.root / "places.toml", PlaceGuesses)
+        return {guess.id: guess.shares for guess in book.guess}
 
     @cached_property
     def common_looks(self) -> dict[str, tuple[LookWord, ...]]:

@@ -337,7 +337,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         signs: What moves a cause, by id.
         untold: Shares of the fault words by circuit, where a report does not tell the kind.
         steps_off, steps_held: Before hands go in, where it is on and where still off; ``{wait}``.
-        steps_fast: Before power comes on; ``{opened}`` is what is off.
+        steps_fast: Before power comes on; ``{opening}`` is what is off.
         steps_on, steps_bare: Before key-on; with the control unit unplugged.
         steps_check: Steps that verify a repair.
         moved: Steps where a fault came with a movement, by the sign that tells it.

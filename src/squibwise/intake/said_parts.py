@@ -168,7 +168,7 @@ def _in_language(
     if words.features & OWN_PARTS:
         found = candidates_of(words, scope)
     elif kind and words.sides and len(tokenise(text)) == 1:
-        at = spots(kind, words, catalog.kinds[kind].places, scope.hand)
+        at = spots(kind, words, scope)
         found = tuple(msgspec.structs.replace(c, kind=kind) for c in at)
     else:
         noun = "pretensioner" if "belt" in words.features else "airbag"

@@ -129,9 +129,8 @@ def _fastened(card: BenchCard, opened: list[str], catalog: Catalog) -> BenchCard
     first = next((n for n, s in enumerate(card.steps) if s.power == "on"), None)
     if first is None or not opened or not any(s.power == "off" for s in card.steps[:first]):
         return card
-    named = "; ".join(opened)
-    texts = (t.format(opened=f"{named[:1].upper()}{named[1:]}") for t in catalog.loops.steps_fast)
-    fast = [CardStep(text=text, power="off") for text in texts]
+    told = (t.format(opening=title) for t in catalog.loops.steps_fast for title in opened)
+    fast = [CardStep(text=text, power="off") for text in dict.fromkeys(told)]
     return msgspec.structs.replace(card, steps=(*card.steps[:first], *fast, *card.steps[first:]))
 
 

@@ -10,6 +10,7 @@ from squibwise.model.car import Car
 from squibwise.model.names import SEATS, SIDES, ComponentName, Side, side_of, split_component
 
 _DOUBT = 0.5
+Shares = dict[str, dict[str, float]]
 CENTRAL = ("wiring", "roll-bar")  # taken to sit in the middle where a line names no side
 
 
@@ -93,23 +94,24 @@ class Candidate(msgspec.Struct, frozen=True, kw_only=True):
         )
 
 
-def spots(kind: str, words: Words, allowed: tuple[str, ...], hand: Hand) -> tuple[Candidate, ...]:
+def spots(kind: str, words: Words, scope: Scope) -> tuple[Candidate, ...]:
     """Return where a part of this kind may sit; none when the line does not tell.
 
     Args:
         kind: Component kind.
         words: What the line says.
-        allowed: Places that the catalogue allows for the kind.
-        hand: On which side the driver sits.
+        scope: On which side the driver sits; the catalogue's places and shares of them.
     """
+    allowed, hand = scope.catalog.kinds[kind].places, scope.hand
+    shares = scope.catalog.place_shares
     if len(allowed) == 1:
         return (Candidate(place=allowed[0]),)
     if kind == "impact-sensor":
-        found = _sensor_spots(words, hand)
+        found = _sensor_spots(words, hand, shares)
     elif all(p in SIDES for p in allowed):
         found = _side_spots(words, hand)
     elif any(p in SEATS for p in allowed):
-        found = _seat_spots(kind, words, hand)
+        found = _seat_spots(kind, words, hand, shares)
     else:
         found = _zone_spots(kind, words, hand, allowed)
     fitting = tuple(s for s in found if s.place in allowed and s.weight > 0.0)
@@ -147,7 +149,7 @@ def _opposite(side: Side) -> Side:
     return "right" if side == "left" else "left"
 
 
-def _seat_spots(kind: str, words: Words, hand: Hand) -> tuple[Candidate, ...]:
+def _seat_spots(kind: str, words: Words, hand: Hand, shares: Shares) -> tuple[Candidate, ...]:
     row = row_of(words)
     if kind == "occupant-sensor" and words.sides and len(words.seats) == 1:
         return (Candidate(place=next(iter(words.seats))),)  # the side is a corner of that seat
@@ -162,7 +164,7 @@ def _seat_spots(kind: str, words: Words, hand: Hand) -> tuple[Candidate, ...]:
         seat = "driver" if side == hand.side else "passenger"
         found.append(Candidate(place=seat, weight=weight, assumed=not hand.is_known))
     if not found:
-        return _usual_seat(kind)
+        return _usual_seat(kind, shares)
     return tuple(found)
 
 
@@ -192,13 +194,17 @@ def _rear_spots(words: Words, hand: Hand, row: int) -> tuple[Candidate, ...]:
     return tuple(Candidate(place=f"row{row}-{s}", weight=w, assumed=a) for s, w, a in sides)
 
 
-def _usual_seat(kind: str) -> tuple[Candidate, ...]:
+def _usual_seat(kind: str, shares: Shares) -> tuple[Candidate, ...]:
     """Where the only such part of a car usually sits. Common practice, no source."""
     if kind == "occupant-sensor":
         return (Candidate(place="passenger"),)
     if kind == "centre-bag":
-        return (Candidate(place="driver", weight=0.7), Candidate(place="passenger", weight=0.3))
+        return _at_places(shares["centre-bag"])
     return ()
+
+
+def _at_places(shares: dict[str, float]) -> tuple[Candidate, ...]:
+    return tuple(Candidate(place=place, weight=share) for place, share in shares.items())
 
 
 def _side_spots(words: Words, hand: Hand) -> tuple[Candidate, ...]:
@@ -207,7 +213,7 @@ def _side_spots(words: Words, hand: Hand) -> tuple[Candidate, ...]:
     return tuple(Candidate(place=s, weight=w, assumed=a, number=number) for s, w, a in sides)
 
 
-def _sensor_spots(words: Words, hand: Hand) -> tuple[Candidate, ...]:
+def _sensor_spots(words: Words, hand: Hand, shares: Shares) -> tuple[Candidate, ...]:
     sides = car_sides(words, hand)
     exact = next((z for z in ("door", "pillarc", "pillar") if z in words.features), None)
     if exact is not None:
@@ -219,26 +225,17 @@ def _sensor_spots(words: Words, hand: Hand) -> tuple[Candidate, ...]:
         )
     is_side = "side" in words.features or ("byside" in words.features and "front" not in words.ends)
     if is_side:
-        return _by_zone(sides, {"pillar": 0.5, "door": 0.5})
+        return _by_zone(sides, shares["sensor-at-the-side"])
     if "centre" in words.sides:
-        share = 1.0 if "front" in words.ends else 0.5
-        return (
-            Candidate(place="nose-centre", weight=share),
-            Candidate(place="centre", weight=1.0 - share),
-        )
+        at_front = "front" in words.ends
+        return _at_places({"nose-centre": 1.0} if at_front else shares["sensor-in-the-middle"])
     if "front" in words.ends:
-        return _by_zone(sides, {"nose": 1.0}) or _FRONT_SENSORS
+        return _by_zone(sides, {"nose": 1.0}) or _at_places(shares["sensor-at-the-front"])
     if "rear" in words.ends:
-        tail = Candidate(place="tail", weight=0.4)
-        return (*_by_zone(sides, {"pillar": 0.6}, number=2), tail)
-    return _by_zone(sides, {"nose": 0.4, "pillar": 0.3, "door": 0.3})
-
-
-_FRONT_SENSORS = (  # of no side; judgement: a pair at the sides is usual, one in the middle less
-    Candidate(place="nose-left", weight=0.4),
-    Candidate(place="nose-right", weight=0.4),
-    Candidate(place="nose-centre", weight=0.2),
-)
+        rear = shares["sensor-at-the-rear"]
+        tail = Candidate(place="tail", weight=rear["tail"])
+        return (*_by_zone(sides, {"pillar": rear["pillar"]}, number=2), tail)
+    return _by_zone(sides, shares["sensor"])
 
 
 def _by_zone(
@@ -306,9 +303,8 @@ def rank(found: list[Candidate]) -> tuple[Candidate, ...]:
 
 
 def _placed(kind: str, share: float, words: Words, scope: Scope) -> list[Candidate]:
-    allowed = scope.catalog.kinds[kind].places
     stage = _stage(kind, words) if scope.catalog.kinds[kind].fires else None
-    found = spots(kind, words, allowed, scope.hand) or (Candidate(),)
+    found = spots(kind, words, scope) or (Candidate(),)
     return [
         msgspec.structs.replace(
             s, kind=kind, weight=share * s.weight, stage=stage if s.number == 1 else None
