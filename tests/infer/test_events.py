@@ -245,6 +245,19 @@ def test_another_unit_that_is_not_heard_says_nothing_of_the_circuits() -> None:
         assert fired(own, part) == pytest.approx(fired(plain, part), abs=0.06)
 
 
+def test_no_impact_that_is_numbered_above_two_is_dropped() -> None:
+    """A crash is weighed as two blows; a gap in the numbers is none, a third may be either."""
+    pillar = Impact(id="c", zone="pillar-right", clock=3, extent="moderate", order=3)
+    nose = Impact(id="a", zone="nose-right", clock=1, extent="moderate", order=1)
+    light = Impact(id="b", zone="nose-centre", clock=12, extent="light", order=2)
+    alone = fired(_ask(pillar), "passenger.seat-bag")
+    gap, three = _ask(nose, pillar), _ask(nose, light, pillar)
+    assert fired(gap, "passenger.seat-bag") > alone - 0.1
+    assert fired(three, "passenger.seat-bag") > alone - 0.1
+    assert [f.code for f in three.findings] == ["impacts-over-two"]
+    assert gap.findings == ()
+
+
 def test_a_parked_car_had_nobody_aboard() -> None:
     answer = _ask(Circumstance(id="told", what="parked", present=True), NOSE)
     assert answer.event.driver_belted < 0.05

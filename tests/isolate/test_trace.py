@@ -305,7 +305,8 @@ def test_an_outcome_moves_the_hypotheses_and_the_plan_goes_on() -> None:
 def test_what_is_open_already_is_not_charged_again() -> None:
     found = traced(BAG, LOW, outcome("look:device-plug", "fine"))
     text = " ".join(found.next_test.how)
-    assert "glove box" not in text
+    assert "Open: glove box" not in text
+    assert not found.next_test.opens
     if found.next_test.kind == "test" and found.next_test.hold_minutes == 0:
         assert "Wait" not in text
 

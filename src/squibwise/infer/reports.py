@@ -41,6 +41,7 @@ from squibwise.model.report import CodeLine, Report
 
 Array = npt.NDArray[np.float64]
 _MANY = 3
+_MOST_BLOWS = 2
 
 
 def one_cause(report: Report) -> bool:
@@ -287,8 +288,32 @@ def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]
             kept.append(entry)
             if key is not None:
                 seen[key] = entry.id
-    joined = put_together(kept)
-    return msgspec.structs.replace(case, evidence=joined), tuple(findings)
+    numbered, notes = _number_impacts(put_together(kept))
+    return msgspec.structs.replace(case, evidence=numbered), (*findings, *notes)
+
+
+def _number_impacts(entries: tuple[Evidence, ...]) -> tuple[tuple[Evidence, ...], list[Finding]]:
+    """Return entries whose impacts are the first and the second: a crash is weighed as two blows.
+
+    Of more than two, none keeps its number, so that each may have been either.
+    """
+    impacts = [e for e in entries if isinstance(e, Impact) and e.order]
+    orders = sorted({e.order for e in impacts if e.order})
+    if not orders or orders[-1] <= _MOST_BLOWS:
+        return entries, []
+    ranks: dict[int, int | None] = {order: n for n, order in enumerate(orders, start=1)}
+    if len(orders) > _MOST_BLOWS:
+        ranks = dict.fromkeys(orders)
+    put = tuple(
+        msgspec.structs.replace(e, order=ranks[e.order]) if isinstance(e, Impact) and e.order else e
+        for e in entries
+    )
+    if len(orders) <= _MOST_BLOWS:
+        return put, []
+    text = (
+        f"{len(orders)} impacts are numbered; two blows are weighed, and each of them may be either"
+    )
+    return put, [_finding("impacts-over-two", text, impacts[-1])]
 
 
 def _is_made_by_tilt(look: Look, case: Case, catalog: Catalog) -> bool:

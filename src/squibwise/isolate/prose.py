@@ -24,7 +24,7 @@ _DENIED_BEFORE, _CLAUSE = 3, 7
 
 
 _BUT_NOT, _ANSWER_NO, _SEAT_PART = "but-not", "answer-no", "seat-part"  # words of the catalogue
-_NOT_COMING, _CLAUSE_WORD = "no-coming", "clause"  # words of the catalogue
+_NOT_COMING, _CLAUSE_WORD, _NO_LAST = "no-coming", "clause", "no-last"  # of the catalogue
 _COMES = {*get_args(Comes), "column-moved", "backrest-moved", "consumers-on", "wind"}
 _PLACES = ("driver", "passenger")
 _NEAR_BEHIND = 5
@@ -126,7 +126,7 @@ def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[S
 
 def _is_meant(sign: Sign, at: tuple[int, int], found: "_Found") -> bool:
     """Return whether a sign stands in a sentence as a claim, and not denied."""
-    if sign.id in _COMES and found.shares_clause(_NOT_COMING, at):
+    if sign.id in _COMES and (found.shares_clause(_NOT_COMING, at) or found.ends_in_a_no(at)):
         return False
     return sign.negative or not _is_denied(found.text, at, found.catalog)
 
@@ -187,6 +187,12 @@ class _Found:
         start = max((b for _, b in cuts if b <= at[0]), default=0)
         end = min((a for a, _ in cuts if a >= at[1]), default=len(self.text))
         return any(start <= a and b <= end for a, b in self.spans(word))
+
+    def ends_in_a_no(self, at: tuple[int, int]) -> bool:
+        """``Die Lampe kommt beim Lenken nicht.``: the denial is the last word behind a piece."""
+        end = len(self.text.rstrip(" .!"))
+        last = (a for a, b in self.spans(_NO_LAST) if b == end and a >= at[1])
+        return any("," not in self.text[at[1] : a] for a in last)
 
     def _is_close(self, piece: tuple[int, int], reach: int) -> bool:
         """Return whether words stand within reach; a near one reaches into no other clause."""
