@@ -359,6 +359,9 @@ def test_words_of_an_event_that_name_no_part_are_told() -> None:
         "hood lifter",
         "curtain airbag flap",
     ]
+    text = b"event 1: right curtain, hood lifter\nDelta-V, lateral: -20 km/h\n"
+    beside = read_crash_events(text, "t", car, CATALOG)
+    assert any("'hood lifter'" in f.message for f in beside.findings)
 
 
 def test_what_is_said_of_a_belt_buckle_is_no_command() -> None:

@@ -124,6 +124,7 @@ def read_crash_events(data: bytes, name: str, car: Car, catalog: Catalog) -> Cra
         read,
         entries=(*entries, *listed.values()),
         directions=(*read.directions, *(None for _ in listed)),
+        findings=(*read.findings, *notes),
     )
 
 
