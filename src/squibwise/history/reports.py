@@ -127,7 +127,7 @@ def _put_untimed_alike(entries: list[Evidence]) -> list[Evidence]:
         elif isinstance(entry, Report):
             runs[-1].append(at)
     put = list(entries)
-    for run in runs:
+    for run in (r for r in runs if len(r) > 1):
         reports = [e for at in run if isinstance(e := entries[at], Report)]
         for at, report in zip(run, sorted(reports, key=_faults_last), strict=True):
             put[at] = report

@@ -49,13 +49,23 @@ def _rides_on_a_label(line: Line, lexicon: Lexicon, language: str | None) -> boo
     if line.role not in ("meta", "heading", "header"):
         return False
     pages = _PAGES.search(line.raw)
-    if pages and int(pages[1]) != int(pages[2]):
-        return True
+    is_more = pages is not None and int(pages[1]) != int(pages[2])
     spoken = language_of(line, lexicon, language)
+    return is_more or _names_a_state(line, lexicon, spoken) or _goes_on(line, lexicon, spoken)
+
+
+def _names_a_state(line: Line, lexicon: Lexicon, spoken: str | None) -> bool:
+    """``Vehicle: airbag lamp lit``: words of a state, and not only a label such as ``faults``."""
     words = tokenise(line.raw)
     hits = (h for h in find_hits(lexicon, words, spoken) if _STATES.intersection(h.means))
-    if any(h.last > h.first + 1 or not _is_label(words[h.first], lexicon) for h in hits):
-        return True
+    return any(h.last > h.first + 1 or not _is_label(words[h.first], lexicon) for h in hits)
+
+
+def _goes_on(line: Line, lexicon: Lexicon, spoken: str | None) -> bool:
+    """``Scan status: aborted``, ``Time 14:31 - scan aborted``: unknown words where none belong.
+
+    Behind the label of a state, or in a second piece.
+    """
     label, _, value = line.raw.partition(":")
     named = [t.text for t in tokenise(label) if t.text.isalpha()]
     is_state = bool({*named[-1:]} & lexicon.small.state_labels)
