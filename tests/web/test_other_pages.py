@@ -288,6 +288,9 @@ def test_a_bid_sheet_is_filled_in_and_answered(call: Any) -> None:
     empty, none = (fill_in_bid(call, "clover-05", loss_chance=x) for x in ("", "0"))
     assert (empty.status_code, none.status_code) == (422, 422)
     assert "not stated" in empty.text
+    half = fill_in_bid(call, "clover-05", bidders="3.5")
+    assert half.status_code == 422
+    assert "3.5 is no whole number" in half.text
 
 
 def test_a_price_of_a_part_is_stated_beside_the_bid(call: Any) -> None:

@@ -158,7 +158,7 @@ def _written(sent: Sent, bench: Bench, before: str) -> str:
             called = field.replace("_", " ")
             usual = bench.catalog.bidding.usual()[field]
             raise InputError(f"{called}: not stated.", remedy=f"Write it; {usual:g} is usual.")
-        _state(document, field, int(value) if field == "bidders" and value else value)
+        _state(document, field, _whole(value) if field == "bidders" and value else value)
     if sent.get("fees", 10):
         bands = list(_fee_rows(sent))
         fees = [{"name": "venue", "bands": bands}] if bands else []
@@ -178,6 +178,15 @@ def _written(sent: Sent, bench: Bench, before: str) -> str:
             gates[question.id] = {"answer": answer, "source": source, "on": dt.date.today()}
     told = {key: value for key, value in document.items() if key not in ("shares", "gates")}
     return tomlkit.dumps({**told, "shares": shares, "gates": gates})
+
+
+def _whole(bidders: float) -> int:
+    """Return how many bid; half a bidder is refused, not cut off."""
+    if not bidders.is_integer():
+        raise InputError(
+            f"bidders: {bidders:g} is no whole number.", remedy="Count the bidders, yourself too."
+        )
+    return int(bidders)
 
 
 def _state(document: dict[str, object], field: str, value: object) -> None:
