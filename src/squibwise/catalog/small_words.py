@@ -52,6 +52,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         wheel: They lead to the side on which the wheel is.
         wheel_label: Words for the wheel that do so as a label.
         wheel_side: Words for the left and the right behind one of them.
+        dating: Before a word for a crash they make it a day, and no record.
         computers: Behind a part of the car they name the unit for it.
         state_labels: Labels behind which a state stands, and no name.
         papers: What is written on, whose damage is none of a part.
@@ -103,6 +104,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     wheel: frozenset[str]
     wheel_label: frozenset[str]
     wheel_side: tuple[tuple[str, ...], tuple[str, ...]]
+    dating: frozenset[str]
     computers: frozenset[str]
     state_labels: frozenset[str]
     papers: frozenset[str]

@@ -14,6 +14,7 @@ from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code, find_codes
 from squibwise.intake.report.lexicon import Lexicon, flat, lexicon_of, tokenise
 from squibwise.intake.report.line_words import without_codes, words_of
+from squibwise.intake.report.marks import rank_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.spoken import read_said
 from squibwise.intake.report.words import KERB, Words, has_fault, heads_of
@@ -96,8 +97,8 @@ def _pass_repaired(lines: list[Line], lexicon: Lexicon) -> None:
     said = [
         (at, voice)
         for at, line in enumerate(lines)
-        for voice in ("before", "after")
-        if _label_time(line, lexicon) == voice or _leads(line, voice)
+        for voice, rank in (("before", "early"), ("after", "late"))
+        if _label_time(line, lexicon) == rank or _leads(line, voice)
     ]
     for (start, one), (end, two) in pairwise(said):
         if (one, two) != ("before", "after"):
@@ -118,16 +119,8 @@ def _names_previous(line: Line, lexicon: Lexicon) -> bool:
 
 def _label_time(line: Line, lexicon: Lexicon) -> str:
     """Whether a label names the earlier list or the later: ``vor:``, ``read 2:``; else nothing."""
-    small = lexicon.small
     told = [t.text for t in tokenise(line.text.partition(":")[0])] if line.is_keyed else []
-    if not told or len(told) > _LABEL_WORDS:
-        return ""
-    is_alone, is_read = len(told) == 1, not small.reads.isdisjoint(told)
-    named = [(n, {*words, str(n + 1)}) for n, words in enumerate(small.ranks) if is_read]
-    ranks = {n for n, words in named if not words.isdisjoint(told)}
-    if (is_alone and told[0] in small.before) or ranks == {0}:
-        return "before"
-    return "after" if (is_alone and told[0] in small.after) or ranks == {1} else ""
+    return rank_of(told, lexicon) if 0 < len(told) <= _LABEL_WORDS else ""
 
 
 def _leads(line: Line, voice: str) -> bool:

@@ -124,9 +124,26 @@ def _end_first(row: Line, first: str, last: str) -> None:
 def time_of(text: str, lexicon: Lexicon) -> str:
     """Return which time a heading names, ``early``, ``late`` or a ``day``; empty for none."""
     texts = [t.text for t in tokenise(text)]
+    ranked = rank_of(texts, lexicon)
+    if ranked:
+        return ranked
     means = {m for word in texts for m in lexicon.first_meanings(word)}
     if means & {"after", "status:present"}:
         return "late"
     if "before" in means or any(map(lexicon.is_earlier, texts)):
         return "early"
     return "day" if _DATE.search(text) else ""
+
+
+def rank_of(texts: list[str], lexicon: Lexicon) -> str:
+    """Return whether words name the earlier of two readings or the later; empty for neither.
+
+    ``vor`` and ``nach`` alone, ``second read``, ``lectura de salida``, ``scan 2``.
+    """
+    small = lexicon.small
+    is_alone, is_read = len(texts) == 1, not small.reads.isdisjoint(texts)
+    named = [(n, {*words, str(n + 1)}) for n, words in enumerate(small.ranks) if is_read]
+    ranks = {n for n, words in named if not words.isdisjoint(texts)}
+    if (is_alone and texts[0] in small.before) or ranks == {0}:
+        return "early"
+    return "late" if (is_alone and texts[0] in small.after) or ranks == {1} else ""

@@ -14,6 +14,8 @@ _NEVER_GUESSED = frozenset({"wondered", "mine", "elsewhere"})  # they set a whol
 _JUDGING = frozenset("defect mechanical internal performance good gone not".split())
 _CUT, _MOST_ENDINGS = 3, 40  # letters of a word cut short, and words that may go on from it
 _CUT_BARE = 6  # the same without a full stop behind it
+_CRASH = frozenset({("impact",), ("crashrecord",)})
+_LEAD = 3  # words before one for a crash in which one for a time may stand
 _MIN_BONES = 3  # letters of a word that stands without its vowels
 _VOWELS = frozenset("aeiou")
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
@@ -66,7 +68,24 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
             reached = (cost[hit.last][0], cost[hit.last][1] + 1)
             if reached < cost[at]:
                 choice[at], cost[at] = hit, reached
-    return tuple(_as_named(h, lexicon, tuple(words)) for h in _chosen(choice))
+    hits = _chosen(choice)
+    if any(h.means in _CRASH for h in hits):
+        hits = [_as_dated(h, hits, lexicon, words) for h in hits]
+    return tuple(_as_named(h, lexicon, tuple(words)) for h in hits)
+
+
+def _as_dated(hit: Hit, hits: list[Hit], lexicon: Lexicon, words: list[str]) -> Hit:
+    """``there before the accident``: a crash that tells when, and is no record of one."""
+    if hit.means not in _CRASH:
+        return hit
+    lead = range(hit.first - 1, max(hit.first - _LEAD, 0) - 1, -1)
+    at = next((n for n in lead if words[n] in lexicon.small.dating), None)
+    names_sensor = any(h.first == hit.last and "sensor" in h.means for h in hits)
+    if at is None or names_sensor or (hit.last - hit.first > 1 and at == hit.first - 1):
+        return hit
+    told = {n for h in hits if h.means != ("skip",) for n in range(h.first, h.last)}
+    is_led = all(n not in told or len(words[n]) < _LEAD + 1 for n in range(at + 1, hit.first))
+    return Hit(("skip",), hit.first, hit.last, hit.language) if is_led else hit
 
 
 def _as_named(hit: Hit, lexicon: Lexicon, words: tuple[str, ...]) -> Hit:
@@ -84,7 +103,7 @@ def _as_named(hit: Hit, lexicon: Lexicon, words: tuple[str, ...]) -> Hit:
     return Hit(("foreign",), hit.first, hit.last, hit.language) if is_other else hit
 
 
-def _chosen(choice: list[Hit | None]) -> tuple[Hit, ...]:
+def _chosen(choice: list[Hit | None]) -> list[Hit]:
     found = []
     at = 0
     while at < len(choice):
@@ -92,7 +111,7 @@ def _chosen(choice: list[Hit | None]) -> tuple[Hit, ...]:
         if hit is not None:
             found.append(hit)
         at = hit.last if hit is not None else at + 1
-    return tuple(found)
+    return found
 
 
 def _phrases_at(

@@ -72,7 +72,7 @@ _LED = pattern(r"(?i)\W*[dp] [^\W\d_]{3}")
 _SEATS = {"d": "driver", "p": "passenger"}
 _SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
 _ENDED = frozenset({"gone", "denied", "found good"})  # what holds wherever a code is listed
-_STORY = frozenset({"was", "worked"})  # told of what was once, perhaps of another car
+_STORY = frozenset({"was", "own", "mine"})  # told of what was once, perhaps of another car
 _LISTED = 3  # names of parts that make a list of parts
 
 
@@ -116,7 +116,7 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
     sheet.faults = _once_a_line(sheet.faults)
     told = [tell(f, scope, sheet.name) for f in sheet.faults]
     ended = [(f, ln.code) for f, ln in zip(sheet.faults, told, strict=True) if f.absent in _ENDED]
-    gone = {code for f, code in ended if not f.words.voices & _STORY}
+    gone = {code for f, code in ended if not (f.words.voices & _STORY or _is_alike(f.words))}
     told = _with_repeats(_without_gone(told, gone, {code for _, code in ended}))
     return ReadReport(
         vin=sheet.vin,
@@ -126,6 +126,11 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
         findings=(*sheet.findings, *remarks(sheet, told, scope)),
         coverage=coverage(sheet, told, scope),
     )
+
+
+def _is_alike(words: Words) -> bool:
+    """``same here, cleaned the plug and B1411 is gone``: somebody has had it too."""
+    return "same" in words.features
 
 
 def _take_named(sheet: Sheet, car: Car | None) -> None:

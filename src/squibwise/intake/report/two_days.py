@@ -18,6 +18,7 @@ _NUMBERS = re.compile(r"\d+")
 _CODE = pattern(r"(?=\w*\d)\w{3,7}(?:-\w\w)?")
 _NOTHING = pattern(r"[-\u2010-\u2015\u2212_./]+|0")
 _TICK = pattern(r"[\W_]|1|(?i:x)|[\[(]?[xX✓✔]?[\])]?")
+_TOUCHED = pattern(r"(.*\w{3}) (\w|-)")  # words that reach to the mark of the earlier day
 _LONGEST_MARK = 14  # characters
 _ROWS = 2  # that make a table
 _FIELDS = 3  # of its narrowest row: what it is of, and two days
@@ -66,6 +67,8 @@ def _rows_below(lines: list[Line], width: int, late: int) -> list[_Row]:
     rows: list[_Row] = []
     for line in lines:
         fields = _fields(line)
+        if len(fields) == width - 1 and (touched := _TOUCHED.fullmatch(fields[-2])):
+            fields = (*fields[:-2], *touched.groups(), fields[-1])
         if len(fields) != width or not all(map(_is_mark, fields[-2:])):
             if rows and line.text.strip():
                 break
