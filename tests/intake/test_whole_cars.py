@@ -39,6 +39,32 @@ def test_lines_of_other_units_name_no_part_and_change_none(
     assert [(ln.code, ln.kind) for ln in others if ln.kind or ln.unit == "restraint"] == []
 
 
+ONE_LINE = """
+SRS unit: B1A10 driver airbag open; also the ABS unit: C0035 left front sensor open
+airbag module B1A10 driver airbag open, body module B1B21 voltage low, radio B1B30 left speaker
+The SRS says B1A10 driver airbag open and the ABS says C0035 left front sensor.
+Airbag: B1A10 driver open, climate: B1B30 passenger sensor open, tailgate: B1B31 left sensor open
+Airbag: B1A10 Airbag Fahrer Unterbrechung; Türsteuergerät: B1B21 Sensor links kein Signal
+Le calculateur ABS a C0035 capteur avant gauche ouvert, le calculateur airbag B1A10 airbag cond. CO
+ABS: C0035 sensor delantero izquierdo abierto; airbag: B1A10 airbag conductor abierto
+quadro strumenti U0151 nessuna comunicazione; centralina airbag B1A10 airbag guida aperto
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("line", ONE_LINE)
+def test_units_named_on_one_line_each_keep_their_codes(line: str) -> None:
+    told = read_text(line, "r.txt").lines
+    own = [ln.component for ln in told if ln.unit == "restraint"]
+    assert own == ["driver.front-bag"]
+    assert [ln.kind for ln in told if ln.unit == "other"] == [None] * (len(told) - 1) != []
+
+
+def test_a_heading_with_a_sign_before_it_starts_a_unit_where_its_codes_are_set_in() -> None:
+    rows = ["* Airbag", "  - B1A11 driver airbag open", "* Sunroof", "  - B1B40 left sensor open"]
+    told = read_text("\n".join(["* Engine", "  - P0562 voltage low", *rows]), "r.txt").lines
+    assert [(ln.code, ln.unit) for ln in told if ln.unit != "other"] == [("B1A11", "restraint")]
+
+
 CAR = """[case]
 id = "whole"
 title = "a print of the whole car"

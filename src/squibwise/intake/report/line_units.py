@@ -4,16 +4,19 @@ import re
 from functools import lru_cache
 from itertools import pairwise
 
+import msgspec
+
 from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.phrases import find_layout, languages
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import has_part
+from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.report import Unit
 
 _CODE = r"(?=\$?(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![0-9A-Za-z]))"
 _NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
 _BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
+_TO_CODE = re.compile(rf"(?<=[\s:]){_CODE}")
 _NAME_WORDS = 4  # of a part of the car and its unit: "tailgate ECU"
 _FEW_NAMES = 3  # that show that the lines of a print each name their unit
 _PART_NAMES = 0.3  # share of names of parts from which on they are none of units
@@ -45,10 +48,11 @@ def _dresses(lexicon: Lexicon) -> tuple[re.Pattern[str], ...]:
     said = rf"(?:[^\W\d_]{{1,3}}\s)?(?P<unit>[^\W\d_][\w -]{{0,30}}?\s(?:{computers}))\s(?:{has})"
     return (
         re.compile(rf"\s*\[\s?{_NAME}\s?\]\s*{_CODE}"),
-        re.compile(rf"\W{{0,4}}{_NAME}\s*(?::|\t|\|)\s*{_CODE}"),
+        re.compile(rf"\W{{0,4}}{_NAME}\s*(?::|\t|\||[.·_]{{3,}}|\s-\s)\s*{_CODE}"),
         re.compile(rf"\s?\|?\s?{_NAME}\s{{2,}}{_CODE}"),
         re.compile(rf"\s*(?P<unit>[A-Z]{{2,5}})\s{_CODE}"),
         re.compile(rf"(?i:\s*{said})\s{_CODE}"),  # "the roof module has B1B51"
+        re.compile(rf"\W{{0,4}}{_CODE}.*(?P<at>\s[\[(]\s?{_NAME}\s?[\])]\s*$)"),  # "(Roof)"
     )
 
 
@@ -66,18 +70,78 @@ def take_line_units(lines: list[Line], lexicon: Lexicon) -> None:
         for line, match in found if units else ():
             if match is not None:
                 line.module, line.unit = match["unit"], units[match["unit"]]
-                line.text = line.text[match.end() :]
+                start = match.start("at") if "at" in dress.groupindex else 0
+                line.text = line.text[:start] + line.text[match.end() :]
     for above, line in pairwise(lines):
         if line.module is None and above.module is not None and _BLANK.match(line.text):
             line.module, line.unit = above.module, above.unit
 
 
+class _Named(msgspec.Struct, frozen=True):
+    """The name of a unit on a line, what to take off there, and which unit it is."""
+
+    name: str
+    start: int
+    end: int
+    unit: Unit
+
+
+def part_units(line: Line, lexicon: Lexicon) -> list[Line]:
+    """Return a line as one line for each unit whose name stands there before codes of its own.
+
+    ``SRS unit: B1410 driver airbag open; also the ABS unit: C0035 left front sensor open``.
+
+    Args:
+        line: Before codes are looked for.
+        lexicon: For the names of units.
+    """
+    ends = [] if line.cells or line.module else [m.end() for m in _TO_CODE.finditer(line.text)]
+    named = [n for end in ends if (n := _named_before(line.text, end, lexicon)) is not None]
+    if not {"restraint", "other"} <= {n.unit for n in named}:
+        return [line]
+    starts = [0, *(n.start for n in named[1:]), len(line.text)]
+    return [
+        msgspec.structs.replace(
+            line,
+            text=line.text[start : name.start] + line.text[name.end : end],
+            module=name.name,
+            unit=name.unit,
+        )
+        for name, (start, end) in zip(named, pairwise(starts), strict=True)
+    ]
+
+
+@lru_cache(maxsize=4)
+def _stop(lexicon: Lexicon) -> re.Pattern[str]:
+    """What parts the name of a unit from what is said before it."""
+    joining = "|".join(sorted(lexicon.small.and_ | lexicon.small.letters))
+    return re.compile(rf"[.;,]\s|\s-\s|\(|\s(?i:{joining})\s")
+
+
+def _named_before(text: str, end: int, lexicon: Lexicon) -> _Named | None:
+    """The unit named between the last stop and a code; one without a colon must be sure."""
+    start = max((m.end() for m in _stop(lexicon).finditer(text, 0, end)), default=0)
+    name = text[start:end]
+    is_label = name.rstrip().endswith(":")
+    words = words_in(name, lexicon, None)
+    if not 0 < len(name.split()) <= _NAME_WORDS or has_part(words) or has_fault(words):
+        return None
+    unit, is_sure = name_unit(name, lexicon)
+    if not (is_sure or is_label):
+        return None
+    is_part = words.features == {"bag"}  # "Airbag: B1410 driver open" names the part as well
+    return _Named(name.strip(" :"), start, start if is_part else end, unit)
+
+
 def _units(names: set[str], lexicon: Lexicon) -> dict[str, Unit]:
-    """The units of names; empty where none is the restraint unit, or most are of parts."""
+    """The units of names; empty unless some are restraint and others, few of them parts."""
     scores = languages(lexicon, [t.text for name in names for t in tokenise(name)])
     language = max(scores, key=scores.__getitem__)
     parts = sum(has_part(words_in(name, lexicon, language)) for name in names)
     named = {name: name_unit(name, lexicon) for name in names}
-    if parts > _PART_NAMES * len(names) or ("restraint", True) not in named.values():
+    is_one = ("restraint", True) not in named.values() or not any(
+        unit == "other" for unit, _ in named.values()
+    )
+    if is_one or parts > _PART_NAMES * len(names):
         return {}
     return {name: unit for name, (unit, _) in named.items()}

@@ -19,7 +19,7 @@ from squibwise.intake.report.labels import drop_labels, is_number_only
 from squibwise.intake.report.leads import follow_leads
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import read_codes
-from squibwise.intake.report.line_units import take_line_units
+from squibwise.intake.report.line_units import part_units, take_line_units
 from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.marks import apply_results, apply_ticks, apply_times
@@ -174,6 +174,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     take_module_column(sheet.lines, lexicon)
     take_module_names(sheet.lines, lexicon)
     take_line_units(sheet.lines, lexicon)
+    sheet.lines = [x for ln in sheet.lines for x in part_units(ln, lexicon)]
     apply_legend(sheet, lexicon)
     read_codes(sheet, lexicon)
     name_tails(sheet.lines)

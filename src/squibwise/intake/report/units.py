@@ -31,7 +31,6 @@ _OTHERS = pattern(
     r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad|cod|kod|fault|fehler|"
     r"defaut|averia|guast|error|falha|avaria|usterk|storing)\w*\.?\s?(?::|\.{3})"
 )
-_LABELLED_ROW = pattern(r"\s*([^\W\d][\w-]{1,11})(?::\s+|\s?[.·_]{3,}\s*)[BCPU][0-9A-F]{4}\b")
 _UNITS = pattern(
     r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
     r"centrali|sterownik|uklad|node\b|controller)"
@@ -97,11 +96,6 @@ def take_module_names(lines: list[Line], lexicon: Lexicon) -> None:
     for line, name in zip(rows, names, strict=True) if units else ():
         line.module, line.unit = name, units[name]
         line.text = line.text.strip().removeprefix(name).strip()
-    labelled = [(ln, m[1]) for ln in lines if (m := _LABELLED_ROW.match(ln.text))]
-    named = {label: name_unit(label, lexicon) for _, label in labelled}
-    if ("restraint", True) in named.values() and len(named) >= _FEW_ROWS:
-        for line, label in labelled:
-            line.module, line.unit = label, named[label][0]
 
 
 def _is_printed_row(line: Line) -> bool:
@@ -447,12 +441,13 @@ def _is_bare_heading(lines: list[Line], at: int) -> bool:
     line = lines[at]
     if line.codes or line.role == "blank" or line.cells:
         return False
-    if line.text.lstrip()[:1] in "(>*-" and not DECORATED.match(line.text):
-        return False
     if _is_addressed(line):
         return True
     after = next_below(lines, at, _NEXT_LINES)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
+        return False
+    is_marked = line.text.lstrip()[:1] in "(>*-" and not DECORATED.match(line.text)
+    if is_marked and not (after.codes and indent(line) < indent(after)):
         return False
     before = lines[at - 1] if at else None
     is_apart = before is None or before.role == "blank" or before.number < line.number - 1
