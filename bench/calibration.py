@@ -36,7 +36,7 @@ from squibwise.infer.evidence import look_values, weigh_evidence
 from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.network import Network
 from squibwise.infer.parts import Micro, PartModel
-from squibwise.infer.sights import doubt_lone_sights
+from squibwise.infer.sights import weigh_sights
 from squibwise.intake.case_file.car_files import make_car
 from squibwise.intake.case_file.schema import CarTable
 from squibwise.model.car import Car
@@ -240,7 +240,7 @@ def believe(case: Case, catalog: Catalog) -> dict[str, float]:
     """Return the chance of having fired that the engine gives each charged part."""
     net = build_network(case, catalog, {})
     engine = Engine(net, catalog)
-    told = doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog)
+    told = weigh_sights(engine, weigh_evidence(net, catalog), catalog)
     groups = group_beliefs(engine.run(told))
     return {
         name: float(part.after.sum(axis=0) @ [m.fired > 0 for m in part.part.micros])

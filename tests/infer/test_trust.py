@@ -4,6 +4,7 @@ Common practice, no source, except where a line names one. Written before the co
 """
 
 from datetime import datetime
+from itertools import combinations
 from typing import Literal
 
 import build
@@ -167,6 +168,49 @@ def test_a_locked_belt_or_a_short_stalk_is_never_mostly_sound(
     component: str, seen: str, rest: tuple[Evidence, ...]
 ) -> None:
     assert of(ask(*rest, look(component, seen)), component).now.sound < 0.5
+
+
+SMALL = msgspec.structs.replace(
+    build.car(), components=(RETRACTOR, BUCKLE, OTHER, "centre.control-unit"), stages={}
+)
+STILL = Recorder(id="edr", delta_v_long_kmh=-4.0, delta_v_lat_kmh=0.0, record="none", complete=True)
+PILE = (
+    build.scan(),
+    OUT,
+    None,  # the live reading of the part's own circuit
+    Circumstance(id="no", what="crash", present=False),
+    STILL,
+    Circumstance(id="parked", what="parked", present=True),
+)
+
+
+def believe_each(component: str, seen: str) -> list[ComponentBelief]:
+    """Return what is believed of a part seen so, under every pile of the other pieces."""
+    live = Reading(
+        id="live", component=f"{component}/1", quantity="loop-resistance", value=2.2, unit="ohm"
+    )
+    pieces = [live if piece is None else piece for piece in PILE]
+    piles = (p for n in range(len(pieces) + 1) for p in combinations(pieces, n))
+    cases = (build.case(*pile, look(component, seen), on=SMALL) for pile in piles)
+    told = (believe(case, build.CATALOG) for case in cases)
+    return [next(b for b in beliefs if b.id == component) for beliefs in told]
+
+
+@pytest.mark.parametrize(
+    ("component", "seen"),
+    [(RETRACTOR, "webbing-locked"), (RETRACTOR, "webbing-marked"), (BUCKLE, "tongue-scored")],
+)
+def test_no_pile_of_circuits_and_stories_makes_a_belt_seen_hurt_sound(
+    component: str, seen: str
+) -> None:
+    assert max(b.now.sound + b.now.faulty for b in believe_each(component, seen)) < 0.1
+
+
+@pytest.mark.parametrize(("component", "seen"), [(OTHER, "deployed"), (BUCKLE, "stalk-shorter")])
+def test_no_pile_of_circuits_and_stories_undoes_what_was_seen_fired(
+    component: str, seen: str
+) -> None:
+    assert min(b.now.fired for b in believe_each(component, seen)) > 0.9
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,8 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         shows: ``spent`` or ``gone`` when the sight itself says so, whatever the circuit reads;
             ``tampered`` when it says that the part was hidden or is gone; ``live`` when it says
             that the part did not fire; ``apart`` when it is off its circuit or hidden, so that
-            nothing that reads good speaks of it; empty = none of these.
+            nothing that reads good speaks of it; ``hurt`` when it says that the part is worn or
+            hurt, whether or not it fired; empty = none of these.
         like_broken: A part that was broken and did not fire may look the same, so that the sight
             proves no charge spent.
         by_tilt: Does a sound part look so as well in a car that stands on a slope?
@@ -51,7 +52,7 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     fired_if_rebuilt: float | None = None
     connector: float | None = None
     range_factor: float
-    shows: Literal["", "spent", "gone", "tampered", "live", "apart"] = ""
+    shows: Literal["", "spent", "gone", "tampered", "live", "apart", "hurt"] = ""
     like_broken: bool = False
     by_tilt: bool = False
     minutes: float

@@ -26,10 +26,10 @@ from squibwise.infer.places import find_places
 from squibwise.infer.reports import drop_copies
 from squibwise.infer.scan import UNIT, circuits_said, loose_chance
 from squibwise.infer.sights import (
-    doubt_lone_sights,
     is_seen_spent,
     loads_left_in,
     stand_on_loads,
+    weigh_sights,
 )
 from squibwise.infer.stakes import weigh_stakes
 from squibwise.model.belief import (
@@ -77,7 +77,7 @@ def assess(
     case, findings = drop_copies(case, catalog)
     net = build_network(case, catalog, shifts or {}, tests)
     engine = Engine(net, catalog)
-    likelihoods = doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog)
+    likelihoods = weigh_sights(engine, weigh_evidence(net, catalog), catalog)
     found = engine.run(likelihoods)
     groups = group_beliefs(found)
     why = explain_components(engine, likelihoods, found, groups)
@@ -138,7 +138,7 @@ def assess_plainly(
     _refuse_too_much(case)
     net = build_network(drop_copies(case, catalog)[0], catalog, shifts or {}, tests)
     engine = Engine(net, catalog)
-    found = engine.run(doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog))
+    found = engine.run(weigh_sights(engine, weigh_evidence(net, catalog), catalog))
     groups = group_beliefs(found)
     beliefs = {
         name: ComponentBelief(

@@ -21,7 +21,7 @@ from squibwise.infer.scan import (
     read_stage,
     weigh_report,
 )
-from squibwise.infer.sights import count_circuits_once
+from squibwise.infer.sights import count_circuits_once, list_looks
 from squibwise.infer.told import (
     LOOKED_AT,
     is_mended_in_vain,
@@ -50,7 +50,7 @@ from squibwise.model.evidence import (
     Story,
     TestOutcome,
 )
-from squibwise.model.names import split_component, split_loop
+from squibwise.model.names import split_loop
 
 Array = npt.NDArray[np.float64]
 
@@ -103,29 +103,6 @@ def _weigh_told(
         values = values_of_outcome(told, table, part, group.causes, place)
         on = OnComponent(part.id, place, np.maximum(values, catalog.firing.scans.floor)[None])
         yield Likelihood(told.evidence[-1], part.id, _TOLD, parts=(on,))
-
-
-def list_looks(entry: Evidence, catalog: Catalog) -> tuple[tuple[str, str], ...]:
-    """Return the component and look word of a look, or of a test outcome that is one.
-
-    An outcome that shows one of several things has a word for each.
-    """
-    if isinstance(entry, Look):
-        return ((entry.component, entry.seen),)
-    if not isinstance(entry, TestOutcome):
-        return ()
-    component = split_loop(entry.loop)[0]
-    test = next((t for t in catalog.loops.tests if t.id == entry.test), None)
-    shows = () if test is None else test.shows.get(entry.outcome, ())
-    return tuple((component, _word_that(s, component, catalog)) for s in shows)
-
-
-def _word_that(shows: str, component: str, catalog: Catalog) -> str:
-    """Return the look word of a component that shows this; its kind's own word first."""
-    words = catalog.looks(split_component(component).kind)
-    fitting = [w for w, row in words.items() if row.shows == shows]
-    own = [w.word for w in catalog.kinds[split_component(component).kind].look]
-    return next((w for w in fitting if w in own), next(iter(fitting), "intact"))
 
 
 def _epoch(net: Network, component: str, place: int) -> int:

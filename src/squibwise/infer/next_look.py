@@ -18,12 +18,13 @@ from squibwise.history.signed import (
 )
 from squibwise.infer.circuits import circuit_table
 from squibwise.infer.engine import Engine, Posterior
-from squibwise.infer.evidence import list_looks, look_values
+from squibwise.infer.evidence import look_values
 from squibwise.infer.marginals import GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.places import chance_gone_with_load
 from squibwise.infer.reports import is_supply_low, unit_is_silent
 from squibwise.infer.scan import FOREIGN, UNIT, is_scanned_whole
+from squibwise.infer.sights import list_looks
 from squibwise.infer.stakes import Candidate, Search, Stakes, Step, calls_for_a_new_one
 from squibwise.model.belief import NextLook, SettlingLook
 from squibwise.model.case import Case

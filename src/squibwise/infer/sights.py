@@ -5,24 +5,136 @@ from functools import reduce
 
 import msgspec
 import numpy as np
+import numpy.typing as npt
 
+from squibwise.catalog.components import LookWord
 from squibwise.catalog.load import Catalog
 from squibwise.history.apart import find_off, tell_off
 from squibwise.history.order import History
 from squibwise.history.signed import find_loads
-from squibwise.infer.engine import Engine
+from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.marginals import group_belief
 from squibwise.infer.network import Likelihood, Network
-from squibwise.infer.parts import OnComponent, PartModel, has_plug
+from squibwise.infer.parts import OnComponent, PartModel, has_plug, taken_off_at
 from squibwise.infer.reports import chance_whole, one_cause, unit_able
 from squibwise.infer.scan import lines_about, load_fitted, read_stage
 from squibwise.model.belief import Contradiction
-from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Look, Reading
-from squibwise.model.names import split_loop
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Look, Reading, TestOutcome
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Report
 
+Array = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
-def doubt_lone_sights(
+
+def weigh_sights(
+    engine: Engine, likelihoods: tuple[Likelihood, ...], catalog: Catalog
+) -> tuple[Likelihood, ...]:
+    """Return the likelihoods, sights of parts with charges trusted and doubted as eyes are."""
+    return _doubt_lone_sights(engine, _trust_sights(engine, likelihoods, catalog), catalog)
+
+
+def _trust_sights(
+    engine: Engine, likelihoods: tuple[Likelihood, ...], catalog: Catalog
+) -> tuple[Likelihood, ...]:
+    """Return the likelihoods, a sight of a mechanism wrong no oftener than such sights are.
+
+    Locked, short, scored, marked or out of its cover is what the mechanism is like. Lamp, scan and
+    reading tell of its circuit, and the record of the crash: they say whether the part fired or is
+    hurt, but not that the eye was wrong. Only another look at the part says that.
+    """
+    net, found = engine.net, engine.run(likelihoods)
+    wrong = catalog.firing.scans.clash.lone_look_wrong
+    result = list(likelihoods)
+    for part, sights in _sights_of_mechanisms(net, catalog):
+        index = engine.place[part.id][0]
+        if all(_share_wrong(found, index, part, shown) <= wrong for shown in sights.values()):
+            continue
+        looked = {e.id for e in net.line.entries if _looks_at(e, part.id, catalog)}
+        rest = tuple(p for p in result if p.evidence not in looked)
+        chance = group_belief(engine.run(rest), index).parts[part.id].now.sum(axis=0)
+        for at, piece in enumerate(result):
+            if piece.evidence in sights and piece.about == part.id:
+                result[at] = _at_most_wrong(piece, chance, sights[piece.evidence], wrong)
+    return tuple(result)
+
+
+def _share_wrong(found: Posterior, index: int, part: PartModel, shown: Bools) -> float:
+    """Return the chance that a part is not what a sight shows."""
+    return float(group_belief(found, index).parts[part.id].now.sum(axis=0) @ ~shown)
+
+
+def _at_most_wrong(piece: Likelihood, chance: Array, shown: Bools, wrong: float) -> Likelihood:
+    """Return a sight that is wrong in no more than a share of cases, whatever else is believed."""
+    (on,) = piece.parts
+    told = (chance * on.values).reshape(-1, len(chance)).sum(axis=0)
+    right, other = float(told @ shown), float(told @ ~shown)
+    most = right * wrong / (1.0 - wrong)
+    if other <= most:
+        return piece
+    trusted = OnComponent(on.part, on.place, np.where(shown, on.values, on.values * most / other))
+    return msgspec.structs.replace(piece, parts=(trusted,))
+
+
+def _sights_of_mechanisms(
+    net: Network, catalog: Catalog
+) -> Iterator[tuple[PartModel, dict[str, Bools]]]:
+    """Yield parts with charges whose mechanism somebody saw since work on them: spent, or hurt.
+
+    With the micros that each look shows: of a part that was broken as well, where that looks alike.
+    """
+    for part in (p for _, _, _, p in net.parts() if p.stages and p.kind.fires):
+        words, since = catalog.looks(part.kind.kind), net.line.last_work_on(part.id)
+        taken = taken_off_at(part, net.line, catalog)
+        sights = {
+            e.id: _shown(part, e, words[e.seen])
+            for at, e in net.line.all_of(Look)
+            if at > max(since, taken if taken is not None else since)
+            if split_loop(e.component)[0] == part.id and e.seen in words
+            if words[e.seen].shows in ("spent", "hurt")
+        }
+        if sights:
+            yield part, sights
+
+
+def _shown(part: PartModel, look: Look, word: LookWord) -> Bools:
+    """Return the micros of which a look is right."""
+    stage = split_loop(look.component)[1] if "/" in look.component else 1
+    broken = () if word.proves_spent else _HURT
+    return np.array([m.fired >= stage or m.condition in broken for m in part.micros])
+
+
+_HURT = ("damaged", "unfit")
+
+
+def list_looks(entry: Evidence, catalog: Catalog) -> tuple[tuple[str, str], ...]:
+    """Return the component and look word of a look, or of a test outcome that is one.
+
+    An outcome that shows one of several things has a word for each.
+    """
+    if isinstance(entry, Look):
+        return ((entry.component, entry.seen),)
+    if not isinstance(entry, TestOutcome):
+        return ()
+    component = split_loop(entry.loop)[0]
+    test = next((t for t in catalog.loops.tests if t.id == entry.test), None)
+    shows = () if test is None else test.shows.get(entry.outcome, ())
+    return tuple((component, _word_that(s, component, catalog)) for s in shows)
+
+
+def _word_that(shows: str, component: str, catalog: Catalog) -> str:
+    """Return the look word of a component that shows this; its kind's own word first."""
+    words = catalog.looks(split_component(component).kind)
+    fitting = [w for w, row in words.items() if row.shows == shows]
+    own = [w.word for w in catalog.kinds[split_component(component).kind].look]
+    return next((w for w in fitting if w in own), next(iter(fitting), "intact"))
+
+
+def _looks_at(entry: Evidence, component: str, catalog: Catalog) -> bool:
+    return component in {split_loop(c)[0] for c, _ in list_looks(entry, catalog)}
+
+
+def _doubt_lone_sights(
     engine: Engine, likelihoods: tuple[Likelihood, ...], catalog: Catalog
 ) -> tuple[Likelihood, ...]:
     """Return the likelihoods, sights that may be wrong believed so far only.
