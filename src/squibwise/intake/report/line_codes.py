@@ -8,6 +8,12 @@ import msgspec
 
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.blinks import (
+    find_counted,
+    find_flashes,
+    find_list,
+    find_pairs,
+)
 from squibwise.intake.report.camera import read_as_camera
 from squibwise.intake.report.codes import (
     Code,
@@ -30,12 +36,6 @@ from squibwise.intake.report.labels import (
 )
 from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
-from squibwise.intake.report.signs import (
-    find_counted,
-    find_flashes,
-    find_list,
-    find_pairs,
-)
 from squibwise.intake.report.spoken import follow_gaps, follow_spoken
 
 _THREE = pattern(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
