@@ -436,3 +436,8 @@ class Firing:
     def condition_rows(self) -> dict[str, ConditionRow]:
         """Prior conditions by family."""
         return {r.name: r for r in self.conditions.family}
+
+    @cached_property
+    def link_rows(self) -> dict[str, LinkRow]:
+        """What tears each kind of trim."""
+        return {r.kind: r for r in self.conditions.link}

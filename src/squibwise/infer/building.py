@@ -25,6 +25,7 @@ from squibwise.model.names import Side, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 UNTESTED = BenchBelief()
 
 
@@ -42,20 +43,25 @@ def build_network(
         [[z in {b.zone.name for b in s.blows} for z in zones] for s in events.scenarios]
     )
     load, fitted = load_share(case, catalog), fitted_shares(case, catalog)
-    build = Builder(case, catalog, events, logics, load, fitted, struck)
+    gone = frozenset(
+        e.component for e in case.evidence if isinstance(e, Look) and e.seen == "missing"
+    )
+    level = _levels(events, catalog)
+    build = Builder(case, catalog, events, logics, load, fitted, struck, level, gone)
     members: dict[str, list[str]] = {}
     for component in case.car.components:
         members.setdefault(group_of(component, case, catalog), []).append(component)
-    groups = []
+    groups: list[Group] = []
+    sorts: dict[bytes, _Sorts] = {}
     for name, components in members.items():
         seat = occupants_at(name, events, build.sensed, catalog)
         reasons = list_causes(name, tuple(components), case.car, line, catalog)
         parts = tuple(build_clusters(name, components, seat, build))
-        groups.append(_sorted(name, seat, reasons, parts, len(events.weight)))
+        groups.append(_sorted(name, seat, reasons, parts, len(events.weight), sorts))
     alone = (frozenset[str](), frozenset[str]())
-    near = {
-        c: neighbours(c, case.car, catalog) if line.works else alone for c in case.car.components
-    }
+    near = dict.fromkeys(case.car.components, alone)
+    if line.works:
+        near = neighbours(case.car, catalog)
     return Network(
         events,
         logics,
@@ -77,22 +83,35 @@ def _sorted(
     reasons: tuple[Cause, ...],
     found: tuple[Cluster, ...],
     size: int,
+    known: dict[bytes, "_Sorts"],
 ) -> Group:
-    """Return a group with events that are the same to it put together."""
-    columns = [np.zeros((size, 1))]
-    columns += [c.fires.reshape(size, -1) for c in found if len(c.fires) > 1]
+    """Return a group with events that are the same to it put together.
+
+    Groups to which the same events are the same share their sorts, ``known`` by what marks them.
+    """
+    columns = [c.fires.reshape(size, -1) for c in found if len(c.fires) > 1]
     columns += [seat.prior] if len(seat.prior) > 1 else []
     parts = [p for c in found for p in c.parts]
     columns += [p.classes[:, None].astype(float) for p in parts if p.classes is not None]
-    _, first, sort = np.unique(
-        _mark_rows(np.concatenate(columns, axis=1)), return_index=True, return_inverse=True
-    )
-    sort = sort.reshape(-1).astype(np.int64)
-    order = np.argsort(sort, kind="stable")
-    starts = np.searchsorted(sort[order], np.arange(len(first)))
+    marks = _mark_rows(np.concatenate([np.zeros((size, 1)), *columns], axis=1))
+    key = marks.tobytes()
+    if key not in known:
+        known[key] = _find_sorts(marks)
+    first, sort, order, starts = known[key]
     if len(seat.prior) > 1:
         seat = Occupants(seat.words, seat.gated, seat.prior[first])
     return Group(name, seat, reasons, tuple(_picked(c, first) for c in found), sort, order, starts)
+
+
+_Sorts = tuple[Ints, Ints, Ints, Ints]
+"""The first row of each sort, the sort of each row, rows sort by sort, where each sort begins."""
+
+
+def _find_sorts(marks: Array) -> _Sorts:
+    _, first, sort = np.unique(marks, return_index=True, return_inverse=True)
+    sort = sort.reshape(-1).astype(np.int64)
+    order = np.argsort(sort, kind="stable")
+    return first, sort, order, np.searchsorted(sort[order], np.arange(len(first)))
 
 
 def _mark_rows(table: Array) -> Array:
@@ -104,7 +123,7 @@ def _mark_rows(table: Array) -> Array:
     return table @ np.sqrt(np.arange(2, table.shape[1] + 2) * np.pi)
 
 
-def _picked(cluster: Cluster, first: npt.NDArray[np.int64]) -> Cluster:
+def _picked(cluster: Cluster, first: Ints) -> Cluster:
     """Return a cluster with one row of each sort."""
     parts = tuple(
         p if p.classes is None else msgspec.structs.replace(p, classes=p.classes[first])
@@ -192,7 +211,10 @@ SEAT_SENSOR = "passenger.occupant-sensor"
 
 
 class Builder(msgspec.Struct, frozen=True):
-    """What every cluster is built from; ``struck`` = which zones by scenario."""
+    """What every cluster is built from.
+
+    ``struck`` = which zones by scenario; ``level`` = how hard by event; ``gone`` = seen missing.
+    """
 
     case: Case
     catalog: Catalog
@@ -201,6 +223,8 @@ class Builder(msgspec.Struct, frozen=True):
     load: float
     fitted: dict[str, float]
     struck: npt.NDArray[np.bool_]
+    level: Ints
+    gone: frozenset[str]
 
     @property
     def sensed(self) -> float:
@@ -236,8 +260,7 @@ def _link(component: str, case: Case, catalog: Catalog) -> str | None:
 
 
 def _link_row(component: str, catalog: Catalog) -> LinkRow | None:
-    kind = split_component(component).kind
-    return next((r for r in catalog.firing.conditions.link if r.kind == kind), None)
+    return catalog.firing.link_rows.get(split_component(component).kind)
 
 
 def build_clusters(
@@ -413,35 +436,32 @@ def _plain_cluster(component: str, seat: Occupants, build: Builder) -> Cluster:
 
 def _hurt_by_hands(kind: str, build: Builder) -> float:
     """Return the chance that whoever took out a charge that is gone hurt a part of this kind."""
+    if not build.gone:
+        return 0.0
     rows = [r for r in build.catalog.firing.conditions.taken if r.kind == kind]
-    gone = {e.component for e in build.case.evidence if isinstance(e, Look) and e.seen == "missing"}
-    named = gone | {split_component(split_loop(c)[0]).kind for c in gone}
+    named = build.gone | {split_component(split_loop(c)[0]).kind for c in build.gone}
     return max((r.damaged.value for r in rows if r.by in named), default=0.0)
 
 
 def _use_of_the_belt(seat: Occupants, build: Builder) -> Array:
     """Return the chance of a belt unused, and worn in a light, moderate and severe crash."""
     worn = np.array([float(w.split("-")[-1] == "latched") for w in seat.words])
-    level = (
-        _levels(build)
-        * np.array([bool(s.blows) for s in build.events.scenarios])[build.events.scenario]
-    )
-    table = np.eye(len(_LEVELS) + 1)[level]
-    unused = np.eye(len(_LEVELS) + 1)[0]
-    chance = worn[None, :, None] * table[:, None, :] + (1.0 - worn)[None, :, None] * unused
-    return np.asarray(chance[:, None, :, :])
+    level = build.level * build.events.holds([bool(s.blows) for s in build.events.scenarios])
+    table = np.eye(len(_LEVELS) + 1)
+    chance = worn[None, :, None] * table[:, None, :] + (1.0 - worn)[None, :, None] * table[0]
+    return np.asarray(chance[level][:, None, :, :])
 
 
-def _levels(build: Builder) -> npt.NDArray[np.int64]:
+def _levels(table: EventTable, catalog: Catalog) -> Ints:
     """Return how hard the car was hit, by row: 1 light, 2 moderate, 3 severe."""
-    speed, events = build.events.speed, build.catalog.firing.events
+    speed, events = table.speed, catalog.firing.events
     harder = (speed >= events.moderate_from_kmh).astype(np.int64)
     return 1 + harder + (speed >= events.severe_from_kmh)
 
 
-def _damage_classes(row: StruckRow, place: str, build: Builder) -> npt.NDArray[np.int64]:
+def _damage_classes(row: StruckRow, place: str, build: Builder) -> Ints:
     """Return the damage class of each row: 0 = not struck, then light, moderate, severe."""
-    events, level = build.events, _levels(build)
+    events, level = build.events, build.level
     if row.worse_from_rear:
         rear = events.holds([any(b.zone.side == "rear" for b in s.blows) for s in events.scenarios])
         level = np.minimum(level + rear, len(_LEVELS))

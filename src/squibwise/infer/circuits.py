@@ -1,5 +1,7 @@
 """What a circuit is like, its common causes included, and how likely what a scan said of it is."""
 
+from functools import lru_cache
+
 import msgspec
 import numpy as np
 import numpy.typing as npt
@@ -7,7 +9,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES, Firing
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
-from squibwise.infer.parts import LOOSE, PartModel
+from squibwise.infer.parts import LOOSE, Micro, PartModel
 from squibwise.model.car import Car
 from squibwise.model.evidence import DoneWork
 from squibwise.model.names import split_component
@@ -24,6 +26,7 @@ _EVER = 1 << 30
 _MOST_READINGS = 8
 SPRING = "clock-spring"
 OFF, BAR_DOWN = "unplugged", "connector-low"
+_ALONE = dict(zip(CIRCUITS, np.eye(len(CIRCUITS)), strict=True))
 
 
 class Cause(msgspec.Struct, frozen=True):
@@ -203,15 +206,20 @@ def _asked(members: frozenset[str], line: History) -> bool:
     )
 
 
-def neighbours(component: str, car: Car, catalog: Catalog) -> tuple[frozenset[str], frozenset[str]]:
-    """Return the components on the same plug as one, and those beside it at the same place."""
-    place = split_component(component).place
-    beside = frozenset(c for c in car.components if c != component and c.startswith(f"{place}."))
-    for plug in _plugs(place, car, catalog):
-        if component in plug.members:
-            mates = (plug.members | plug.nearby) - {component}
-            return mates, beside - mates
-    return frozenset(), beside if place != "centre" else frozenset()
+def neighbours(car: Car, catalog: Catalog) -> dict[str, tuple[frozenset[str], frozenset[str]]]:
+    """Return by component those on the same plug, and those beside it at the same place."""
+    places: dict[str, list[str]] = {}
+    for component in car.components:
+        places.setdefault(split_component(component).place, []).append(component)
+    found = {}
+    for place, components in places.items():
+        plugs = _plugs(place, car, catalog)
+        for component in components:
+            own = next((p.members | p.nearby for p in plugs if component in p.members), None)
+            mates = (own or frozenset()) - {component}
+            beside = frozenset(components) - mates - {component}
+            found[component] = mates, beside if own or place != "centre" else frozenset()
+    return found
 
 
 OUTCOME_OF = {
@@ -252,15 +260,14 @@ def circuit_table(part: PartModel, reasons: tuple[Cause, ...], place: int, loose
         place: Place in time of the scan.
         loose: Chance that it was unplugged at the time.
     """
-    circuits = circuits_of(part, reasons, place, loose)
-    return _opened(circuits.home, circuits.off[:, None, None, None])
+    found = circuits_of(part, reasons, place, loose)
+    return _opened(found.home, found.off[:, None, None, None]) if found.off.any() else found.home
 
 
 def _opened(circuits: Array, chance: Array | float, like: str = OFF) -> Array:
     """Return what circuits are like when all but the spent ones are so with this chance."""
-    unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index(like)]
     spent = circuits[..., CIRCUITS.index("spent"), None] > 0.0
-    return np.where(spent, circuits, chance * unplugged + (1.0 - chance) * circuits)
+    return np.where(spent, circuits, chance * _ALONE[like] + (1.0 - chance) * circuits)
 
 
 class Circuits(msgspec.Struct, frozen=True):
@@ -278,18 +285,22 @@ class Circuits(msgspec.Struct, frozen=True):
 
 def circuits_of(part: PartModel, reasons: tuple[Cause, ...], place: int, loose: float) -> Circuits:
     """Return what the circuits of a part are like at a place in time."""
-    own = np.zeros((len(part.micros), part.stages, len(CIRCUITS)))
-    for m, micro in enumerate(part.micros):
-        for s in range(part.stages):
-            own[m, s, CIRCUITS.index(micro.circuit(s + 1))] = 1.0
+    own = _own_circuits(part.micros, part.stages)
     tables, off = [], []
     for cause in reasons:
         opens = cause.opens if cause.active(place) and part.id in cause.members else 0.0
         alone = cause.name == SPRING or cause.circuit != OFF
         together = 0.0 if alone else opens
         off.append(1.0 - (1.0 - together) * (1.0 - loose))
-        tables.append(_opened(own, opens if alone else 0.0, cause.circuit))
+        tables.append(_opened(own, opens, cause.circuit) if alone and opens else own)
     return Circuits(np.array(tables), np.array(off))
+
+
+@lru_cache(maxsize=64)
+def _own_circuits(micros: tuple[Micro, ...], stages: int) -> Array:
+    """Return what circuits are like by what their part is like: never changed."""
+    circuits = range(1, stages + 1)
+    return np.array([[_ALONE[micro.circuit(s)] for s in circuits] for micro in micros])
 
 
 def chances_of_status(status: tuple[str, ...], firing: Firing) -> Array:
@@ -337,17 +348,14 @@ def scan_likelihood(
     part: PartModel, circuits: Circuits, told: tuple[LineReading, ...], reach: Reach, firing: Firing
 ) -> Array:
     """Return how likely it is that a scan says exactly this: (unit states, causes, micros)."""
-    rows = np.array([firing.circuit_rows[c] for c in CIRCUITS])
-    noted = _stopped_rows(rows, firing)
-    known: dict[tuple[float, float, str], Array] = {}
+    rows, noted = _scan_tables(firing)
+    size, known = (len(circuits.off), len(part.micros)), dict[tuple[float, float, str], Array]()
     states = tuple(zip(reach.clean, reach.listed, reach.watch, strict=True))
     for clean, listed, watch in states:
         key = (clean, listed if told else 1.0, watch)
         if key not in known and watch == "disturbed" and reach.disturbed is not None:
-            size = (len(circuits.off), len(part.micros))
             known[key] = np.full(size, _disturbed(part, told, clean, reach.disturbed))
         elif key not in known and watch == "taken-off" and part.kind.fires:
-            size = (len(circuits.off), len(part.micros))
             known[key] = np.full(size, _taken_off(told, clean, firing))
         elif key not in known:
             shown = (noted if watch == "stopped" else rows) * np.array([1.0, *[key[1]] * 4])
@@ -407,16 +415,17 @@ def chance_left_over(part: PartModel, told: tuple[LineReading, ...], firing: Fir
     return result
 
 
-def _stopped_rows(rows: Array, firing: Firing) -> Array:
-    """Return the scan table of a unit that stopped watching: it shows what it had noted."""
-    reach = firing.scans.reach
+@lru_cache(maxsize=4)
+def _scan_tables(firing: Firing) -> tuple[Array, Array]:
+    """Return the scan table, and that of a unit that stopped watching: it shows what it noted."""
+    reach, rows = firing.scans.reach, np.array([firing.circuit_rows[c] for c in CIRCUITS])
     kept = [
         reach.kept_if_spent.value if c == "spent" else reach.kept_if_not_spent.value
         for c in CIRCUITS
     ]
-    result = rows * np.array(kept)[:, None]
-    result[:, 0] = 1.0 - result[:, 1:].sum(axis=1)
-    return np.asarray(result)
+    noted = rows * np.array(kept)[:, None]
+    noted[:, 0] = 1.0 - noted[:, 1:].sum(axis=1)
+    return rows, noted
 
 
 def _said(
@@ -429,28 +438,26 @@ def _said(
 ) -> Array:
     """Return the likelihood under one scan table, over every reading of the lines."""
     silent = 1.0 - clean * (1.0 - table @ rows[:, 0])
-    total = np.zeros(table.shape[:2])
+    shown = {id(line): _chance_shown(line, rows, firing) for line in told}
+    total: Array | float = 0.0
     all_meant = firing.scans.reach.all_stages_meant.value
     for weight, said in _meanings(told, part.stages, all_meant):
-        likelihood = np.ones(table.shape[:2])
+        likelihood: Array | float = 1.0
         for stage in range(part.stages):
-            line = said.get(stage)
-            if line is None:
-                likelihood = likelihood * silent[:, :, stage]
-            else:
-                shown = _chance_found(line, rows, firing) * chances_of_status(line.status, firing)
-                likelihood = likelihood * (table[:, :, stage] @ shown)
+            line, own = said.get(stage), table[:, :, stage]
+            like = silent[:, :, stage] if line is None else own @ shown[id(line)]
+            likelihood = likelihood * like
         total = total + weight * likelihood
-    return total
+    return np.asarray(total)
 
 
-def _chance_found(line: LineReading, rows: Array, firing: Firing) -> Array:
+def _chance_shown(line: LineReading, rows: Array, firing: Firing) -> Array:
     """Return the chance of what a line says by what the circuit is like: (circuits,)."""
+    found = rows[:, 1:].sum(axis=1) if line.outcome is None else rows[:, line.outcome]
     if line.not_configured:
         usual = firing.scans.asks_for_coding
-        return np.array([usual.get(c, usual["otherwise"]) for c in CIRCUITS])
-    found = rows[:, 1:].sum(axis=1) if line.outcome is None else rows[:, line.outcome]
-    return np.asarray(found)
+        found = np.array([usual.get(c, usual["otherwise"]) for c in CIRCUITS])
+    return np.asarray(found * chances_of_status(line.status, firing))
 
 
 def _meanings(

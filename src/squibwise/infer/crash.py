@@ -294,6 +294,7 @@ def hand_hit(scenario: Scenario) -> str | None:
 
 
 FRONT_CURVE, OTHER_CURVE = "driver-front-bag", "own-side-bags"
+_NO_AND_YES = np.array([0.0, 1.0])[:, None, None, None]
 
 
 class BlowChances(msgspec.Struct, frozen=True):
@@ -333,7 +334,7 @@ def _side_chances(
     forward, lateral, weight = directions(side, blows, catalog)
     year = np.nan if car.model_year is None else float(car.model_year)
 
-    def chance(curve: str, hand: str, given: float | None = None) -> Array:
+    def chance(curve: str, hand: str, given: Array | None = None) -> Array:
         return _averaged(
             curves[curve],
             struck(side, hand),
@@ -345,7 +346,7 @@ def _side_chances(
 
     front = chance(FRONT_CURVE, car.drive_hand)
     hands = HANDS if side in HANDS else HANDS[:1]
-    others = [[chance(OTHER_CURVE, hand, given) for given in (0.0, 1.0)] for hand in hands]
+    others = [chance(OTHER_CURVE, hand, _NO_AND_YES) for hand in hands]
     return front, np.array(others if len(hands) > 1 else others * 2)
 
 
@@ -354,10 +355,10 @@ def _averaged(
     side: str,
     blow: tuple[Array, Array, Array],
     year: float,
-    given: float | None,
+    given: Array | None,
     shift: float,
 ) -> Array:
-    """Return a curve's chance averaged over directions: (blow, belt)."""
+    """Return a curve's chance averaged over directions: (blow, belt), below axes of its own."""
     forward, lateral, weight = blow
     belted = np.array([0.0, 1.0])[None, :, None]
     hit = Hit(
@@ -367,8 +368,7 @@ def _averaged(
         model_year=year,
         belted=belted,
     )
-    fired = None if given is None else np.full((1, 1, 1), given)
-    return np.asarray(probability(curve, hit, fired, shift) @ weight)
+    return np.asarray(probability(curve, hit, given, shift) @ weight)
 
 
 def directions(side: str, blows: list[Blow], catalog: Catalog) -> tuple[Array, Array, Array]:

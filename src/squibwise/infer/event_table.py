@@ -1,6 +1,7 @@
 """The events of the event table: a scenario and what the restraint unit commanded in it."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -183,7 +184,7 @@ def _others(
     scenario: Scenario, blows: dict[Blow, BlowChances], car: Car, catalog: Catalog
 ) -> Array:
     """Return chances of other bags: by front bag fired, belt, and how many sides."""
-    if not _has_other_bags(car):
+    if not _has_other_bags(car.components):
         return _sure(0)
     hand = hand_hit(scenario) or car.drive_hand
     own, other = np.zeros((2, 2)), np.zeros((2, 2))
@@ -201,8 +202,9 @@ def _others(
     return np.stack([1.0 - one, one - two, two], axis=-1)
 
 
-def _has_other_bags(car: Car) -> bool:
-    return any(c.endswith(OTHER_BAGS) for c in car.components)
+@lru_cache(maxsize=64)
+def _has_other_bags(components: tuple[str, ...]) -> bool:
+    return any(c.endswith(OTHER_BAGS) for c in components)
 
 
 def _with_odds(chance: Array, add: float) -> Array:
@@ -256,7 +258,7 @@ _LEAST = 1e-9
 def _outside(car: Car, catalog: Catalog) -> Chances:
     """Return the chances when a charge went off without a crash."""
     fires = catalog.firing.events.chances["outside_fires"].value
-    fitted = _has_other_bags(car)
+    fitted = _has_other_bags(car.components)
     each = np.array([1 - fires, fires / 2, fires / 2]) if fitted else np.array([1.0, 0.0, 0.0])
     others = np.broadcast_to(each, (2, 2, 3)).copy()
     return Chances(0.0, np.full(2, fires), others, np.full((2, 2), fires))

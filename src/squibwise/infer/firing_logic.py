@@ -3,6 +3,7 @@
 Functions return chances over (events, firing logics, occupants, what fired), broadcastable.
 """
 
+import math
 from itertools import product
 
 import msgspec
@@ -278,9 +279,9 @@ def _subsets(split: dict[str, float], kinds: tuple[str, ...]) -> Array:
     result = np.zeros((2,) * len(kinds))
     for subset in product((0, 1), repeat=len(split)):
         bits = dict(zip(split, subset, strict=True))
-        p = np.prod([split[k] if bit else 1.0 - split[k] for k, bit in bits.items()])
+        p = math.prod(split[k] if bit else 1.0 - split[k] for k, bit in bits.items())
         if any(subset):
-            result[tuple(bits[k] for k in kinds)] += float(p)
+            result[tuple(bits[k] for k in kinds)] += p
     return np.asarray(result.ravel() / result.sum())
 
 

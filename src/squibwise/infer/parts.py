@@ -102,17 +102,22 @@ def has_plug(kind: Kind) -> bool:
 
 def micros(kind: Kind, stages: int) -> tuple[Micro, ...]:
     """Return what a component of this kind can be like."""
+    return _micros(stages, circuit=kind.circuit, plug=has_plug(kind), fires=kind.fires)
+
+
+@lru_cache(maxsize=64)
+def _micros(stages: int, *, circuit: bool, plug: bool, fires: bool) -> tuple[Micro, ...]:
     whole = [Micro(0, "ok")]
-    if kind.circuit:
+    if circuit:
         whole += [Micro(0, c, s) for c in ("open", "low") for s in range(1, stages + 1)]
-        whole += [Micro(0, c) for c in LOOSE] if has_plug(kind) else []
+        whole += [Micro(0, c) for c in LOOSE] if plug else []
         whole += [Micro(0, "leak"), Micro(0, "other")]
-    if kind.fires:
+    if fires:
         whole += [Micro(0, "before")]
     whole += [Micro(0, c) for c in ("damaged", "unfit", "absent", "not-fitted")]
-    whole += [Micro(0, "loaded")] if kind.fires else []
-    fired = [Micro(k, "ok") for k in range(1, stages + 1)] if kind.fires else []
-    fired += [Micro(stages, "bridged")] if kind.fires else []
+    whole += [Micro(0, "loaded")] if fires else []
+    fired = [Micro(k, "ok") for k in range(1, stages + 1)] if fires else []
+    fired += [Micro(stages, "bridged")] if fires else []
     return tuple(whole + fired)
 
 
