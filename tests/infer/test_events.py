@@ -1,6 +1,7 @@
 """Kinds of events: several impacts, rollover, rear, right-hand drive, no power, earlier crashes."""
 
 import build
+import msgspec
 import pytest
 
 from squibwise.infer import assess
@@ -309,3 +310,27 @@ def test_the_range_of_a_change_of_speed_holds_its_middle_well_inside() -> None:
     assert speed is not None
     assert speed.p10 < speed.p50 - 2.0
     assert speed.p90 > speed.p50 + 2.0
+
+
+BUMP = Impact(id="body", zone="nose-left", extent="light")
+BELTS = tuple(f"{seat}.retractor-pretensioner" for seat in ("driver", "passenger"))
+
+
+def test_a_list_of_what_fired_speaks_against_the_bags_that_it_leaves_off() -> None:
+    belts = Recorder(id="told", record="stored", commanded=BELTS)
+    only = Recorder(
+        id="told", record="stored", commanded=BELTS, not_commanded=("driver.front-bag/1",)
+    )
+    alone, told, denied = (
+        fired(_ask(BUMP, *more), "driver.front-bag") for more in ((), (belts,), (only,))
+    )
+    assert denied < told < alone
+    assert denied < 0.15
+
+
+def test_what_one_event_did_not_fire_another_may_have() -> None:
+    second = Recorder(id="b", record="stored", event=2, commanded=("right.curtain",))
+    first = Recorder(id="a", record="stored", not_commanded=("right.curtain/1",))
+    assert fired(_ask(BUMP, first, second), "right.curtain") == pytest.approx(
+        fired(_ask(BUMP, msgspec.structs.replace(first, not_commanded=()), second), "right.curtain")
+    )

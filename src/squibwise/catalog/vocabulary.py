@@ -302,6 +302,7 @@ class CountedWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         joins: Words between two items of a list.
         rollover: The event was one.
         none: A whole item that says that nothing fired.
+        only: Words that say that nothing but what is listed fired.
         both: Those of both sides or seats.
         plurals: Keys of ``parts`` that mean those of both sides or seats by their form.
         besides: Words that an item may hold besides part and place.
@@ -313,6 +314,7 @@ class CountedWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     joins: tuple[str, ...]
     rollover: tuple[str, ...]
     none: tuple[str, ...]
+    only: tuple[str, ...]
     both: tuple[str, ...]
     plurals: tuple[str, ...]
     besides: tuple[str, ...]

@@ -194,6 +194,7 @@ def _told_by_recorder(entry: Recorder, net: Network, catalog: Catalog) -> Iterat
     yield Likelihood(entry.id, "", text, events=events)
     yield from _recorded_people(entry, net, catalog)
     yield from _commanded(entry, net, catalog)
+    yield from _left_off(entry, net, catalog)
 
 
 def chance_of_several(events: EventTable, catalog: Catalog) -> Array:
@@ -252,7 +253,9 @@ def _commanded(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Like
     """Yield what the recorded firing commands say of each charge."""
     listed = _loops(entry.commanded_ms) | _loops(entry.commanded)
     broken_off = entry.complete is False  # it is silent on what it lacks; what it lists was said
-    refused = set() if broken_off else _loops(entry.not_commanded) - listed
+    others = (e for _, e in net.line.all_of(Recorder) if e.event != entry.event)
+    fired = listed.union(*(_loops((*e.commanded_ms, *e.commanded)) for e in others))
+    refused = set() if broken_off else _loops(entry.not_commanded) - fired
     timed = {_sort(split_component(split_loop(n)[0]).kind) for n in listed}
     for _, _, _, part in net.parts():
         own = {loop_id(part.id, s + 1) for s in range(part.stages)}
@@ -266,6 +269,24 @@ def _commanded(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Like
             on = OnComponent(part.id, CRASH, values)
             said = "firing commanded" if own & listed else "firing not commanded"
             yield Likelihood(entry.id, part.id, f"recorder: {said}", parts=(on,))
+
+
+def _left_off(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
+    """Yield what a list of what the events fired says by naming no front bag, or no other bag.
+
+    It is one list, however many events it counts.
+    """
+    records = [e for _, e in net.line.all_of(Recorder)]
+    if [e for e in records if e.commanded and e.complete is not False][:1] != [entry]:
+        return
+    told = (n for e in records for n in (*e.commanded, *e.commanded_ms, *e.not_commanded))
+    sorts = {_sort(split_component(split_loop(name)[0]).kind) for name in told}
+    fits, table = np.ones(len(net.events.weight)), net.events
+    for sort, fired in ((_FRONT, table.front), ("bag", table.others > 0)):
+        left_off = catalog.firing.scans.recorder[f"left_off_if_fired_{sort}"].value
+        fits = fits if sort in sorts else fits * np.where(fired, left_off, 1.0)
+    if fits.min() < 1.0:
+        yield Likelihood(entry.id, "", "recorder: lists what fired, not all bags", events=fits)
 
 
 def _sort(kind: str) -> str:

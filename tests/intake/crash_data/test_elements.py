@@ -352,6 +352,15 @@ def test_one_line_and_plurals_are_read_for_what_they_name(
     assert bool(found[0].not_commanded) == ("no deployment" in text)
 
 
+@pytest.mark.parametrize(
+    "text", ["event 1 frontal: belts only", "event 1: only belts", "Ereignis 1 vorn: nur Gurte"]
+)
+def test_a_list_of_no_more_than_it_names_denies_the_rest(text: str) -> None:
+    (entry,) = listed(text)
+    assert entry.commanded == BELTS
+    assert set(entry.not_commanded) == {f"{p}/1" for p in PARTS if p not in BELTS}
+
+
 def test_words_of_an_event_that_name_no_part_are_told() -> None:
     car = Car(equipment="curtains-and-weight-sensing", components=PARTS, drive_hand="left")
     read = read_crash_events(b"event 1: belts, hood lifter, curtain airbag flap", "t", car, CATALOG)

@@ -34,6 +34,7 @@ class _Heard(msgspec.Struct, kw_only=True):
 
     Attributes:
         none: It says that nothing was commanded.
+        only: It says that nothing but what it lists was.
     """
 
     line: int
@@ -41,6 +42,7 @@ class _Heard(msgspec.Struct, kw_only=True):
     unread: list[str] = []
     rollover: bool = False
     none: bool = False
+    only: bool = False
 
     @property
     def says_something(self) -> bool:
@@ -67,14 +69,15 @@ def read_counted(
 
 
 def _entry(number: int, one: _Heard, count: int, settings: Settings, car: Car) -> Recorder:
-    silent = one.none and not one.commanded
+    silent = one.only or (one.none and not one.commanded)
+    listed = tuple(dict.fromkeys(one.commanded))
     return Recorder(
         id=f"event-{number}",
         record="stored",
         event=number,
         event_count=count,
-        commanded=tuple(dict.fromkeys(one.commanded)),
-        not_commanded=tuple(f"{c}/1" for c in car.components) if silent else (),
+        commanded=listed,
+        not_commanded=tuple(f"{c}/1" for c in car.components if silent and c not in listed),
         rollover=True if one.rollover else None,
         origin=Origin(file=settings.name, line=one.line),
     )
@@ -114,6 +117,7 @@ def _listen(event: _Event, heard: _Heard, car: Car, words: CountedWords) -> None
         if " ".join(told) in words.none:
             heard.none = True
             continue
+        heard.only |= bool(set(told) & set(words.only))
         meant = list(_meant(item, struck, car, words))
         heard.commanded += meant
         if not meant:
@@ -128,7 +132,7 @@ def _meant(item: str, struck: frozenset[str], car: Car, words: CountedWords) -> 
     sides = words.sides_of(_WORD.findall(item))
     told = set(_WORD.findall(item.replace(key, " ")))
     several = bool(told & set(words.both)) or key in words.plurals
-    if told - {*words.besides, *words.both} - words.side_words():
+    if told - {*words.besides, *words.both, *words.only} - words.side_words():
         return
     for component in car.components:
         split = split_component(component)
