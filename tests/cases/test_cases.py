@@ -146,6 +146,13 @@ def test_an_item_is_not_on_the_work_list(name: str, row: dict[str, Any]) -> None
     assert row["item"] not in {item.id for item in worked(name).items}, row["why"]
 
 
+@pytest.mark.parametrize(("name", "row"), expectations("ordered"))
+def test_a_part_is_on_the_order_list_so_surely(name: str, row: dict[str, Any]) -> None:
+    found = [o for o in worked(name).orders if row["component"] in o.contains]
+    assert found, row["why"]
+    assert max(o.p for o in found) >= row["from"], row["why"]
+
+
 @pytest.mark.parametrize("name", ASSESSED)
 def test_every_conclusion_says_why(name: str) -> None:
     assert [c.id for c in assessed(name).components if not c.because] == []

@@ -125,6 +125,27 @@ def weigh_circuit_fault(belief: ComponentBelief, catalog: Catalog) -> float:
     return chance if chance >= catalog.fact("require.beside-from").number() else 0.0
 
 
+RENEWED = frozenset(("fired", "damaged", "missing", "unfit"))
+
+
+def weigh_renewal(component: str, situation: Situation) -> float:
+    """Return the probability that a part is in any state that calls for a new one.
+
+    It is in one of them at a time: a bag behind a made-up cover fired, is gone or is another car's,
+    and each wants a new one. A part that is set once it is in may only not be set; one whose
+    inspection was passed is not damaged.
+    """
+    belief = situation.assessment.get(component)
+    if belief is None:
+        return 0.0
+    is_set = split_component(component).kind in situation.catalog.tasks.settings
+    let_off = {"unfit"} if is_set else set()
+    let_off |= {"damaged"} if component in situation.cleared else set()
+    states = RENEWED - let_off
+    both = (belief.after_crash, belief.now)
+    return min(max(sum(float(getattr(b, s)) for s in states) for b in both), 1.0)
+
+
 def weigh_condition(condition: Condition, component: str, situation: Situation) -> Trigger:
     """Return the strongest trigger of a condition; probability 0 when nothing triggers it.
 

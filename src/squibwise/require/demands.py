@@ -14,10 +14,12 @@ from squibwise.model.origin import Finding
 from squibwise.model.words import WEAK_BASES, Basis
 from squibwise.model.work import Caution
 from squibwise.require.conditions import (
+    RENEWED,
     Situation,
     Trigger,
     weigh_circuit_fault,
     weigh_condition,
+    weigh_renewal,
 )
 
 KEEP = "keep"
@@ -169,6 +171,8 @@ class RuledDemand(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         probability: That at least one of its rules holds; the largest of them.
         reasons: Strongest first.
+        by_own_state: Of a replacement: that the part is in any state that calls for a new one,
+            once a rule asks for it by its own state; 0 otherwise.
         doubtful: A look is asked for before it is decided.
     """
 
@@ -176,6 +180,7 @@ class RuledDemand(msgspec.Struct, frozen=True, kw_only=True):
     action: str
     probability: float
     reasons: tuple[Reason, ...] = ()
+    by_own_state: float = 0.0
     doubtful: bool = False
 
     @property
@@ -183,19 +188,6 @@ class RuledDemand(msgspec.Struct, frozen=True, kw_only=True):
         """Probability that what was seen or measured asks for it, whatever the maker's rule."""
         seen = (r.probability for r in self.reasons if not r.ask.profile)
         return max(self.by_own_state, *seen, 0.0)
-
-    @property
-    def by_own_state(self) -> float:
-        """Probability that it fired or else is damaged: a part is one or the other.
-
-        A belt that is locked is replaced, whether its pretensioner fired or its reel is bent.
-        """
-        chances: dict[str, float] = {}
-        for reason in self.reasons:
-            states = {t.state for t in reason.triggers if t.what == self.component}
-            if reason.ask.is_about_itself and len(states) == 1 and states < {"fired", "damaged"}:
-                chances[states.pop()] = reason.probability
-        return min(sum(chances.values()), 1.0) if self.action == REPLACE else 0.0
 
     @property
     def by_rule(self) -> float:
@@ -337,7 +329,7 @@ def _settle(
     ruled: frozenset[str],
 ) -> list[RuledDemand]:
     """Return the demands on one component: the strictest rule wins over the milder ones."""
-    by_action = {a: _demand(component, a, r) for a, r in reasons.items() if r}
+    by_action = {a: _demand(component, a, r, situation) for a, r in reasons.items() if r}
     replace = by_action.get(REPLACE)
     is_located = component in situation.located
     if replace is not None and (replace.probability >= limits.sure or is_located):
@@ -369,13 +361,27 @@ def _strictest_first(reason: Reason) -> tuple[float, int]:
     return -reason.probability, STRICTNESS.index(reason.ask.strict)
 
 
-def _demand(component: str, action: str, reasons: list[Reason]) -> RuledDemand:
+def _demand(
+    component: str, action: str, reasons: list[Reason], situation: Situation
+) -> RuledDemand:
     ordered = tuple(sorted(reasons, key=_strictest_first))
-    found = RuledDemand(
-        component=component, action=action, probability=ordered[0].probability, reasons=ordered
+    about_itself = [r for r in ordered if _is_of_its_state(r)]
+    own = 0.0
+    if action == REPLACE and about_itself:
+        own = max(about_itself[0].probability, weigh_renewal(component, situation))
+    return RuledDemand(
+        component=component,
+        action=action,
+        probability=max(ordered[0].probability, own),
+        reasons=ordered,
+        by_own_state=own,
     )
-    likeliest = max(found.probability, found.by_own_state)
-    return msgspec.structs.replace(found, probability=likeliest)
+
+
+def _is_of_its_state(reason: Reason) -> bool:
+    """Does a rule ask for a part by what state it is in itself."""
+    states = {t.state for t in reason.triggers}
+    return reason.ask.is_about_itself and len(states) == 1 and states <= RENEWED
 
 
 def _at_least(known: RuledDemand | None, replace: RuledDemand, action: str) -> RuledDemand:
