@@ -46,6 +46,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         musts: Verbs that say what ought to be, or is supposed to.
         nothing_else: Two words, one behind the other, that deny what was not told.
         never: They say that it was at no time.
+        again: What may stand beside a word of praise that ends a fault: "ok again now".
+        descriptions: What a code may lack and be there all the same.
         beside: What a clause behind a fault denies without denying the fault.
         blamed: What was suspected of a fault: "it wasn't the plug" leaves the fault where it is.
         hand: Words that say alone that the driver sits on the left, and on the right.
@@ -98,6 +100,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     musts: frozenset[str]
     nothing_else: tuple[tuple[str, str], ...]
     never: frozenset[str]
+    again: frozenset[str]
+    descriptions: frozenset[str]
     beside: frozenset[str]
     blamed: frozenset[str]
     hand: tuple[tuple[str, ...], tuple[str, ...]]

@@ -107,6 +107,7 @@ _BLOCKS = frozenset(
     "nav form fieldset legend option pre body blockquote address details summary".split()
 )
 _ROW_STARTS, _CELLS = ("tr", "dt"), ("td", "th", "dd")
+_STRUCK = frozenset({"s", "del", "strike"})  # struck out, as in a chat
 _MAX_TAGS = 300_000
 _ENDED_BY = {"dt": "dl", "table": "tr"}
 _ROLE = pattern(r"\brole\s*=\s*[\"']?(row|cell|gridcell|columnheader|rowheader)\b")
@@ -175,6 +176,8 @@ class _Page:
             self._cells[-1].append("\n")
             if not self._in_row:
                 self.end_row()
+        elif name in _STRUCK:
+            self._cells[-1].append("~~")
         elif tag == "img":
             self._add_picture(token.text)
 

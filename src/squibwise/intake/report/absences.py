@@ -5,16 +5,25 @@ from itertools import pairwise
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
-from squibwise.intake.report.assertions import UNSURE, denies_other, denies_strangely, is_doubted
+from squibwise.intake.report.assertions import (
+    UNSURE,
+    clauses_of,
+    denies_other,
+    denies_strangely,
+    is_doubted,
+)
 from squibwise.intake.report.codes import Code
-from squibwise.intake.report.lexicon import lexicon_of, tokenise
-from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.features import NO
+from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.line_words import without_codes, words_of
+from squibwise.intake.report.phrases import find_hits
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import Words, has_fault, has_part
 
 _ANSWER = pattern(r"(?i)\W*(?:no|nein|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)")
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
 _SAID_OF_CODE = 8  # words behind a code that speak of the code itself
+_PRAISE = frozenset({"good", "fine"})
 _NEAR = 3  # words before a code in which a negation may speak of it
 
 
@@ -31,6 +40,8 @@ def why_gone(words: Words, line: Line, language: str | None, catalog: Catalog) -
             return why_absent(words_of(rest, catalog, language), is_coded=True)
         if len(line.codes) == 1 and denies_other(line, catalog, language):
             return ""
+    if not own and len(line.codes) == 1 and _is_fine_again(line, catalog, language):
+        return "gone"
     if own or not (words.says_nothing or line.words.voices & {"past", "mine"}):
         return own
     return why_absent(line.words, is_coded=True)
@@ -50,10 +61,10 @@ def denied_by_name(
     if is_denied and not has_fault(line.words):
         return "denied"
     is_bare = not (words.features - {"skip"} or words.statuses)
+    if is_bare and _is_unseen(line, words, denying, lexicon):
+        return UNSURE
     if is_bare and (denies_strangely(line, catalog) or _denied_near(line, code, denying)):
         return UNSURE
-    if is_bare and "not" in words.voices and not lexicon.small.nothing.isdisjoint(behind):
-        return UNSURE  # "B2302 the right one gives nothing"
     if line.unit != "other" and is_doubted(line, catalog, language):
         return UNSURE
     said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
@@ -61,6 +72,38 @@ def denied_by_name(
         one in said and two in said[said.index(one) :] for one, two in lexicon.small.no_longer
     )
     return "gone" if is_over and words.says_nothing else ""
+
+
+def _is_fine_again(line: Line, catalog: Catalog, language: str | None) -> bool:
+    """``left curtain open (no, it's fine now)``: a clause that only says that all is well again."""
+    lexicon = lexicon_of(catalog)
+    again = lexicon.small.again
+    if again.isdisjoint(t.text for t in line.tokens) or not has_fault(line.words):
+        return False
+    for clause in clauses_of(without_codes(line), lexicon)[1:]:
+        tokens = tokenise(clause)
+        tokens = tokens[1:] if tokens[:1] and tokens[0].text in NO else tokens
+        hits = find_hits(lexicon, tokens, language)
+        good = {n for h in hits if not _PRAISE.isdisjoint(h.means) for n in range(h.first, h.last)}
+        rest = [t.text for n, t in enumerate(tokens) if n not in good]
+        if good and rest and again.issuperset(rest):
+            return True
+    return False
+
+
+def _is_unseen(line: Line, words: Words, denying: set[str], lexicon: Lexicon) -> bool:
+    """``codes B2144 and B2145 not seen this time``: a denial beside bare codes is of them.
+
+    One of their text, ``22 and 25, no list``, is not.
+    """
+    voices = words.voices | (line.words.voices if len(line.codes) > 1 else set())
+    texts = [t.text for t in line.tokens]
+    if voices.isdisjoint(("not", "gone", "away")) or has_part(line.words):
+        return False
+    is_said = not denying.isdisjoint(texts) or any(
+        one in _SHORT_FOR_NUMBER and two.isalpha() for one, two in pairwise(texts)
+    )
+    return is_said and lexicon.small.descriptions.isdisjoint(texts)
 
 
 def _denied_near(line: Line, code: Code, denying: set[str]) -> bool:

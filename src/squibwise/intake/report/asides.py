@@ -12,6 +12,7 @@ from squibwise.intake.report.words import FAULTS, TELLS, Words, add_status, has_
 
 _NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 _IF = pattern(r"(?:^|\W)(?:if|wenn|falls|si|se|jesli|jezeli)\s+$")  # "if B1001 comes back"
+_BEGINS_IF = pattern(r"\W*(?:if|wenn|falls|si|se|jesli|jezeli|als|gdy|quando)\s")
 _MAY_BE = pattern(  # "B1001 can be the clock spring too", "2-2, could be 2-3"
     r"[\s,]*(?:(?:can|could|may|might) be|kann (?:auch )?|konnte (?:auch )?|peut(?: aussi)? etre|"
     r"pourrait etre|puede ser|podria ser|pode ser|poderia ser|puo essere|potrebbe essere|"
@@ -28,6 +29,7 @@ _OF_A_TEST = frozenset({"not", "tested", "asked", "was"})  # "has not been teste
 _IGNITED = frozenset("bag curtain knee cushion pretension charge".split())  # these answer nobody
 _SENSED = frozenset("sensor unit electronics buckle occupant switch link".split())
 _LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
+_UNTOLD = pattern(r"\s+[-(]?\s?\?{2,}\)?\s*")
 _MONEY = pattern(
     r"(?i)[$€£]\s?\d|\d(?:[.,]\d\d?)?\s?(?:[$€£]|(?:eur|euros?|usd|gbp|chf|pln|zł|zl|reais)\b)"
 )
@@ -58,6 +60,8 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     if "wondered" in line.words.voices and not _wonders_after(line, lexicon):
         return True
     head = flat(line.text[: line.codes[0].start])
+    if _is_ruled(line, head, lexicon):
+        return True
     told = line.words.features & (TELLS - {"defect"})
     may_be = _MAY_BE.match(flat(line.text[line.codes[0].end :])) and not line.words.statuses
     if _IF.search(head) or may_be:
@@ -68,6 +72,15 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     language = language_of(line, lexicon, None)  # "si" is no "if" in an Italian line
     is_other = language is not None and bool(lexicon.meaning(language, (supposed[1],)))
     return not is_other or lexicon.is_told(supposed[1], "supposed", (language or "", *BASE))
+
+
+def _is_ruled(line: Line, head: str, lexicon: Lexicon) -> bool:
+    """``if the driver airbag is open the light flashes 2-1``: what a fault would show."""
+    if not _BEGINS_IF.match(head) or line.words.statuses:
+        return False
+    language = language_of(line, lexicon, None)
+    behind = words_in(line.text[line.codes[-1].end :], lexicon, language)
+    return has_fault(words_in(head, lexicon, language)) and behind.says_nothing
 
 
 def _wonders_after(line: Line, lexicon: Lexicon) -> bool:
@@ -193,6 +206,8 @@ def _asks_for_any(line: Line, lexicon: Lexicon) -> bool:
 
 def is_question(line: Line) -> bool:
     """Tell whether a line asks, or doubts what it reads."""
+    if line.codes and _leads_untold(line):
+        return False  # "B1411 ???": what it means is asked, not whether it is there
     if any(line.text[code.end :].lstrip(" )").startswith("?") for code in line.codes):
         return True
     if line.cells and line.codes:
@@ -200,6 +215,11 @@ def is_question(line: Line) -> bool:
     text = _LONE_SIGN.sub("", line.text).strip()
     told = has_part(line.words) or has_fault(line.words)
     return text.endswith("?") or ("?" in text and (text[:1] == "¿" or not told))
+
+
+def _leads_untold(line: Line) -> bool:
+    is_first = not any(sign.isalpha() for sign in line.text[: line.codes[0].start])
+    return is_first and bool(_UNTOLD.fullmatch(line.text, line.codes[-1].end))
 
 
 def hear_untested(words: Words) -> None:

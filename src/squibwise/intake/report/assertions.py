@@ -273,6 +273,11 @@ def _is_placed_fault(words: Words) -> bool:
     return is_placed and bool(words.features & _NAMED_FAULTS - {"crashrecord", "deployed"})
 
 
+def clauses_of(text: str, lexicon: Lexicon) -> list[str]:
+    """Return the clauses of a text, those in brackets too."""
+    return [text[start:end] for start, end in _spans(text, lexicon)]
+
+
 def _spans(text: str, lexicon: Lexicon) -> list[tuple[int, int]]:
     """Where the clauses of a text begin and end."""
     cuts = [m.span() for m in _other_end(lexicon).finditer(text)]
@@ -375,7 +380,9 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
         return _tells_story(line)
     if words.says_nothing:
         small, holding, strange = _sort(text, lexicon, language)
-        return strange > 1 or (strange > 0 and small + holding > 0)
+        says_little = not lexicon.small.descriptions.isdisjoint(t.text for t in line.tokens)
+        is_story = strange > 1 or (strange > 0 and small + holding > 0)
+        return is_story and not says_little  # "B1412 see manual"
     return bool(words.voices & ONCE) and _was_once(line, catalog, language)
 
 

@@ -419,7 +419,8 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     is_broken = _ENDS_BROKEN.search(fault.texts[-1]) or _ENDS_BROKEN.search(fault.texts[0])
     is_next = is_sentence(fault) and stands_alone(line.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
-    is_own = is_good or (fault.absent and line.text[:1].isupper())
+    is_told_of = len(fault.first.text.split()) >= _SENTENCE  # "the black one had B1214 too"
+    is_own = is_good or (fault.absent and (line.text[:1].isupper() or is_told_of))
     is_next = is_next or bool(is_own and not is_broken)
     if is_next or (_is_row(line.text) and _is_row(fault.first.text)):
         return False

@@ -211,6 +211,28 @@ def _hear(
     words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...], denying: Collection[str]
 ) -> None:
     """Set what is said of the fault; ``not calibrated`` is a fault of its own, no denial."""
+    used = _take_denials(words, tokens, hits)
+    if "crashrecord" in words.features and _is_none(tokens, hits):
+        words.voices.add("not")  # "crash events: 0", "crash memory empty"
+    used |= _said_twice(hits, used, tokens, denying)
+    heard = [h for h in hits if h not in used]
+    is_tested = any("tested" in h.means for h in heard)
+    heard = [h for h in heard if "alone" not in h.means or is_tested or _fills_stretch(h, tokens)]
+    words.voices |= {m for h in heard for m in h.means if m in VOICES}
+    if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
+        words.voices.add("fine")  # "checked for open: ok", not "open, good plug"
+
+
+def _is_none(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> bool:
+    """Tell whether words beside a crash record say that there is none."""
+    records = {h.last for h in hits if "crashrecord" in h.means}
+    is_clear = any(h.first in records and _is_clear(h, tokens) for h in hits)
+    is_empty = any("empty" in h.means for h in hits)
+    return is_clear or is_empty or any(t.text == "0" and t.apart for t in tokens)
+
+
+def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> set[Hit]:
+    """Add what a negation makes of the words beside it; return the phrases that are told so."""
     lacks = [h for h in hits if _lacking(h)]
     used: set[Hit] = set()
     for hit in hits:
@@ -226,7 +248,7 @@ def _hear(
             used |= {hit, mended[0]}  # "not repaired": the same
             continue
         lack = _nearest(hit, lacks, tokens)
-        good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
+        good = _good_near(hit, hits, tokens)
         if lack is not None and _lacking(lack) == "locked":
             add_status(words, "locked")
             used.add(hit)
@@ -235,27 +257,32 @@ def _hear(
             used.add(hit)
         elif "need" in hit.means:
             continue
-        elif good is not None and good.first >= hit.last:
+        elif good is not None:
             words.features.add("defect")
             used |= {hit, good}
+        elif _lacks_ground(hit, hits, words, tokens):
+            words.features.add("open")
+            used.add(hit)
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
             words.voices.add("gone")
-    records = {h.last for h in hits if "crashrecord" in h.means}
-    is_clear = any(h.first in records and _is_clear(h, tokens) for h in hits)
-    is_none = (
-        is_clear
-        or any("empty" in h.means for h in hits)
-        or any(t.text == "0" and t.apart for t in tokens)
-    )
-    if "crashrecord" in words.features and is_none:
-        words.voices.add("not")  # "crash events: 0", "crash memory empty"
-    used |= _said_twice(hits, used, tokens, denying)
-    heard = [h for h in hits if h not in used]
-    is_tested = any("tested" in h.means for h in heard)
-    heard = [h for h in heard if "alone" not in h.means or is_tested or _fills_stretch(h, tokens)]
-    words.voices |= {m for h in heard for m in h.means if m in VOICES}
-    if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
-        words.voices.add("fine")  # "checked for open: ok", not "open, good plug"
+    return used
+
+
+def _good_near(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> Hit | None:
+    """The praise that a negation denies; ``no it's fine`` denies none."""
+    good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
+    is_far = good is not None and good.first - hit.last > 1
+    if good is None or good.first < hit.last or (is_far and tokens[hit.first].text == "no"):
+        return None
+    return good
+
+
+def _lacks_ground(hit: Hit, hits: tuple[Hit, ...], words: Words, tokens: tuple[Token, ...]) -> bool:
+    """``no ground at the clock spring``: what is missing there is the ground itself."""
+    if words.features & FAULTS != {"ground"}:
+        return False
+    grounds = (h for h in hits if h.means == ("ground",) and h.last == h.first + 1)
+    return any(h.first == hit.last and not tokens[h.first].apart for h in grounds)
 
 
 def _is_clear(hit: Hit, tokens: tuple[Token, ...]) -> bool:

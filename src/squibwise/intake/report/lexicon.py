@@ -50,7 +50,7 @@ _ELISION = pattern(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
 _AREAS = frozenset({"area", "othermodule"})
 _PATTERN_MEANING = pattern(rf"\t({'|'.join(PATTERNS)})(?:\n|\Z)")
 _ODD_ROW = pattern(r"(?m)^([a-z ]*+[^\t\n][^\t\n]*)\t(.*)$")
-_APART = pattern(r"[;:,()\[\]|\t]|\s-\s| {3}")
+_APART = pattern(r"[;:,()\[\]|\t=]|\s-\s| {3}")
 _WITH = pattern(r"\bw/(o\b)?")
 _AIR_BAG = pattern(r"\bair[ -]bag")
 _SIDES = {"l": "left", "r": "right"}

@@ -15,6 +15,7 @@ from squibwise.intake.report.hearsay import why_of_others
 from squibwise.intake.report.labels import numbers_a_thing
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
 from squibwise.intake.report.line_words import BULLET, language_of
+from squibwise.intake.report.marks import GONE
 from squibwise.intake.report.phrases import Hit, find_hits, find_layout
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, PARTS, has_fault, has_part
@@ -29,6 +30,13 @@ _ATTRIBUTE = pattern(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
 _TAG = pattern(r"</?[A-Za-z][\w:.-]{0,40}|/?>")
 _FORUM_TAG = pattern(
     r"(?i)\[/?(?:b|i|u|s|code|quote|url|img|list|size|colou?r|spoiler)(?:=[^\]]{0,80})?\]"
+)
+_IN_BRACKETS = pattern(
+    r"\(((?i:mehr|longer|plus|pi[uù]|mais|m[aá]s|ju[zż]|meer))\)"
+)  # "nicht (mehr)"
+_STRUCK = pattern(  # struck out, in a chat or on a page of a forum
+    r"(?P<lead>\W{0,4}(?:[\w-]{1,9}\s)?)(?:~~?|\[s\]|\[strike\]|<(?:s|del|strike)>)(?P<said>.{3,}?)"
+    r"(?:(?<=\S)~~?|\[/s\]|\[/strike\]|</(?:s|del|strike)>)\W{0,3}"
 )
 _QUOTED = pattern(r"^(\s*)(?:>\s?){1,9}")
 _SPEAKER = pattern(
@@ -67,7 +75,14 @@ def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
     text = text[:MAX_LINE]
     said = _FORUM_TAG.sub("  ", text) if "[/" in text or "[quote" in text else text
     said = _SPEAKER.sub("", _QUOTED.sub(r"\1", said))
+    if "(" in said:
+        said = _IN_BRACKETS.sub(r"\1", said)
+    if struck := _STRUCK.fullmatch(text):
+        said = f"{struck['lead']}{struck['said']}   {GONE}"
     cells = raw.cells if len(raw.cells) > 1 else _barred(said)
+    if len(cells) > 1 and 2 * sum(cell.startswith("~~") for cell in cells) >= len(cells):
+        cells = (*(cell.strip("~") for cell in cells), GONE)
+        said = "\t".join(cells)
     if len(cells) > 1:
         return [Line(number=raw.number, raw=text, text=said, cells=cells, is_cut=is_cut)]
     parts = [p for s in _sentences(said) for p in _without_question(s, lexicon)]
@@ -97,9 +112,12 @@ def _sentences(text: str) -> list[str]:
 
 def _without_question(text: str, lexicon: Lexicon) -> list[str]:
     """``B1001 is stored, has that to do with it?``: what is told, and what is only asked."""
-    head, comma, _ = text.rpartition(", ")
+    head, comma, tail = text.rpartition(", ")
     if not text.rstrip().endswith("?") or not comma or _asks_first(text, lexicon):
         return [text]
+    joins = "¿" not in tail and any(t.text in lexicon.small.and_ for t in tokenise(tail)[:1])
+    if joins and not _asks_first(tail, lexicon):
+        return [text]  # "it says B1001, and 'curtain'?"
     return [head + ",", text[len(head) + 2 :]]
 
 

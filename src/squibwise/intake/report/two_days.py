@@ -43,8 +43,10 @@ def apply_two_days(lines: list[Line], lexicon: Lexicon) -> None:
         if len(rows) < _ROWS or all(_is_nothing(r.late) for r in rows):
             continue
         head.role = "meta"
+        marks = {flat(mark) for row in rows for mark in (row.early, row.late)}
+        answers = all(mark in YES or _is_nothing(mark) for mark in marks)
         for row in rows:
-            _tell_now(row)
+            _tell_now(row, YES if answers else frozenset())
 
 
 def _late_column(titles: tuple[str, ...], lexicon: Lexicon) -> int | None:
@@ -77,10 +79,10 @@ def _rows_below(lines: list[Line], width: int, late: int) -> list[_Row]:
     return rows
 
 
-def _tell_now(row: _Row) -> None:
+def _tell_now(row: _Row, yes: frozenset[str]) -> None:
     """Take the marks off a row, and say what the later one does."""
     kept = row.fields[:-2]
-    is_bare = _TICK.fullmatch(row.late) or flat(row.late) in YES
+    is_bare = _TICK.fullmatch(row.late) or flat(row.late) in yes
     now = GONE if _is_nothing(row.late) and not _is_nothing(row.early) else row.late
     now = "" if now != GONE and is_bare else now
     row.line.text = ("\t" if row.line.cells else "   ").join(filter(None, (*kept, now)))
