@@ -55,6 +55,14 @@ CASES = {
         ),
         {"a", "b"},
     ),
+    "cushion-out-and-a-record-of-none": (
+        (
+            Recorder(id="r", delta_v_long_kmh=-3, delta_v_lat_kmh=0, record="none", complete=True),
+            Circumstance(id="p", what="parked", present=True),
+            Look(id="l", component=BAG, seen="deployed"),
+        ),
+        {"r", "p", "l"},
+    ),
     "torn-cover-and-silent-circuit": (
         (Look(id="l", component=BAG, seen="cover-torn"), build.scan(build.record(), id="r")),
         {"l", "r"},

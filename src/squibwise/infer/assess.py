@@ -26,8 +26,8 @@ from squibwise.infer.places import find_places
 from squibwise.infer.reports import drop_copies
 from squibwise.infer.scan import UNIT, circuits_said, loose_chance
 from squibwise.infer.sights import (
-    is_seen_spent,
     loads_left_in,
+    seen_spent,
     stand_on_loads,
     weigh_sights,
 )
@@ -225,7 +225,7 @@ def _list_unproven(
     for group in groups:
         for name, part in group.parts.items():
             fired = float(part.now.sum(axis=0) @ [m.fired > 0 for m in part.part.micros])
-            first = 2 if is_seen_spent(part.part, net.line, catalog) else 1
+            first = 1 if seen_spent(part.part, net.line, catalog) is None else 2
             loops = (loop_id(name, stage) for stage in range(first, part.part.stages + 1))
             if fired >= _MORE_LIKELY:
                 found += [loop for loop in loops if loop not in confirmed]

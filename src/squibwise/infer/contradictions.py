@@ -18,7 +18,7 @@ from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel, taken_off_at
 from squibwise.infer.reports import chance_whole, event_lines, one_cause, unit_able
 from squibwise.infer.scan import UNIT
-from squibwise.infer.sights import find_live_but_open
+from squibwise.infer.sights import find_live_but_open, seen_spent
 from squibwise.infer.told import denies_a_crash
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
@@ -53,6 +53,7 @@ def find_contradictions(
     result += _lamps(engine.net.line)
     result += _returned(engine.net)
     result += _no_crash(case, found, catalog)
+    result += _fired_yet_denied(case, found.net, catalog)
     result += _silent_crash(case, found, groups, catalog)
     result += _recorders(case, catalog)
     result += _seat_trials(engine.net, catalog)
@@ -301,6 +302,45 @@ def _no_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contradict
             remedy = "Look over the body and the unit's record; ask who owned the car before."
             result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))
     return result
+
+
+def _fired_yet_denied(case: Case, net: Network, catalog: Catalog) -> list[Contradiction]:
+    """Return parts seen fired beside records or words by which nothing can have fired.
+
+    A fire or a flood may set one off in a car that stands.
+    """
+    told = [e for e in case.evidence if isinstance(e, Circumstance) and e.present]
+    if any(e.what in ("fire", "flood") for e in told):
+        return []
+    swapped = any(w.what == "replaced" for _, w in net.line.works_on(frozenset({UNIT})))
+    records = [e for e in case.evidence if isinstance(e, Recorder) and not swapped]
+    denied = [e.id for e in told if e.what in ("parked", "unpowered")]
+    denied += [e.id for e in records if _shows_no_firing(e, catalog)]
+    seen = (p for *_, p in net.parts() if denied and p.kind.fires)
+    looks = ((p.id, seen_spent(p, net.line, catalog)) for p in seen)
+    return [
+        Contradiction(
+            text=f"{name}: seen to have fired, yet by a record or a word nothing can have fired",
+            evidence=(look.id, *denied),
+            remedy=_EYE_FIRST,
+            component=name,
+        )
+        for name, look in looks
+        if look is not None
+    ]
+
+
+def _shows_no_firing(entry: Recorder, catalog: Catalog) -> bool:
+    """Return whether a record says that there is none, or measured less than anything fires at."""
+    speed = measured_speed(entry)
+    slow = speed is not None and speed < catalog.firing.events.fires_from_kmh
+    return not (entry.commanded or entry.commanded_ms) and (entry.record == "none" or slow)
+
+
+_EYE_FIRST = (
+    "The eye is believed: the record or the word is of another event, unit or car, or the part "
+    "went off before or outside it. Compare the unit's number and the VIN, and ask who told it."
+)
 
 
 def tell_other_cars(ids: Iterable[str]) -> list[Contradiction]:

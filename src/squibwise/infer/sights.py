@@ -322,13 +322,12 @@ def _last_sight(part: PartModel, line: History, catalog: Catalog) -> tuple[int, 
     return found
 
 
-def is_seen_spent(part: PartModel, line: History, catalog: Catalog) -> bool:
-    """Return whether somebody saw since work on a part what only a spent one looks like."""
+def seen_spent(part: PartModel, line: History, catalog: Catalog) -> Look | None:
+    """Return the last look since work on a part at what only a spent one looks like, or None."""
     since, words = line.last_work_on(part.id), catalog.looks(part.kind.kind)
     proving = {w for w, row in words.items() if row.proves_spent}
-    return any(
-        e.component == part.id and e.seen in proving for at, e in line.all_of(Look) if at > since
-    )
+    looks = [e for at, e in line.all_of(Look) if at > since and e.component == part.id]
+    return next((e for e in reversed(looks) if e.seen in proving), None)
 
 
 def _read_good(part: PartModel, since: int, net: Network, catalog: Catalog) -> Evidence | None:
