@@ -116,7 +116,8 @@ def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Ass
 
     told = settle_reports(case)
     circuits = isolate.causes_of_circuits(told, states, prior_of, catalog, own.proved)
-    return isolate.place_faults(states, circuits)
+    asked = isolate.ask_which(told, states, catalog)
+    return isolate.place_faults(states, circuits, asked)
 
 
 def _outcomes(case: Case) -> frozenset[str]:
@@ -179,11 +180,21 @@ def trace(
     case, loop = put_in_order(case), current_name(loop)
     before = isolate.before_tests(case, loop)
     prior = _assess(before, _weigh_bench(before, catalog, own, told=False), catalog, own)
-    aside = (*tell_of_others(case), *ask_for_times(case))
+    aside = (*tell_of_others(case), *ask_for_times(case), *_whose_code(case, loop, catalog, own))
     case = settle_reports(case)
     found = isolate.trace(case, prior, loop, catalog, own.proved, over)
     refused = require.refuse_power(case, prior, catalog)
     return msgspec.structs.replace(found, findings=(*found.findings, *aside), no_power=refused)
+
+
+def _whose_code(case: Case, loop: str, catalog: Catalog, own: Experience) -> tuple[Finding, ...]:
+    """Return whose the code of a circuit may be as well, by all that is known of the car."""
+    told = settle_reports(case)
+    if not isolate.names_several(told):
+        return ()
+    bench = _weigh_bench(case, catalog, own)
+    states = infer.assess_plainly(case, catalog, own.shifts, bench)
+    return isolate.tell_share(told, states, loop, catalog)
 
 
 def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:

@@ -1,7 +1,7 @@
 """Where the fault of each circuit lies, as tracing holds it, for the answer about the whole car."""
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import msgspec
 
@@ -9,10 +9,11 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.history.returned import lines_for
 from squibwise.isolate.context import LIKELY
+from squibwise.isolate.one_code import OneCode, mark_shares, read_open_codes
 from squibwise.isolate.outcomes import word_of_part
 from squibwise.isolate.places import place_of
 from squibwise.isolate.tracing import Search, search_of
-from squibwise.model.belief import Assessment, CircuitCause, FaultyCircuit
+from squibwise.model.belief import Assessment, CircuitCause, FaultyCircuit, OpenQuestion
 from squibwise.model.case import Case
 from squibwise.model.evidence import LampCheck, TestOutcome
 from squibwise.model.names import loop_id, split_loop
@@ -38,7 +39,8 @@ def causes_of_circuits(
         own_cases: How often each ``element:fault`` was proved in the user's own finished cases.
     """
     found = []
-    for component, stage in _list_loops(case, states, catalog):
+    codes = read_open_codes(case, states, catalog)
+    for component, stage in _list_loops(case, states, codes, catalog):
         loop = loop_id(component, stage)
         try:
             search = search_of(case, prior_of(loop), loop, catalog, own_cases)
@@ -47,24 +49,30 @@ def causes_of_circuits(
         known = search.context.reported.is_told or search.standing.weighed
         if known and not _is_over(search):
             found.append(_lay_out(search))
-    return tuple(found)
+    return mark_shares(found, codes)
 
 
-def _list_loops(case: Case, states: Assessment, catalog: Catalog) -> list[tuple[str, int]]:
+def _list_loops(
+    case: Case, states: Assessment, codes: Sequence[OneCode], catalog: Catalog
+) -> list[tuple[str, int]]:
     """Return the circuits that the last report speaks of, or that were tested."""
+    least = catalog.fact("isolation.cause-counts").number()
+    meant = {c for code in codes for c, p in code.shares.items() if p >= least}
+    unlikely = {c for code in codes for c in code.shares} - meant
     last = [e for e in case.evidence if isinstance(e, Report)][-1:]
     tested = {split_loop(e.loop) for e in case.evidence if isinstance(e, TestOutcome)}
     loops = {(c.id, int(stage)) for c in states.components for stage in c.stages}
-    told = {c for c in loops for r in last if _names(r, *c, catalog)}
+    told = {c for c in loops for r in last if _names(r, *c, catalog, c[0] in meant)}
+    told = {c for c in told if c[0] not in unlikely}
     if any(isinstance(e, LampCheck) for e in case.evidence):
         told |= {c for c in loops if c[0].endswith(".warning-lamp")}
     spent = {c.id for c in states.components if c.now.fired >= LIKELY}
     return sorted(c for c in told | tested if c[0] not in spent)
 
 
-def _names(report: Report, component: str, stage: int, catalog: Catalog) -> bool:
-    told = lines_for(report, component, stage, catalog)
-    return sum(share for _, _, share in told) >= LIKELY
+def _names(report: Report, component: str, stage: int, catalog: Catalog, is_meant: bool) -> bool:
+    told = sum(share for _, _, share in lines_for(report, component, stage, catalog))
+    return told >= LIKELY or (is_meant and told > 0.0)
 
 
 def _is_over(search: Search) -> bool:
@@ -89,8 +97,15 @@ def _lay_out(search: Search) -> FaultyCircuit:
     )
 
 
-def place_faults(states: Assessment, circuits: tuple[FaultyCircuit, ...]) -> Assessment:
-    """Return the assessment with these circuits, each stage's fault lying where tracing has it."""
+def place_faults(
+    states: Assessment,
+    circuits: tuple[FaultyCircuit, ...],
+    asked: tuple[OpenQuestion, ...] = (),
+) -> Assessment:
+    """Return the assessment with these circuits, each stage's fault lying where tracing has it.
+
+    What is asked of them comes before all else that is asked.
+    """
     at = {split_loop(c.loop): c.where for c in circuits}
     components = tuple(
         msgspec.structs.replace(
@@ -104,4 +119,9 @@ def place_faults(states: Assessment, circuits: tuple[FaultyCircuit, ...]) -> Ass
         else c
         for c in states.components
     )
-    return msgspec.structs.replace(states, components=components, circuits=circuits)
+    return msgspec.structs.replace(
+        states,
+        components=components,
+        circuits=circuits,
+        open_questions=(*asked, *states.open_questions),
+    )

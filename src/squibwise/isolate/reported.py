@@ -18,7 +18,7 @@ from squibwise.model.names import split_component
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
 
-_NO_FAULT = ("event-recorded", "configuration", "identity")
+NO_FAULT = ("event-recorded", "configuration", "identity")
 
 
 class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -256,5 +256,5 @@ def faulty_loops(report: Report) -> set[tuple[str, int]]:
     return {
         (line.component, line.stage or 0)
         for line in report.reading.lines
-        if line.component and is_there(line) and is_heard(line) and line.fault not in _NO_FAULT
+        if line.component and is_there(line) and is_heard(line) and line.fault not in NO_FAULT
     }

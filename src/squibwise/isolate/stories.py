@@ -7,6 +7,7 @@ takes them over by where each cause lies, so that it and tracing believe the sam
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.isolate.context import Context, context_of
+from squibwise.isolate.one_code import read_open_codes
 from squibwise.isolate.places import place_of
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.reported import faulty_loops, is_spent
@@ -23,6 +24,7 @@ def weigh_stories(
 ) -> dict[str, tuple[StoryWeight, ...]]:
     """Return what is told of the circuits at fault, by the last report that names them.
 
+    A line that may be of several parts names each of them: what is told says whose it is.
     Several stages of one part share what is told of it: the first of them counts. Circuits of one
     place share their story: each takes its part of it.
 
@@ -35,7 +37,8 @@ def weigh_stories(
     if not reports or not any(isinstance(e, Story) for e in case.evidence):
         return {}
     first: dict[str, int] = {}
-    for component, stage in sorted(faulty_loops(reports[-1])):
+    meant = {c for x in read_open_codes(case, assessment, catalog) for c in x.shares}
+    for component, stage in sorted({*faulty_loops(reports[-1]), *((c, 0) for c in meant)}):
         if not is_spent(assessment, component):
             first.setdefault(component, max(stage, 1))
     told = [t for c, s in first.items() if (t := _told(case, assessment, c, s, catalog))]

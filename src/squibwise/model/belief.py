@@ -340,12 +340,18 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     Attributes:
         loop: Which, as ``trace`` takes it.
         causes: The likeliest first.
-        where: The same by place, as in ``StageBelief.where``.
+        where: The same by place, as in ``StageBelief.where``; of a code that may be another
+            circuit's, ``nowhere`` holds the rest.
+        share: Chance that the code it rests on is its own; 1 where the code names it. The causes
+            are those of a fault that is there.
+        rivals: Components that the same code may mean, the likeliest first.
     """
 
     loop: str
     causes: tuple[CircuitCause, ...]
     where: dict[str, float]
+    share: float = 1.0
+    rivals: tuple[str, ...] = ()
 
 
 class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -37,6 +37,8 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
         located: The part in which its tests located the fault; empty for none.
         shared: What to do about the one thing behind several circuits, for which this one is traced
             first; empty for none.
+        instead: The other part that its code may mean more likely than any third; empty for none.
+        instead_p: The chance of that. [0..1]
     """
 
     loop: str
@@ -47,6 +49,8 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
     returned: tuple[str, ...] = ()
     located: str = ""
     shared: str = ""
+    instead: str = ""
+    instead_p: float = 0.0
 
 
 def find_faulty_circuits(
@@ -84,7 +88,19 @@ def find_faulty_circuits(
     located = [_located(x, catalog) for x in states.located if split_loop(x.loop) not in returned]
     settled = {split_loop(c.loop)[0] for c in located} | {x.component for x in states.located}
     rest = sorted((c for c in found if split_loop(c.loop)[0] not in settled), key=lambda c: -c.p)
+    rest = [_with_rival(c, states, catalog) for c in rest]
     return (*back, *located, *_shared_first(rest, history, states, todo, catalog))
+
+
+def _with_rival(circuit: FaultyCircuit, states: Assessment, catalog: Catalog) -> FaultyCircuit:
+    """Return a circuit with the other one that its code may mean, where one has a share."""
+    own = next((c for c in states.circuits if c.loop == circuit.loop and c.rivals), None)
+    others = [c for c in states.circuits if own and split_loop(c.loop)[0] in own.rivals]
+    if not others:
+        return circuit
+    likeliest = max(others, key=lambda c: c.share)
+    title = name(split_loop(likeliest.loop)[0], catalog)
+    return msgspec.structs.replace(circuit, instead=title, instead_p=likeliest.share)
 
 
 def _traced(states: Assessment) -> dict[str, float]:

@@ -291,7 +291,7 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
         if c.unproved or c.unread or c.returned or c.located or c in supply
     ]
     plainly = (c for c in brief.circuits if c not in settled)
-    faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in plainly)
+    faults = "; ".join(_tell_fault(c) for c in plainly)
     unproved, unread = (
         "; ".join(c.title for c in each)
         for each in (
@@ -317,6 +317,13 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
     plain = _labelled((("happened", brief.happened), ("fired", fired), *wrong, *circuits))
     alarm = _labelled((("danger", told) for told in brief.dangers), "alarm")
     return Section(blocks=(plain, alarm) if brief.dangers else (plain,))
+
+
+def _tell_fault(circuit: FaultyCircuit) -> str:
+    """Return a circuit at fault with its chance, and the other that the same code may mean."""
+    told = f"{circuit.title} ({percent(circuit.p)})"
+    other = f", or by the same code {circuit.instead} ({percent(circuit.instead_p)})"
+    return told + other if circuit.instead else told
 
 
 def tell_parts(brief: Brief) -> tuple[str, ...]:

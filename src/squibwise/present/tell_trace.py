@@ -53,7 +53,8 @@ def tell_trace_shortly(trace: Trace) -> Section:
     ranked = sorted(trace.hypotheses, key=lambda h: -h.p)
     card = trace.next_test
     rows = [("most likely", f"{h.title or h.id} ({percent(h.p)})") for h in ranked[:2]]
-    rows = [("it is back", f.message) for f in _returns(trace)[-1:]] + rows
+    whose = [("whose code", f.message) for f in trace.findings if f.code == "code-of-several"]
+    rows = [("it is back", f.message) for f in _returns(trace)[-1:]] + whose + rows
     rows += [("next", f"{card.title} ({tell_time(card)})")]
     if trace.comparison:
         rows += [("until it is fixed", f"{_effort(trace.comparison[0].effort)}, to be expected")]

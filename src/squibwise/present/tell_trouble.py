@@ -3,11 +3,17 @@
 import math
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.belief import Assessment, CircuitCause, ComponentBelief, StateBelief
+from squibwise.model.belief import (
+    Assessment,
+    CircuitCause,
+    ComponentBelief,
+    FaultyCircuit,
+    StateBelief,
+)
 from squibwise.model.names import split_loop
 from squibwise.model.words import STATES
 from squibwise.present.figures import percent
-from squibwise.present.phrases import LIKELY, say_state, tell_grouped
+from squibwise.present.phrases import LIKELY, name, say_state, tell_grouped
 from squibwise.present.tell_event import believed_causes, tell_cause
 from squibwise.present.telling import Section, Table, section
 
@@ -63,16 +69,21 @@ def tell_trouble(states: Assessment) -> Section | None:
 def tell_circuits(states: Assessment, catalog: Catalog) -> Section | None:
     """Return where the fault of each circuit that is reported or tested lies; None without any."""
     least = catalog.fact("present.named-from").number()
-    rows = tuple(
-        (circuit.loop if n == 0 else "", percent(cause.p), _capital(cause))
-        for circuit in states.circuits
-        for n, cause in enumerate(circuit.causes[:_MOST])
-        if n == 0 or cause.p >= least
-    )
+    rows = tuple(row for circuit in states.circuits for row in _rows_of(circuit, least, catalog))
     if not rows:
         return None
     note = "as `squibwise trace CASE CIRCUIT` has it; no part before the tests located the fault"
     return section("Circuits at fault", Table(rows=rows, right=(1,)), note=note)
+
+
+def _rows_of(circuit: FaultyCircuit, least: float, catalog: Catalog) -> list[tuple[str, str, str]]:
+    """Return the causes of a circuit, below the chance that its code means it at all."""
+    others = " or ".join(name(c, catalog) for c in circuit.rivals)
+    rows = [(percent(circuit.share), f"The code means it, and not {others}; then:")]
+    rows = rows if circuit.rivals else []
+    causes = (c for n, c in enumerate(circuit.causes[:_MOST]) if n == 0 or c.p >= least)
+    rows += [(percent(c.p), _capital(c)) for c in causes]
+    return [(circuit.loop if n == 0 else "", *row) for n, row in enumerate(rows)]
 
 
 def _capital(cause: CircuitCause) -> str:
