@@ -227,8 +227,8 @@ def _sensor_spots(words: Words, hand: Hand, shares: Shares) -> tuple[Candidate, 
     if is_side:
         return _by_zone(sides, shares["sensor-at-the-side"])
     if "centre" in words.sides:
-        at_front = "front" in words.ends
-        return _at_places({"nose-centre": 1.0} if at_front else shares["sensor-in-the-middle"])
+        zones = [z for end, z in (("rear", "tail"), ("front", "nose-centre")) if end in words.ends]
+        return _at_places({zones[0]: 1.0} if zones else shares["sensor-in-the-middle"])
     if "front" in words.ends:
         return _by_zone(sides, {"nose": 1.0}) or _at_places(shares["sensor-at-the-front"])
     if "rear" in words.ends:

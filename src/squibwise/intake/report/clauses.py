@@ -196,7 +196,7 @@ def _without_places(line: Line, catalog: Catalog, language: str | None) -> Words
 
 def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
     """The faults that a line without a code tells of: one for each clause and each stage."""
-    pieces = [words_of(text, catalog, language) for text in _CLAUSE.split(line.text)]
+    pieces = [words_of(t, catalog, language) for t in _clauses_of(line.text, catalog, language)]
     everyone = _OF_ALL.search(line.text)
     for piece in pieces if everyone is not None else ():
         for status in line.words.statuses:
@@ -204,6 +204,25 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
     own = _deal_places(pieces)
     senses = own if len(own) > 1 else [line.words]
     return [single for words in senses for each in _both(words) for single in _stages(each)]
+
+
+def _clauses_of(text: str, catalog: Catalog, language: str | None) -> list[str]:
+    """The clauses of a line; the stops of ``hi. re. Seitenairbag`` only cut words short."""
+    found, start = [], 0
+    for end in _CLAUSE.finditer(text):
+        before, behind = text[start : end.start()], _CLAUSE.split(text[end.end() :])[0]
+        is_whole = stands_alone(words_of(before, catalog, language))
+        is_cut = not is_whole or _is_only_place(words_of(behind, catalog, language))
+        if not (end.group().startswith(".") and is_cut):
+            found.append(before)
+            start = end.end()
+    return [*found, text[start:]]
+
+
+def _is_only_place(words: Words) -> bool:
+    told = words.features - {"skip", "side", "byside"}
+    place = words.sides or words.seats or words.ends or words.rows
+    return bool(place) and not (told or words.statuses or words.voices)
 
 
 def _deal_places(pieces: list[Words]) -> list[Words]:
@@ -235,8 +254,7 @@ def add_statuses(words: Words, more: Words) -> None:
 
 def is_place(words: Words) -> bool:
     """Tell whether a piece of a line names a side or a seat and nothing more."""
-    told = words.features - {"skip", "side", "byside"}
-    return bool(words.sides or words.seats) and not (told or words.statuses or words.voices)
+    return bool(words.sides or words.seats) and _is_only_place(words)
 
 
 def _moved(words: Words, place: Words) -> Words:

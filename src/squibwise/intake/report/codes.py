@@ -40,7 +40,7 @@ _BYTE_AFTER = pattern(
     r"(?:\s?[-:.]\s?|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
     r"([0-9A-Fa-f]{2})(?![0-9A-Za-z])[h]?[\])]?"
 )
-_ORDINAL = pattern(r"\s[1-3][aeo]\s[^\W\d]{4}")  # "B1001 2e rang", "2a fila"
+_ORDINAL = pattern(r"\s[1-3][aeo]\s[^\W\d]{3}")  # "B1001 2e rij", "2a fila"
 _NOT_A_BYTE = pattern(
     r"\s?(?:[vV]\b|[oO]hm|Ω|km|mi\b|%|x\b|°|times|mal\b|[:/.,]\d|kg|mA|faults?|codes?|-\d{1,2}-\d)"
 )

@@ -39,12 +39,12 @@ from squibwise.intake.report.clauses import (
     words_without_denied,
 )
 from squibwise.intake.report.codes import Code
+from squibwise.intake.report.headings import heading_name
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.part_lists import is_bare_part
 from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
-from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (
     FAULT_WORDS,
     HEADS,

@@ -339,13 +339,14 @@ def _open_what_is_joined(words: Words, tokens: tuple[Token, ...], hits: tuple[Hi
 
 
 def _is_side_of_part(hit: Hit, hits: tuple[Hit, ...]) -> bool:
-    """``curtain L``: a letter for a side beside a part, and not ``R high``, a resistance."""
-    if not any(m.startswith("side:") for m in hit.means):
+    """``curtain L``: a letter for a place beside a part, and not ``R high``, a resistance."""
+    if not any(m.startswith(("side:", "seat:")) for m in hit.means):
         return False
-    beside = [h for h in hits if h.last == hit.first or h.first == hit.last]
+    beside = [h for h in hits if hit.first - 1 <= h.last <= hit.first or h.first == hit.last]
     means = {m for h in beside for m in h.means}
     is_part = bool(means & (PARTS | {"bag"}))
-    return is_part and not means & {"high", "low", "resistance", "range", "stagehead"}
+    is_ohms = means & {"high", "low", "range"} and "resistance" not in means  # "R resistance low"
+    return is_part and not (is_ohms or "stagehead" in means)
 
 
 def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:

@@ -1,15 +1,28 @@
 """How headings stand in a report, and what those that name no unit say of the lines below them."""
 
+import re
 from itertools import islice
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part
+from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part
 
 DECORATED = pattern(
     r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)[\s(]*(?=[^\W_])"
     r"|[^\W_].*\s(?:={3,}|-{3,}|\*{3,}|~{3,}|_{3,})\s*$"
 )
+_LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
+_MEMORY = pattern(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
+_ADDRESS = pattern(
+    r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?i:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
+    r"(?=\w*\d)(?:0x)?[0-9A-Fa-f]{1,4}\b|0x[0-9A-Fa-f]{1,3}\s)\s*(?:->|[:.-]{0,3})\s*(?=[^\W\d]|\()"
+)
+_NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
+    r"(?i)^\s*(?:address|adresse|adr|addr|ecu|node|modul|module|knoten|nodo|direcci[oó]n|indirizzo|"
+    r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
+    r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
+)
+_NEXT_LINES = 6  # within which the first code stands below its heading
 RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
 MOST_WORDS = 7  # of a heading
 _LONGEST_LEAD = 14  # words of a line that leads up to codes
@@ -122,3 +135,42 @@ def reads_as_name(line: Line) -> bool:
 def indent(line: Line) -> int:
     """Return how many blanks a line begins with."""
     return len(line.text) - len(line.text.lstrip())
+
+
+def is_bare_heading(lines: list[Line], at: int) -> bool:
+    """Tell whether a line stands as a heading does: short, alone, out of the column of codes."""
+    line = lines[at]
+    if line.codes or line.role == "blank" or line.cells:
+        return False
+    if is_addressed(line):
+        return True
+    after = next_below(lines, at, _NEXT_LINES)
+    if after is None or not (after.codes or after.is_module or after.role == "clean"):
+        return False
+    is_marked = line.text.lstrip()[:1] in "(>*-" and not DECORATED.match(line.text)
+    if is_marked and not (after.codes and indent(line) < indent(after)):
+        return False
+    before = lines[at - 1] if at else None
+    is_apart = before is None or before.role == "blank" or before.number < line.number - 1
+    is_foreign = bool(before and "foreign" in line.words.features and has_fault(before.words))
+    is_apart = is_apart or bool(before and before.codes and (is_foreign or is_unknown_sign(line)))
+    stands_out = is_apart or line.text.isupper() or indent(line) < indent(after)
+    stands_out = stands_out or bool(DECORATED.search(line.text))
+    stands_out = stands_out or bool(before and before.cells and after.cells)
+    return stands_out and reads_as_name(line)
+
+
+def is_addressed(line: Line) -> bool:
+    """Tell whether a line begins with the address of a unit, or is nothing but that."""
+    return bool(_ADDRESS.match(line.text) or _NUMBERED_UNIT.match(line.text))
+
+
+def heading_name(text: str) -> str:
+    """Return a module's name without label, address, count and what stands in later columns."""
+    text = _ADDRESS.sub("", text)
+    first = re.split(r" {2}|\t|\s->\s", text.strip(" \t[]-=*#"))[0]
+    bare = _LABEL.sub("", first)
+    bare = re.split(r"\s*::\s*\d|\s\.{3,}", bare)[0]
+    name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
+    name = _MEMORY.sub("", name.strip(" (,;-"))
+    return name.strip(" (,;-") or bare.strip() or text.strip()

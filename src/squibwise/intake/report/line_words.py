@@ -11,7 +11,7 @@ from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import Words
 
 BULLET = pattern(
-    r"^\s*(?:[-*>•·#]\s*)?(?:\(?[A-Za-z]\)\s+|[A-Z]\d{1,3}\s{2,})?"
+    r"^\s*(?:[-*>•·#]\s*)?(?:(?!\([LR]\))\(?[A-Za-z]\)\s+|[A-Z]\d{1,3}\s{2,})?"
     r"(?:\(?\d{1,3}[.)]\s+(?!(?i:sitzreihe|reihe|rang|fila|rz[aą]d|row|stufe|zünd|stopień|stadio)))?"
 )
 

@@ -30,6 +30,7 @@ _LONGEST = 400  # characters of a line that is looked at
 _MOST = 16  # pieces of one
 _JOINED = frozenset({"/", "&", "+"})
 _ALIKE = frozenset({"same", "also"})  # "so is the right one"
+_ZONES = frozenset({"door", "pillar", "pillarc"})
 _TWO = 2
 _ENDING = 2  # words at the end of a piece that call it good
 
@@ -130,6 +131,7 @@ def _is_placed(words: Words) -> bool:
 
 def _is_apart(one: Words, two: Words) -> bool:
     """Tell whether two pieces name places that cannot be one."""
+    both = ((one, two), (two, one))
     pairs = (
         (one.seats, two.seats),
         (one.sides, two.sides),
@@ -138,9 +140,10 @@ def _is_apart(one: Words, two: Words) -> bool:
     )
     if any(a and b and not a & b for a, b in pairs):
         return True
+    if any("front" in a.ends and b.features & _ZONES and not b.ends for a, b in both):
+        return True  # "up front left, left door"
     return any(
-        bool(a.seats) and not b.seats and ("rear" in b.ends or bool(b.rows))
-        for a, b in ((one, two), (two, one))
+        bool(a.seats) and not b.seats and ("rear" in b.ends or bool(b.rows)) for a, b in both
     )
 
 

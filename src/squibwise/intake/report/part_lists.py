@@ -8,13 +8,16 @@ from squibwise.intake.report.lexicon import Lexicon, tokenise
 from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.lines import NAMED, label_of, read_line
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, OF_ITS_OWN, PARTS, has_fault
+from squibwise.intake.report.words import FAULTS, OF_ITS_OWN, PARTS, has_fault, stands_alone
 
-_ENDS_SENTENCE = pattern(r"(?:[:!]|\w{6,}\.)\s*$")
+_ENDS_SENTENCE = pattern(r"\w{6,}\.\s*$")
+_CALLS = pattern(r"[:!]\s*$")
 _BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
 _BETWEEN_BARS = pattern(r"\s+\|\s+|\t")
 _MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
 _SIGNS_OF_LIST = 2
+_LISTED = 3  # names of parts that make a list of parts
+_FEW_WORDS = 4  # of a name that may end with a stop: "Gurtschloss Fahrers."
 _NAME_WORDS = 8  # of the longest name of a part
 
 
@@ -23,11 +26,31 @@ def is_bare_part(line: Line) -> bool:
     words = line.words
     if line.role not in ("words", "unread") or line.is_keyed or len(line.tokens) > _NAME_WORDS:
         return False
-    if words.statuses or words.voices or has_fault(words) or _ENDS_SENTENCE.search(line.text):
+    is_sentence = _ENDS_SENTENCE.search(line.text) and len(line.tokens) > _FEW_WORDS
+    if (
+        words.statuses
+        or words.voices
+        or has_fault(words)
+        or is_sentence
+        or _CALLS.search(line.text)
+    ):
         return False
     if words.features & {"unit"} and line.role == "words":
         return not words.features & FAULTS
     return line.known_share >= NAMED and bool(words.features & (PARTS | {"bag", "lamp"}))
+
+
+def lists_parts(lines: list[Line]) -> bool:
+    """Tell whether lines list parts: several bare names, or each between faults without a code."""
+    bare = [at for at, line in enumerate(lines) if is_bare_part(line)]
+    return len(bare) >= _LISTED or bool(bare and all(_is_among_faults(lines, at) for at in bare))
+
+
+def _is_among_faults(lines: list[Line], at: int) -> bool:
+    around = (lines[at - 1], lines[at + 1]) if 0 < at < len(lines) - 1 else ()
+    return bool(around) and all(
+        ln.role == "words" and not ln.why and stands_alone(ln.words) for ln in around
+    )
 
 
 def split_statements(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:

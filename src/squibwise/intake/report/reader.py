@@ -28,9 +28,9 @@ from squibwise.intake.report.other_files import name_table
 from squibwise.intake.report.own_places import part_places
 from squibwise.intake.report.own_words import find_hand
 from squibwise.intake.report.part_lists import (
-    is_bare_part,
     list_labelled,
     list_units,
+    lists_parts,
     split_names,
     split_statements,
 )
@@ -73,7 +73,6 @@ _SEATS = {"d": "driver", "p": "passenger"}
 _SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
 _ENDED = frozenset({"gone", "denied", "found good"})  # what holds wherever a code is listed
 _STORY = frozenset({"was", "own", "mine"})  # told of what was once, perhaps of another car
-_LISTED = 3  # names of parts that make a list of parts
 
 
 def understand(
@@ -201,7 +200,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     hear_on(sheet.lines, lexicon)
     follow_leads(sheet.lines, lexicon, sheet.language)
     list_labelled(sheet.lines)
-    sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED
+    sheet.lists_parts = not sheet.is_coded and lists_parts(sheet.lines)
     if sheet.lists_parts:
         list_units(sheet.lines)
     assign_units(sheet.lines, lexicon)

@@ -1,6 +1,5 @@
 """Which unit of the car each line of a report comes from, and what headings say of many lines."""
 
-import re
 from collections import Counter
 from itertools import pairwise
 
@@ -12,7 +11,10 @@ from squibwise.intake.report.headings import (
     RIGHT_BELOW,
     begins_block,
     find_groups,
+    heading_name,
     indent,
+    is_addressed,
+    is_bare_heading,
     is_unknown_sign,
     next_below,
     reads_as_name,
@@ -24,7 +26,6 @@ from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part
 from squibwise.model.report import Unit
 
-_LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
 _OTHERS = pattern(
     r"\W*(?:other|andere|weitere|autres|otr[ao]s|altr[ei]|outr[ao]s|inne|pozostale|overige)\s"
@@ -35,21 +36,10 @@ _UNITS = pattern(
     r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
     r"centrali|sterownik|uklad|node\b|controller)"
 )
-_MEMORY = pattern(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
-_ADDRESS = pattern(
-    r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?i:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
-    r"(?=\w*\d)(?:0x)?[0-9A-Fa-f]{1,4}\b|0x[0-9A-Fa-f]{1,3}\s)\s*(?:->|[:.-]{0,3})\s*(?=[^\W\d]|\()"
-)
-_NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
-    r"(?i)^\s*(?:address|adresse|adr|addr|ecu|node|modul|module|knoten|nodo|direcci[oó]n|indirizzo|"
-    r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
-    r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
-)
 _COUNTED = pattern(
     r"(?:[:|(-]\s?|\s)\d{1,3}\s[^\W\d_]+\W{0,3}(?:[^\W\d_]\W?)?$"
 )  # "Roof: 2 faults"
 _NUMBERED_NAME = pattern(r"\s*\d{2}\s[^\W\d_][^,;?!]*$")
-_NEXT_LINES = 6  # within which the first code stands below its heading
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
 _BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
@@ -218,8 +208,9 @@ def _is_of_another(line: Line) -> bool:
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
     told = line.words.features
-    if _is_labelled(line, lexicon) or _OTHERS.match(flat(line.text)):
-        return True  # "Other modules: ABS C1503 left front wheel sensor"
+    is_listed = _OTHERS.match(flat(line.text))  # "Other modules: ABS C1503 left front wheel sensor"
+    if _is_labelled(line, lexicon) or is_listed:
+        return True
     is_engine = line.codes[0].code[:1] == "P" and line.codes[0].style == "sae"
     is_bag = has_part(line.words) and "bag" in told
     is_bag = is_bag or ({"sensor", "impact"} <= told and "foreign" not in told)
@@ -328,7 +319,11 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
         if line.is_module or _turns_to_restraints(lines, at, lexicon):
             line.unit = name_unit(line.text, lexicon)[0]
     numbered = _find_numbered(lines)
-    bare = [ln for at, ln in enumerate(lines) if at in numbered or _is_bare_heading(lines, at)]
+    bare = [
+        ln
+        for at, ln in enumerate(lines)
+        if at in numbered or is_bare_heading(lines, at) or _is_area_between(lines, at, lexicon)
+    ]
     named = {id(ln): _name_heading(ln, lexicon) for ln in bare}
     known = {heading_name(ln.text) for ln in bare if named[id(ln)][0] == "other"}
     sure = any(unit == "other" and is_sure for unit, is_sure in named.values())
@@ -341,7 +336,7 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     ]
     several = len(known) + bool(heads) + any(map(is_unknown_sign, bare)) >= _SEVERAL
     several = several or any(_dress_of(ln)[2] for ln in alike)
-    if not sure and not several and sum(map(_is_addressed, bare)) < _SEVERAL:
+    if not sure and not several and sum(map(is_addressed, bare)) < _SEVERAL:
         for line in lines:
             if (
                 line.is_module
@@ -436,43 +431,18 @@ def _turns_to_restraints(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     return True
 
 
-def _is_bare_heading(lines: list[Line], at: int) -> bool:
-    """Tell whether a line stands as a heading does: short, alone, out of the column of codes."""
+def _is_area_between(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
+    """Tell whether a line between two codes is the name of another part of the car, and no more."""
     line = lines[at]
-    if line.codes or line.role == "blank" or line.cells:
+    is_inside = 0 < at < len(lines) - 1 and lines[at - 1].codes and lines[at + 1].codes
+    is_row = line.codes or line.cells or line.role not in ("words", "unread", "heading")
+    if is_row or not is_inside or not reads_as_name(line):
         return False
-    if _is_addressed(line):
-        return True
-    after = next_below(lines, at, _NEXT_LINES)
-    if after is None or not (after.codes or after.is_module or after.role == "clean"):
-        return False
-    is_marked = line.text.lstrip()[:1] in "(>*-" and not DECORATED.match(line.text)
-    if is_marked and not (after.codes and indent(line) < indent(after)):
-        return False
-    before = lines[at - 1] if at else None
-    is_apart = before is None or before.role == "blank" or before.number < line.number - 1
-    is_foreign = bool(before and "foreign" in line.words.features and has_fault(before.words))
-    is_apart = is_apart or bool(before and before.codes and (is_foreign or is_unknown_sign(line)))
-    stands_out = is_apart or line.text.isupper() or indent(line) < indent(after)
-    stands_out = stands_out or bool(DECORATED.search(line.text))
-    stands_out = stands_out or bool(before and before.cells and after.cells)
-    return stands_out and reads_as_name(line)
-
-
-def _is_addressed(line: Line) -> bool:
-    """Tell whether a line begins with the address of a unit, or is nothing but that."""
-    return bool(_ADDRESS.match(line.text) or _NUMBERED_UNIT.match(line.text))
-
-
-def heading_name(text: str) -> str:
-    """Return a module's name without label, address, count and what stands in later columns."""
-    text = _ADDRESS.sub("", text)
-    first = re.split(r" {2}|\t|\s->\s", text.strip(" \t[]-=*#"))[0]
-    bare = _LABEL.sub("", first)
-    bare = re.split(r"\s*::\s*\d|\s\.{3,}", bare)[0]
-    name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
-    name = _MEMORY.sub("", name.strip(" (,;-"))
-    return name.strip(" (,;-") or bare.strip() or text.strip()
+    told = line.words.statuses or line.words.voices
+    is_told = has_part(line.words) or has_fault(line.words) or told
+    is_named = line.text.lstrip()[:1].isupper() and not line.text.rstrip().endswith("-")
+    is_whole = has_fault(lines[at - 1].words)  # the line above wants no second half
+    return is_named and is_whole and not is_told and name_unit(line.text, lexicon)[0] == "other"
 
 
 def _labels_below(lines: list[Line]) -> bool:
