@@ -445,6 +445,17 @@ def test_a_report_of_which_no_line_was_understood_is_no_silence() -> None:
     )
 
 
+def test_a_text_of_counted_events_alone_is_no_clean_list_of_codes() -> None:
+    finding = Finding(code="events-in-report", severity="warning", message="events")
+    reading = msgspec.structs.replace(build.scan(complete=None).reading, findings=(finding,))
+    events = msgspec.structs.replace(build.scan(complete=None), reading=reading)
+    quiet, told, without = (
+        of(ask(NOSE, *more), BAG).after_crash.fired
+        for more in ((build.scan(complete=None),), (events,), ())
+    )
+    assert quiet < told == pytest.approx(without, abs=0.01)
+
+
 def test_a_part_plugged_in_while_its_load_is_out_is_looked_at_first() -> None:
     load = SubstituteLoad(id="l2", serial="L2", loop=f"{OTHER}/2", ohm=2.0, move="issued")
     fitted = DoneWork(id="new", what="replaced", component=OTHER)

@@ -15,7 +15,7 @@ from squibwise.infer.network import Likelihood, Network, OnOccupant
 from squibwise.infer.parts import CRASH, OnComponent, PartModel
 from squibwise.infer.reports import chance_whole, event_lines
 from squibwise.infer.scan import UNIT, Scan, find_scans
-from squibwise.infer.told import passenger_words, weigh_seat_words
+from squibwise.infer.told import passenger_words, weigh_seat_words, weigh_told
 from squibwise.model.evidence import DoneWork, Recorder
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import CodeLine
@@ -185,8 +185,10 @@ def _told_by_recorder(entry: Recorder, net: Network, catalog: Catalog) -> Iterat
         events = events * np.where(net.events.bags, figures["no_record_if_fired"].value, 1.0)
         text = "no crash record"
     right = catalog.firing.scans.people["recorder_right"].value
-    if entry.rollover is not None:
-        events = events * np.where(net.events.rollover == entry.rollover, right, 1.0 - right)
+    if entry.rollover:
+        events = events * weigh_told(net.events.rollover, right, net)
+    elif entry.rollover is not None:
+        events = events * np.where(net.events.rollover, 1.0 - right, right)
     if entry.event_count is not None:
         several = chance_of_several(net.events, catalog)
         several = several if entry.event_count > 1 else 1.0 - several

@@ -13,7 +13,7 @@ from squibwise.infer.blows import Blow, struck
 from squibwise.infer.crash import HANDS, BlowChances, Scenario, blow_chances, hand_hit, scenarios
 from squibwise.model.car import Car
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance
+from squibwise.model.evidence import Circumstance, Recorder
 
 Array = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -78,7 +78,8 @@ def event_table(
     if side is not None:
         cases = tuple(s for s in cases if s.blows and {b.zone.side for b in s.blows} == {side})
     blows = blow_chances({b for s in cases for b in s.blows}, case.car, catalog, shifts)
-    chances = [_chances(s, blows, case.car, catalog) for s in cases]
+    rolled = _curtains_in_a_roll(case, catalog)
+    chances = [_chances(s, blows, case.car, rolled, catalog) for s in cases]
     shares = np.array([[1.0 - c.belted, c.belted] for c in chances])
     shares *= np.array([s.weight for s in cases])[:, None]
     rows = [_commanded(shares, chances)]
@@ -123,8 +124,15 @@ class Chances(msgspec.Struct, frozen=True):
     belts: Array
 
 
+def _curtains_in_a_roll(case: Case, catalog: Catalog) -> float:
+    """Return the chance that a roll fires the curtains: a unit that records one senses it."""
+    recorded = any(isinstance(e, Recorder) and e.rollover for e in case.evidence)
+    name = "curtains_in_sensed_rollover" if recorded else "curtains_in_rollover"
+    return catalog.firing.events.chances[name].value
+
+
 def _chances(
-    scenario: Scenario, blows: dict[Blow, BlowChances], car: Car, catalog: Catalog
+    scenario: Scenario, blows: dict[Blow, BlowChances], car: Car, rolled: float, catalog: Catalog
 ) -> Chances:
     """Return the chances of one scenario."""
     if scenario.kind == "none":
@@ -132,7 +140,7 @@ def _chances(
     if scenario.kind == "outside":
         return _outside(car, catalog)
     front = _any_of([blows[b].front for b in scenario.blows])
-    others = _others(scenario, blows, car, catalog)
+    others = _others(scenario, blows, car, rolled, catalog)
     belts = _belt_chances(scenario, float(front.max()), catalog)
     return Chances(_belted(scenario.speed, catalog), front, others, belts)
 
@@ -181,7 +189,7 @@ def _any_of(chances: list[Array]) -> Array:
 
 
 def _others(
-    scenario: Scenario, blows: dict[Blow, BlowChances], car: Car, catalog: Catalog
+    scenario: Scenario, blows: dict[Blow, BlowChances], car: Car, rolled: float, catalog: Catalog
 ) -> Array:
     """Return chances of other bags: by front bag fired, belt, and how many sides."""
     if not _has_other_bags(car.components):
@@ -196,7 +204,6 @@ def _others(
         add = catalog.firing.events.several_impacts_add
         one, two = _with_odds(one, add), _with_odds(two, add)
     if scenario.rollover:
-        rolled = catalog.firing.events.chances["curtains_in_rollover"].value
         two = 1.0 - (1.0 - two) * (1.0 - rolled)
     one = np.maximum(one, two)
     return np.stack([1.0 - one, one - two, two], axis=-1)

@@ -17,7 +17,7 @@ from squibwise.infer.crash import Scenario, hand_hit
 from squibwise.infer.event_table import EventTable
 from squibwise.model.car import Car
 from squibwise.model.names import Side
-from squibwise.numerics.curves import SIDE_CODES, Hit, Struck, probability
+from squibwise.numerics.curves import SIDE_CODES, Hit, probability
 
 Array = npt.NDArray[np.float64]
 
@@ -257,17 +257,28 @@ def _concerns(scenario: Scenario, hand: Side, is_driver: bool) -> bool:
     return is_driver if hit is None else hit == hand
 
 
-def _sides_seen(scenario: Scenario, hand: Side) -> tuple[Struck, ...]:
-    """Return the sides that were struck as seen from the seat on a hand; a roll counts as far."""
-    sides = {struck(blow.zone.side, hand) for blow in scenario.blows}
+_ROLL = "roll"
+
+
+def _sides_seen(scenario: Scenario, hand: Side) -> tuple[str, ...]:
+    """Return the sides that were struck as seen from the seat on a hand, and a roll."""
+    sides: set[str] = {struck(blow.zone.side, hand) for blow in scenario.blows}
     if scenario.rollover or not sides:
-        sides.add("far")
+        sides.add(_ROLL if scenario.rollover else "far")
     return tuple(sorted(sides))
 
 
-def _split(sides: tuple[Struck, ...], front: bool, catalog: Catalog) -> dict[str, float]:
-    """Return the chance of each kind of a seat's bags; of several sides struck the highest."""
-    each = [catalog.priors.splits[side, front] for side in sides]
+def _split(sides: tuple[str, ...], front: bool, catalog: Catalog) -> dict[str, float]:
+    """Return the chance of each kind of a seat's bags; of several sides struck the highest.
+
+    Each side's are those given that it fired any, so that no other side takes from them. A roll
+    counts as far, whether or not a blow from the front fired the front bag.
+    """
+    splits = catalog.priors.splits
+    each = [splits["far", False] if side == _ROLL else splits[side, front] for side in sides]
+    if len(each) > 1:
+        any_of = [1.0 - float(np.prod([1.0 - p for p in split.values()])) for split in each]
+        each = [{k: p / one for k, p in s.items()} for s, one in zip(each, any_of, strict=True)]
     return {kind: max(split[kind] for split in each) for kind in each[0]}
 
 

@@ -119,10 +119,11 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
     thing for the whole report, not one for each circuit.
     """
     reach, coverage = catalog.firing.scans.reach, report.reading.coverage
-    if any(f.code in _NO_REPORT for f in report.reading.findings):
+    told = {f.code for f in report.reading.findings}
+    events = _EVENTS in told and coverage.complete is None and not report.shows_codes
+    if events or told & _NO_REPORT:
         return 0.0
-    nothing = any(f.code == _NOTHING_UNDERSTOOD for f in report.reading.findings)
-    if nothing and len(report.reading.unread) >= _A_LIST:
+    if _NOTHING_UNDERSTOOD in told and len(report.reading.unread) >= _A_LIST:
         return 0.0
     if coverage.complete is False:
         return 1.0 - reach.unread_if_partial.value
@@ -133,7 +134,8 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
     return 1.0 - (reach.cut_short if report.shows_codes else _blank(report, line, catalog)).value
 
 
-_NO_REPORT = ("not-a-report", "crash-data-not-a-report")
+_NO_REPORT = frozenset(("not-a-report", "crash-data-not-a-report"))
+_EVENTS = "events-in-report"  # lines of a crash record among it: alone they are no list of codes
 _NOTHING_UNDERSTOOD = "no-fault-found"  # not one line understood, not even that there is no fault
 _A_LIST = 5  # lines: fewer are a heading and a word that all is well, which nobody knew to read
 

@@ -140,7 +140,7 @@ def weigh_circumstance(
     word = "" if entry.present else "no "
     text = f"told: {word}{entry.what.replace('-', ' ')}"
     if holds is not None:
-        yield Likelihood(entry.id, "", text, events=_told_rows(holds == entry.present, right, net))
+        yield Likelihood(entry.id, "", text, events=weigh_told(holds == entry.present, right, net))
     if entry.what in ("flood", "fire") and entry.present:
         yield Likelihood(entry.id, "", text, events=_exposed(net.events, catalog))
     if entry.what == "parked" and entry.present:
@@ -153,7 +153,7 @@ def weigh_circumstance(
         yield from _exposed_parts(entry, place, text, net, catalog)
 
 
-def _told_rows(fits: npt.NDArray[np.bool_], right: float, net: Network) -> Array:
+def weigh_told(fits: npt.NDArray[np.bool_], right: float, net: Network) -> Array:
     """Return a likelihood that makes what was told right with this chance, all else unknown."""
     share = float(net.events.weight @ fits)
     if not 0.0 < share < 1.0:
