@@ -55,6 +55,11 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         wheel_label: Words for the wheel that do so as a label.
         wheel_side: Words for the left and the right behind one of them.
         dating: Before a word for a crash they make it a day, and no record.
+        bodies: Names of shapes of cars, or how they begin.
+        colours: How colours begin: beside a body they name a car.
+        ages: Words that may stand before either.
+        listing: They join numbers of a list.
+        counts: How words begin that say of a lamp that its blinks were counted.
         computers: Behind a part of the car they name the unit for it.
         state_labels: Labels behind which a state stands, and no name.
         papers: What is written on, whose damage is none of a part.
@@ -109,6 +114,11 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     wheel_label: frozenset[str]
     wheel_side: tuple[tuple[str, ...], tuple[str, ...]]
     dating: frozenset[str]
+    bodies: frozenset[str]
+    colours: frozenset[str]
+    ages: frozenset[str]
+    listing: frozenset[str]
+    counts: frozenset[str]
     computers: frozenset[str]
     state_labels: frozenset[str]
     papers: frozenset[str]

@@ -16,9 +16,9 @@ from squibwise.intake.report.codes import Code
 from squibwise.intake.report.features import NO
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_words import without_codes, words_of
-from squibwise.intake.report.phrases import find_hits
+from squibwise.intake.report.phrases import find_claims, find_hits
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import Words, has_fault, has_part
+from squibwise.intake.report.words import FAULTS, Words, has_fault, has_part
 
 _ANSWER = pattern(r"(?i)\W*(?:no|nein|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)")
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
@@ -51,6 +51,8 @@ def denied_by_name(
     line: Line, code: Code, text: str, words: Words, catalog: Catalog, language: str | None
 ) -> str:
     """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
+    if code.style == "flash" and _says_all_good(text, words, lexicon_of(catalog)):
+        return "found good"
     before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
     lexicon = lexicon_of(catalog)
     denying = lexicon.denying - _SHORT_FOR_NUMBER
@@ -104,6 +106,15 @@ def _is_unseen(line: Line, words: Words, denying: set[str], lexicon: Lexicon) ->
         one in _SHORT_FOR_NUMBER and two.isalpha() for one, two in pairwise(texts)
     )
     return is_said and lexicon.small.descriptions.isdisjoint(texts)
+
+
+def _says_all_good(text: str, words: Words, lexicon: Lexicon) -> bool:
+    """``flash 12, system normal``: a lamp blinks a count for no fault too."""
+    if has_part(words) or words.features & (FAULTS - {"defect"}) or words.statuses:
+        return False
+    is_denied = "not" in words.voices and "defect" in words.features
+    is_good = words.voices & {"good", "fine"} or "clean" in find_claims(text, lexicon)
+    return bool(is_good or is_denied)
 
 
 def _denied_near(line: Line, code: Code, denying: set[str]) -> bool:

@@ -14,30 +14,27 @@ _NUMBER = (
     r"[1-9](?:,\s?[1-9]){1,2}(?![\d,]|\s?,)|"
     r"\d{2,3})"
 )
-_NO_MEASURE = (
-    r"(?![\d%]|[.,:]\d|\s?[-:+]\s?\d|/\s?\d|\s/\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
-    r"bar|psi|kpa|mm|cm|nm|x|times|mal|fois|veces|volte|vezes|razy|days?|tage|blinks?|flash\w*)\b)"
+NO_MEASURE = (
+    r"(?![\d%]|[.,:]\d|\s?[-:+]\s?\d|/\s?\d|\s/\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|ma|km|mi|"
+    r"bar|psi|kpa|mm|cm|nm|x|times|mal|fois|veces|volte|vezes|razy|keer|days?|tage|blinks?|flash\w*)\b"
+    r"|\s?[aw]\b(?!\s[^\W\d_]))"  # "47 a na" is no current
 )
-_AND = (
-    r"(?:\s*[,;+&/]\s*|\s+(?:and|then|und|dann|danach|et|puis|y|luego|despues|e|poi|i|oraz|potem|"
-    r"depois|or|oder|ou|o)\s+)"
-)
-_LIST = rf"{_NUMBER}{_NO_MEASURE}(?:{_AND}{_NUMBER}{_NO_MEASURE}){{0,30}}"
 _BLINKS = r"[01]?\d"  # nobody counts more
 _PAIR = pattern(
     rf"(?<![\w.:/-])(?:{_BLINKS}-{_BLINKS}(?:-{_BLINKS})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
 )
 _MEASURED = pattern(r"\s?(?:bar|psi|kpa|mm|cm|nm)\b")
 _ONLY = pattern(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
-_AFTER_COLON = pattern(
-    r".*:\s*(?:[^\W\d]{2,12}\.?\s){0,2}"
-    rf"((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*"
-)
 _DATE = pattern(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
-_ONE = pattern(_NUMBER + _NO_MEASURE)
-_PAUSED = pattern(
-    r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*"
-    r"(\d{1,2})(?:\s*(?:x\b|(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*))?"
+_ONE = pattern(_NUMBER + NO_MEASURE)
+_BRIEF = r"(?:short|kurz|court|cort|kort|brev|curt|krot)\w{0,5}"
+_DRAWN_OUT = r"(?:long|lang|larg|lung|dlug)\w{0,5}"
+_PAUSED = pattern(  # "3x kort, pauze, 4x kort": both halves are called short, or none
+    r"(?<![\d.,])(\d{1,2})\s*(?:x\b\s*)?(?:[^\W\d_]{2,12}\s+)?"
+    rf"(?:(?P<brief>{_BRIEF})\b|[^\W\d_]{{2,12}}|x)?"
+    r"[\s,;]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*(\d{1,2})"
+    r"(?:\s*x\b)?(?:\s*(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
+    rf"(?(brief)(?:\s*{_BRIEF}\b)?)"
 )
 _LONG = r"(?:long|lang|larg|lung|dlug|l)\w{0,5}"
 _SHORT = r"(?:short|kurz|court|cort|brev|curt|krot|s|k)\w{0,5}"
@@ -75,27 +72,30 @@ _IN_BRACKETS = pattern(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
 _ORDERED = pattern(
     r"(?<![\d.,])\d{2}(?:\s(?:then|dann|puis|luego|poi|depois|potem)\s\d{2}){1,9}(?![\d.,])"
 )
-_BLINK = (
+BLINK = (
     r"(?:flash|blink|blitz|eclat|clignot|destell|parpade|lampegg|pisc|blysk|mign|mrug|knipper)\w*"
 )
-_BLINKING = pattern(rf"{_BLINK}|\bpaus[ea]")
+_BLINKING = pattern(rf"{BLINK}|\bpaus[ea]")
 _TWICE = pattern(  # "1 blink then 9 blinks"
-    rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{_BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{_BLINK}"
+    rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{BLINK}"
 )
 _TIMES = r"(?:mal|times|fois|veces|volte|vezes|razy|keer)\b"
 _COUNTED = pattern(
-    rf"\b(\d{{1,2}}|{_SAID})\s*(?:(?:x|{_TIMES})\s*)?(?:{_BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
+    rf"\b(\d{{1,2}}|{_SAID})\s*(?:(?:x|{_TIMES})\s*)?(?:{BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
     rf"(?:(?:and|und|et|y|e|i|then|dann|puis|luego|poi|depois|potem)\s{{1,9}}){{0,2}}(\d{{1,2}}|{_SAID})\s*"
     rf"(?:(?:x|{_TIMES})\s*)?{_SHORT}\b"
 )
 _TIMED = pattern(  # "clignote 2 fois puis 3 fois"
-    rf"\b{_BLINK}\s(\d{{1,2}})\s?(?:x|{_TIMES})[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}(\d{{1,2}})\s?(?:x|{_TIMES})"
+    rf"\b{BLINK}\s(\d{{1,2}})\s?(?:x|{_TIMES})[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}(\d{{1,2}})\s?(?:x|{_TIMES})"
 )
 _SAID_BLINKS = pattern(  # "blinking four then two", "blinkt vier dann zwei"
-    rf"\b{_BLINK}\s(?:[a-z']+\s){{0,3}}?({_SAID})[\s,]+(?:and|then|und|dann|puis|et|luego|y|poi|e|"
+    rf"\b{BLINK}\s(?:[a-z']+\s){{0,3}}?({_SAID})[\s,]+(?:and|then|und|dann|puis|et|luego|y|poi|e|"
     rf"depois|potem|i)\s+(?:then\s)?({_SAID})\b"
 )
-_SPELLED = pattern(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
+_SPELLED = pattern(  # "short short long = 21", "lang lang kurz"
+    rf"(?P<one>(?:\b{_DRAWN_OUT}\b[\s,-]+){{1,9}})(?P<two>(?:\b{_BRIEF}\b[\s,.-]*){{1,9}})(?:=\s*(?P<told>\d{{2}}|\d-\d)\b)?"
+    rf"|(?:\b(?:{_BRIEF}|{_DRAWN_OUT})\b[\s,.-]*){{2,12}}=\s*(?P<said>\d{{2}}|\d-\d)\b"
+)
 _TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
 
 
@@ -111,6 +111,7 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
     found = found or _drawn(plain) or _said(plain, lexicon)
     if not found and _may_flash(plain, lexicon):
         found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
+        found = found or [t for m in _behind(lexicon).finditer(plain) for t in _listed(m)]
     return _once(found)
 
 
@@ -152,18 +153,53 @@ def _joined_pair(lexicon: Lexicon) -> re.Pattern[str]:
 def find_counted(text: str) -> Code | None:
     """Return a flash code told as long and short blinks; None for a title that tells how."""
     plain = flat(text)
-    counted = _COUNTED.search(plain) or _SPELLED.search(plain) or _SAID_BLINKS.search(plain)
-    if counted is None or _is_title(plain[: counted.start()]):
+    counted = _COUNTED.search(plain) or _SAID_BLINKS.search(plain)
+    spelled = None if counted is not None else _SPELLED.search(plain)
+    match = counted or spelled
+    if match is None or _is_title(plain[: match.start()]):
         return None
-    first, second = (str(_WORDS.get(group, group)) for group in counted.groups())
-    if not first.isdecimal():
-        first, second = str(len(first.split())), str(len(re.findall("short", second)))
+    if spelled is not None:
+        return flash(_spelled(spelled), *match.span())
+    first, second = (str(_WORDS.get(group, group)) for group in match.groups())
     printed = first + second if len(second) == 1 else f"{first}-{second}"
-    return flash(printed, *counted.span())
+    return flash(printed, *match.span())
 
 
-def find_pairs(text: str) -> tuple[Code, ...]:
-    """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``."""
+def _spelled(match: re.Match[str]) -> str:
+    """The number that a lamp's blinks make, as it stands behind them or as they are counted."""
+    told = match["told"] or match["said"]
+    runs = (len(re.findall(r"[a-z]+", match[name] or "")) for name in ("one", "two"))
+    return told or "".join(map(str, runs))
+
+
+@lru_cache(maxsize=4)
+def _join(lexicon: Lexicon) -> str:
+    """What may stand between the counts of a list; of two beside ``or`` one is meant."""
+    words = "|".join(sorted(lexicon.small.listing | lexicon.small.or_))
+    return rf"(?:\s*[,;+&/]\s*|\s+(?:{words})\s+)"
+
+
+@lru_cache(maxsize=4)
+def _list_of(lexicon: Lexicon) -> str:
+    one = rf"{_NUMBER}{NO_MEASURE}"
+    return rf"{one}(?:{_join(lexicon)}{one}){{0,30}}"
+
+
+@lru_cache(maxsize=4)
+def _after_colon(lexicon: Lexicon) -> re.Pattern[str]:
+    one = r"(?:\d{2}|\d-\d)"
+    return re.compile(
+        rf".*:\s*(?:[^\W\d]{{2,12}}\.?\s){{0,2}}({one}(?:{_join(lexicon)}{one}){{1,30}})\s*"
+    )
+
+
+def find_pairs(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
+    """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``.
+
+    Args:
+        text: One line.
+        lexicon: For the words that join the numbers of a list.
+    """
     plain = flat(text)
     pairs = list(_PAIR.finditer(text))
     if any(_MEASURED.match(plain, m.end()) for m in pairs):
@@ -178,7 +214,7 @@ def find_pairs(text: str) -> tuple[Code, ...]:
         ones = re.finditer(r"\d{2}", ordered.group())
         at = ordered.start()
         found += [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
-    if not found and not _DATE.search(text) and (listed := _AFTER_COLON.fullmatch(flat(text))):
+    if not found and not _DATE.search(text) and (listed := _after_colon(lexicon).fullmatch(plain)):
         at = listed.start(1)
         ones = re.finditer(r"\d{2}|\d-\d", listed.group(1))
         found = [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
@@ -195,9 +231,7 @@ def find_list(text: str) -> tuple[Code, ...]:
 @lru_cache(maxsize=4)
 def _label(lexicon: Lexicon) -> str:
     """Words for lamp, blink or flash that lead up to a number."""
-    return (
-        rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')}|{_BLINK})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
-    )
+    return rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')}|{BLINK})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
 
 
 @lru_cache(maxsize=4)
@@ -205,7 +239,16 @@ def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
     label = _label(lexicon) + r"(?:[\"'„“«]\w{2,15}[\"'“”»]\s?\(?)?"
     lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
     verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
-    return re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_LIST})")
+    return re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_list_of(lexicon)})")
+
+
+@lru_cache(maxsize=4)
+def _behind(lexicon: Lexicon) -> re.Pattern[str]:
+    """``code 33 on the lamp``: called a code, with the lamp behind it."""
+    lamp = rf"(?:{lexicon.names_of('flash')}|{BLINK})(?![^\W\d_])"
+    return re.compile(
+        rf"\b(?:cod|kod)\w*[\s:.]{{1,2}}(?P<list>{_list_of(lexicon)})\s(?:[^\W\d_]{{1,5}}\s){{1,2}}{lamp}"
+    )
 
 
 def _listed(match: re.Match[str]) -> list[Code]:
@@ -226,7 +269,7 @@ def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:
     """A code told as blinks, a pause and blinks; it covers the words that lead up to it."""
     named = re.search(rf"{_label(lexicon)}$", match.string[: match.start()])
     start = named.start() if named is not None else match.start()
-    return flash("-".join(match.groups()), start, match.end())
+    return flash(f"{match[1]}-{match[3]}", start, match.end())
 
 
 def _is_title(head: str) -> bool:

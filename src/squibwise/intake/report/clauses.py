@@ -93,10 +93,12 @@ def join_lamp_code(
     if [c.style == "flash" for c, _ in pieces] != [True, False] or not pieces[1][0].is_exact:
         return pieces
     (lamp, between), (code, text) = pieces
-    words = words_of(between, catalog, language)
-    if words.features & (OWN_PARTS | TELLS) or words.seats or words.sides:
+    said = [words_of(t, catalog, language) for t in (between, text)]
+    own = [bool(w.features & (OWN_PARTS - {"lamp"} | TELLS) or w.seats or w.sides) for w in said]
+    if all(own):
         return pieces
-    return [(msgspec.structs.replace(code, also=(*code.also, lamp.printed)), text)]
+    words = between if own[0] else text  # "41 left curtain open, B1D20 on the tool"
+    return [(msgspec.structs.replace(code, also=(*code.also, lamp.printed)), words)]
 
 
 def _own_clauses(line: Line, lexicon: Lexicon) -> list[tuple[Code, str]]:
@@ -137,7 +139,7 @@ def _blank(text: str, code: Code, start: int) -> str:
 def _is_joint(text: str, lexicon: Lexicon) -> bool:
     """Tell whether a text between two codes only joins them: a sign, or ``and``, ``then``."""
     small, word = lexicon.small, text.strip().casefold().rstrip(".")
-    joining = small.and_ | small.letters | small.or_ | small.then
+    joining = small.listing | small.or_ | small.then
     return word in _JOINING_SIGNS or word in joining
 
 

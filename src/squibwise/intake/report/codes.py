@@ -9,6 +9,7 @@ import re
 import msgspec
 
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.lexicon import flat
 
 _END = r"(?![0-9A-Za-z])"
 _SAE = pattern(
@@ -80,7 +81,6 @@ _STATUS = pattern(
     r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
     r"|(?<=\s)([01]{8})(?=\s{2})"
 )
-_OR = pattern(r"\s+(?:or|oder|ou|o|lub|albo)\s+")
 _BETWEEN = 3  # words that may stand between two notations of one code
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _MAKER = pattern(r"(DF\d{3})" + _END)
@@ -386,8 +386,16 @@ def overlaps(start: int, end: int, taken: list[Code]) -> bool:
     return any(t.start < end and start < t.end for t in taken)
 
 
-def merge_twins(found: list[Code], text: str) -> tuple[Code, ...]:
-    """Return the codes of one line in the order they stand, those that are one code merged."""
+def merge_twins(
+    found: list[Code], text: str, choosing: frozenset[str] = frozenset()
+) -> tuple[Code, ...]:
+    """Return the codes of one line in the order they stand, those that are one code merged.
+
+    Args:
+        found: In any order.
+        text: The line.
+        choosing: Words such as ``or``: of two codes beside one the fault has one.
+    """
     merged: list[Code] = []
     for token in sorted(found, key=lambda t: t.start):
         twin = next((i for i, other in enumerate(merged) if _is_twin(other, token)), None)
@@ -395,7 +403,7 @@ def merge_twins(found: list[Code], text: str) -> tuple[Code, ...]:
             merged.append(token)
         else:
             merged[twin] = _joined(merged[twin], token)
-    merged = _alternatives(merged, text)
+    merged = _alternatives(merged, text, choosing)
     exact = [t for t in merged if t.is_exact]
     if len(exact) == 1 and len(merged) == 2:  # a maker's number beside its public code
         other = next(t for t in merged if not t.is_exact)
@@ -405,12 +413,12 @@ def merge_twins(found: list[Code], text: str) -> tuple[Code, ...]:
     return tuple(merged)
 
 
-def _alternatives(found: list[Code], text: str) -> list[Code]:
+def _alternatives(found: list[Code], text: str, choosing: frozenset[str]) -> list[Code]:
     """``B1642 or B1647``: one fault with two codes of which it is one."""
     kept: list[Code] = []
     for token in found:
         between = text[kept[-1].end : token.start] if kept else ""
-        if _OR.fullmatch(between):
+        if flat(between).strip(" .") in choosing:
             kept[-1] = _with_twin(kept[-1], token)
         else:
             kept.append(token)

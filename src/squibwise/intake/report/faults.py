@@ -401,8 +401,8 @@ def _continues(line: Line, state: _State) -> bool:
 
 
 def _begins_row(line: Line) -> bool:
-    """Tell whether a line is a row of a table whose first cell is filled."""
-    return bool(cell_of(line, 0).strip())
+    """Tell whether a line is a row of a table whose first cell is filled, or names its car."""
+    return line.is_of_car or bool(cell_of(line, 0).strip())
 
 
 def _is_again(code: Code, line: Line, current: Fault, before: Code) -> bool:

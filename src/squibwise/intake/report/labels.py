@@ -111,8 +111,10 @@ def _is_its_own_number(line: Line, lines: list[Line]) -> bool:
 def _drop_numbers(lines: list[Line], told: list[int]) -> None:
     """List codes as unread that stand above or below all told ones as numbers of other things."""
     styles = {c.style for at in told for c in lines[at].codes}
+    is_lamp = styles == {"flash"}  # what a reader says beside its counts is the same in other words
     for at, line in enumerate(lines):
         is_outside = bool(told) and (at < told[0] or at > told[-1])
+        is_outside = is_outside and not (is_lamp and all(c.is_exact for c in line.codes))
         if is_outside and line.codes and _means_little(line.words) and _numbers_else(line, styles):
             line.codes, line.role, line.why = (), "aside", "a number of something else"
 

@@ -34,6 +34,7 @@ from squibwise.intake.report.labels import (
     is_called,
     is_label,
 )
+from squibwise.intake.report.lamp_sheets import follow_lamp_sheet
 from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 from squibwise.intake.report.spoken import follow_gaps, follow_spoken
@@ -113,7 +114,8 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
         _read_line_codes(line, lexicon)
     follow_gaps(sheet.lines, lexicon)
     refuse_many(sheet.name, sum(len(ln.codes) for ln in sheet.lines), MAX_FAULTS, "codes")
-    _settle_flash(sheet.lines)
+    _settle_flash(sheet.lines, lexicon)
+    sheet.counts_blinks = follow_lamp_sheet(sheet.lines, lexicon)
     _follow_shapes(sheet.lines)
     follow_spoken(sheet.lines)
     _read_column(sheet.lines)
@@ -172,7 +174,8 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
     codes = list(find_codes(line.text))
     if flashes:
         codes = [c for c in codes if c.is_exact and not overlaps(c.start, c.end, flashes)]
-    line.codes = merge_twins([*codes, *flashes], line.text) or find_list(line.text)
+    line.codes = merge_twins([*codes, *flashes], line.text, lexicon.small.or_)
+    line.codes = line.codes or find_list(line.text)
 
 
 def _with_second(codes: tuple[Code, ...], text: str) -> tuple[Code, ...]:
@@ -242,7 +245,7 @@ def _with_ranges(codes: tuple[Code, ...], text: str) -> tuple[Code, ...]:
     return tuple(found)
 
 
-def _settle_flash(lines: list[Line]) -> None:
+def _settle_flash(lines: list[Line], lexicon: Lexicon) -> None:
     """Bare numbers are flash codes only where nothing speaks against it."""
     exact = any(c.style in ("sae", "hex24", "decimal24") for ln in lines for c in ln.codes)
     maker = any(c.style == "decimal" for ln in lines for c in ln.codes)
@@ -259,16 +262,20 @@ def _settle_flash(lines: list[Line]) -> None:
         if (exact and line not in coded) or (numbered and not labelled):
             line.codes = tuple(c for c in line.codes if c.style != "flash" or is_called(line, c))
         if len(called) > 1 and not line.codes and not line.cells:
-            line.codes = find_pairs(line.text)
+            line.codes = find_pairs(line.text, lexicon)
         if called and not (exact or maker or line.codes or line.cells):
-            line.codes = _find_more_flashes(line.text) or _find_told_flashes(line.text, called)
+            line.codes = _find_more_flashes(line.text) or _find_told_flashes(
+                line.text, called, lexicon
+            )
 
 
-def _find_told_flashes(text: str, called: list[Line]) -> tuple[Code, ...]:
+def _find_told_flashes(text: str, called: list[Line], lexicon: Lexicon) -> tuple[Code, ...]:
     """``Book: 1-3 passenger bag, 2-1 sensor``: pairs that others call blinks."""
     told = {c.printed for line in called for c in line.codes if c.style == "flash"}
     leads = (
-        c for c in find_pairs(text) if text[: c.start].rstrip(" (")[-1:] in ("", ":", ",", ";")
+        c
+        for c in find_pairs(text, lexicon)
+        if text[: c.start].rstrip(" (")[-1:] in ("", ":", ",", ";")
     )
     return tuple(c for c in leads if c.printed in told)
 

@@ -12,6 +12,7 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.again import join_mentions, name_tails
 from squibwise.intake.report.boxes import apply_boxes
 from squibwise.intake.report.candidates import Hand, Scope
+from squibwise.intake.report.cars import take_cars
 from squibwise.intake.report.corrections import correct_faults, hear_on
 from squibwise.intake.report.cross_tables import apply_cross_tables
 from squibwise.intake.report.faults import gather
@@ -174,6 +175,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     take_module_names(sheet.lines, lexicon)
     take_line_units(sheet.lines, lexicon)
     sheet.lines = [x for ln in sheet.lines for x in part_units(ln, lexicon)]
+    take_cars(sheet.lines, lexicon)
     apply_legend(sheet, lexicon)
     read_codes(sheet, lexicon)
     name_tails(sheet.lines)

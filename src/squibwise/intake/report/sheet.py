@@ -32,6 +32,7 @@ class Line(msgspec.Struct, kw_only=True):
         is_module: It names a module of the car.
         is_whole: It says that every circuit, or every other one, was tested and is good.
         is_keyed: It begins with a label and a colon.
+        is_of_car: It began with the name of a car, so that it is a row of its own.
         why: Why it tells of no fault that is there now, such as ``a question``; empty when it may.
         module: Name of the module that it stands under; None when there was none.
         unit: Which unit that is.
@@ -53,6 +54,7 @@ class Line(msgspec.Struct, kw_only=True):
     is_module: bool = False
     is_whole: bool = False
     is_keyed: bool = False
+    is_of_car: bool = False
     why: str = ""
     module: str | None = None
     unit: Unit = "unknown"
@@ -143,6 +145,7 @@ class Sheet(msgspec.Struct, kw_only=True):
         other_kind: What it is where it is no report, such as ``recorder``; empty when it may be.
         is_machine_read: A camera or a reader of print made its text.
         lists_parts: It is a list of parts.
+        counts_blinks: Its numbers are counts of a lamp's blinks.
         language: Its own language beside English; None when no other was seen.
         findings: What is wrong with single lines.
     """
@@ -161,5 +164,6 @@ class Sheet(msgspec.Struct, kw_only=True):
     other_kind: str = ""
     is_machine_read: bool = False
     lists_parts: bool = False
+    counts_blinks: bool = False
     language: str | None = None
     findings: list[Finding] = msgspec.field(default_factory=list)

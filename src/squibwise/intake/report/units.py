@@ -246,6 +246,7 @@ def _is_labelled(line: Line, lexicon: Lexicon) -> bool:
     named, is_sure = name_unit(label, lexicon) if label else ("unknown", False)
     told = line.words.features
     is_own = told & (PARTS - _ANYWHERE) or has_part(line.words)
+    is_own = is_own or (line.codes[0].style == "flash" and "unit" in told)  # "after battery: 3-1"
     return named == "other" and (is_sure or "foreign" in told or not is_own)
 
 
