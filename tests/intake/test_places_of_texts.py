@@ -39,3 +39,40 @@ def test_a_bare_name_among_faults_without_codes_is_a_part_whose_fault_is_not_tol
         ("passenger.buckle-switch", "unknown"),
         ("right.curtain", "open-or-high"),
     ]
+
+
+# Text of several lines, parted by "/"; then the parts it tells of, in order.
+UNDER_A_PLACE = """
+SRS/Driver side:/seat bag open/Passenger side:/curtain short|driver.seat-bag right.curtain
+SRS/Izquierda:/airbag lateral abierto/Derecha:/cortina corto a masa|driver.seat-bag right.curtain
+SRS/Fahrer:/Seitenairbag offen/Beifahrer:/Knieairbag offen|driver.seat-bag passenger.knee-bag
+SRS/LEFT/seat bag open/RIGHT/curtain short|driver.seat-bag right.curtain
+SRS/Lato guida/airbag laterale aperto/Lato passeggero/tendina in corto|driver.seat-bag right.curtain
+B1E30 seat bag open/Right side:/B1E32 curtain short|None right.curtain
+Rear:/B1951 left buckle open|row2-left.buckle-switch
+Second row/B1951 left buckle open|row2-left.buckle-switch
+Hinten/B1951 Gurtschloss links offen|row2-left.buckle-switch
+Vordersitze/B1 Gurtschloss links offen/Rücksitze/Gurtschloss links offen|driver row2-left
+Front/B1960 crash sensor, left, open|nose-left.impact-sensor
+Tylna kanapa/B1951 klamra lewa przerwa|row2-left.buckle-switch
+left: seat bag open, curtain open/right: nothing|driver.seat-bag left.curtain
+gauche : airbag latéral ouvert, rideau en court-circuit/droite : rien|driver.seat-bag left.curtain
+left: B1410 seat bag open, B1411 curtain open/right: nothing|driver.seat-bag left.curtain
+hinten: Gurtschloss links offen, Gurtschloss rechts Kurzschluss|row2-left row2-right
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", UNDER_A_PLACE)
+def test_a_place_above_or_before_parts_is_that_of_each_and_of_none_above(row: str) -> None:
+    text, _, want = row.partition("|")
+    told = [str(ln.component) for ln in read_text(text.replace("/", "\n"), "r.txt").lines]
+    assert len(told) == len(want.split())
+    assert all(said.startswith(place) for said, place in zip(told, want.split(), strict=True))
+
+
+def test_seats_above_belts_are_a_place_and_above_a_seat_motor_another_unit() -> None:
+    rows = ["Front seats", "B1950 left buckle open", "Rear seats", "B1951 left buckle open"]
+    told = read_text("\n".join(rows), "r.txt").lines
+    assert [ln.component for ln in told] == ["driver.buckle-switch", "row2-left.buckle-switch"]
+    rows = ["Airbag", "B1A01 driver airbag open", "Driver seat", "B2402 lumbar motor open"]
+    assert [ln.unit for ln in read_text("\n".join(rows), "r.txt").lines] == ["restraint", "other"]

@@ -214,14 +214,15 @@ def _clauses_of(text: str, catalog: Catalog, language: str | None) -> list[str]:
     for end in _CLAUSE.finditer(text):
         before, behind = text[start : end.start()], _CLAUSE.split(text[end.end() :])[0]
         is_whole = stands_alone(words_of(before, catalog, language))
-        is_cut = not is_whole or _is_only_place(words_of(behind, catalog, language))
+        is_cut = not is_whole or is_only_place(words_of(behind, catalog, language))
         if not (end.group().startswith(".") and is_cut):
             found.append(before)
             start = end.end()
     return [*found, text[start:]]
 
 
-def _is_only_place(words: Words) -> bool:
+def is_only_place(words: Words) -> bool:
+    """Tell whether words name a side, a seat, an end or a row and nothing more."""
     told = words.features - {"skip", "side", "byside"}
     place = words.sides or words.seats or words.ends or words.rows
     return bool(place) and not (told or words.statuses or words.voices)
@@ -256,7 +257,7 @@ def add_statuses(words: Words, more: Words) -> None:
 
 def is_place(words: Words) -> bool:
     """Tell whether a piece of a line names a side or a seat and nothing more."""
-    return bool(words.sides or words.seats) and _is_only_place(words)
+    return bool(words.sides or words.seats) and is_only_place(words)
 
 
 def _moved(words: Words, place: Words) -> Words:

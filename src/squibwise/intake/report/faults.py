@@ -24,6 +24,7 @@ from squibwise.intake.report.clauses import (
     add_statuses,
     find_labels_above,
     is_next_row,
+    is_only_place,
     is_place,
     is_sentence,
     is_whole,
@@ -43,6 +44,7 @@ from squibwise.intake.report.headings import heading_name
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.line_words import without_codes, words_of
+from squibwise.intake.report.lines import label_of
 from squibwise.intake.report.part_lists import is_bare_part
 from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
 from squibwise.intake.report.words import (
@@ -136,7 +138,8 @@ def _take_heading(line: Line, state: _State, sheet: Sheet) -> None:
     """
     is_label = line.is_keyed and line.count is None
     name = heading_name(line.text)
-    if not (is_label and state.current is not None and state.current.first.module in (None, name)):
+    is_own = state.current is not None and state.current.first.module in (None, name)
+    if not (is_label and is_own) or line.role == "group":
         state.current = None
     if line.is_module:
         sheet.modules[name] = None
@@ -161,7 +164,7 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         state.current = None
         sheet.faults.append(_words_entry(line, line.words, state))
         return
-    if _begins_row(line):
+    if _begins_row(line) or _is_of_place(line, catalog, sheet.language):
         state.current = None
     lexicon = lexicon_of(catalog)
     is_told = not (line.why or is_seen(line, lexicon))
@@ -192,6 +195,11 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         state.current = fresh[-1]
     else:
         sheet.unread.append(line)
+
+
+def _is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
+    """``right: nothing``: a place before a colon begins something else than the fault above."""
+    return line.is_keyed and is_only_place(words_of(label_of(line), catalog, language))
 
 
 def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:

@@ -5,7 +5,7 @@ from itertools import islice
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part
+from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part, stands_alone
 
 DECORATED = pattern(
     r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)[\s(]*(?=[^\W_])"
@@ -30,21 +30,56 @@ _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a stat
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
     "internal mechanical defect performance ground range resistance".split()
 )
-_SIDE_WORDS = frozenset("skip side byside".split())
+_SIDE_WORDS = frozenset("skip side byside seatbag".split())
+_IN_SEATS = frozenset("sensor switch seatposition occupant lap".split())  # parts of other units too
 
 
 def find_groups(lines: list[Line]) -> None:
-    """Set headings of a side, a seat, a status or a part; one of them precedes the first code."""
-    first = next((i for i, ln in enumerate(lines) if ln.codes), None)
+    """Set headings of a side, a seat, a status or a part; one of them precedes the first fault.
+
+    A side or a seat that stands alone before a colon is a heading wherever it stands.
+    """
+    is_coded = any(ln.codes for ln in lines)
+    first = next((i for i, ln in enumerate(lines) if ln.codes or _is_told(ln, is_coded)), None)
     if first is None:
         return
     grouped = {_is_of_status(ln) for ln in lines[:first] if _is_group(ln)}
     for at, line in enumerate(lines):
-        if _is_of_status(line) in grouped and _is_group(line):
+        is_alike = _is_of_status(line) in grouped or heads_place(lines, at)
+        if is_alike and _is_group(line):
             is_none = line.words.voices - {"gone", "past"}
             line.role, line.group = "group", Words() if is_none else line.words
         elif _heads_codes(lines, at):
             line.role, line.group = "group", line.words
+
+
+def _is_told(line: Line, is_coded: bool) -> bool:
+    """Tell whether a line of a report without codes tells of a fault."""
+    return not is_coded and line.role == "words" and stands_alone(line.words)
+
+
+def heads_place(lines: list[Line], at: int) -> bool:
+    """``Passenger side:``: a place and a colon, above a fault that tells no place of that kind."""
+    line, after = lines[at], next_below(lines, at, RIGHT_BELOW)
+    if not line.text.rstrip().endswith(":") or after is None or line.words.statuses:
+        return False
+    one, two = line.words, after.words
+    is_free = not (one.seats | one.sides and two.seats | two.sides)
+    is_free = is_free and not (one.ends | one.rows and two.ends | two.rows)
+    return is_free and bool(after.codes or stands_alone(two)) and not after.is_module
+
+
+def heads_seats(lines: list[Line], at: int) -> bool:
+    """``Rear seats`` above a belt or a bag: a place of restraints, and no unit of the seats."""
+    line, after = lines[at], next_below(lines, at, RIGHT_BELOW)
+    if after is None or line.words.features - _SIDE_WORDS or not _has_place(line.words):
+        return False
+    own = after.words.features & ((PARTS - _IN_SEATS) | {"bag"})
+    return bool(own) and "foreign" not in after.words.features
+
+
+def _has_place(words: Words) -> bool:
+    return bool(words.seats or words.sides or words.ends or words.rows)
 
 
 def _is_of_status(line: Line) -> bool:
@@ -110,7 +145,7 @@ def _is_group(line: Line) -> bool:
         return False
     is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
     is_past = DECORATED.match(line.text) and words.voices & {"gone", "past"}
-    told = words.seats or words.sides or words.statuses or is_none or is_past
+    told = _has_place(words) or words.statuses or is_none or is_past
     return line.known_share == 1.0 and bool(told)
 
 
@@ -144,6 +179,8 @@ def is_bare_heading(lines: list[Line], at: int) -> bool:
         return False
     if is_addressed(line):
         return True
+    if heads_seats(lines, at):
+        return False
     after = next_below(lines, at, _NEXT_LINES)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
         return False

@@ -105,7 +105,7 @@ def _dealt(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
     cuts.append(
         [(found.start(a), found.start(b)) for a, b in (("one", "two"), ("first", "second"))]
     )
-    return [_cut(line, cut) for cut, told in zip(cuts, verdicts, strict=True) if told == "bad"]
+    return [cut_out(line, cut) for cut, told in zip(cuts, verdicts, strict=True) if told == "bad"]
 
 
 def _with_letters(line: Line, lexicon: Lexicon, language: str | None) -> Line:
@@ -303,7 +303,7 @@ class _Parting:
         spans = self._places(pairs[0])
         if len(spans) != _TWO:
             return []
-        return [_cut(self.line, [span]) for span in reversed(spans)]
+        return [cut_out(self.line, [span]) for span in reversed(spans)]
 
     def _settle(self) -> bool:
         """Give a bare place the verdict that stands before it; tell whether all have one."""
@@ -333,7 +333,7 @@ class _Parting:
 
     def _without_pair(self) -> list[Line]:
         spans = [s for p in self.head if _has_two(p.words) for s in self._places(p)]
-        return [_cut(self.line, spans)] if spans else []
+        return [cut_out(self.line, spans)] if spans else []
 
     def _line_of(self, owner: _Owner) -> Line:
         """The line with what stands before, the place's own pieces, and what others lend it."""
@@ -350,9 +350,9 @@ class _Parting:
                 kept = self._parts(piece) if lends else []
                 cuts += _gaps((self._end_before(piece), piece.end), kept)
         if not any(o is not owner and self._holds_code(o) for o in self.owners):
-            return _cut(self.line, cuts)
+            return cut_out(self.line, cuts)
         own = msgspec.structs.replace(self.line, codes=(), role="unread")  # the code is another's
-        return _cut(own, [*cuts, *((c.start, c.end) for c in self.line.codes)])
+        return cut_out(own, [*cuts, *((c.start, c.end) for c in self.line.codes)])
 
     def _holds_code(self, owner: _Owner) -> bool:
         """Tell whether the one code stands with a place; one that leads the line is of the line."""
@@ -406,8 +406,8 @@ def _gaps(span: _Span, kept: list[_Span]) -> list[_Span]:
     return [(a, b) for a, b in zip(ends, starts, strict=True) if a < b]
 
 
-def _cut(line: Line, spans: list[_Span]) -> Line:
-    """The line without some stretches of its text; its codes stand where they now do."""
+def cut_out(line: Line, spans: list[_Span]) -> Line:
+    """Return the line without some stretches of its text; its codes stand where they now do."""
     gone = sorted(set(spans))
     text, at = "", 0
     for start, end in gone:

@@ -39,6 +39,7 @@ from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.returns import hear_returns
 from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.side_labels import share_label
 from squibwise.intake.report.signs import (
     apply_legend,
     apply_letters,
@@ -192,6 +193,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet.language = _language(lexicon, sheet.lines)
     if sheet.language is None:
         _read_seats(sheet.lines)
+    sheet.lines = [x for ln in sheet.lines for x in share_label(ln, lexicon, sheet.language)]
     sheet.lines = [x for ln in sheet.lines for x in part_places(ln, lexicon, sheet.language)]
     if not any(line.codes for line in sheet.lines):
         said = [x for ln in sheet.lines for x in split_statements(ln, lexicon, sheet.language)]

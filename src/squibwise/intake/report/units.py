@@ -12,6 +12,7 @@ from squibwise.intake.report.headings import (
     begins_block,
     find_groups,
     heading_name,
+    heads_seats,
     indent,
     is_addressed,
     is_bare_heading,
@@ -162,11 +163,16 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
             line.unit = "other"
         if line.role == "group":
             group = line.group
-        elif group is not None and begins_block(lines, at):
+        elif group is not None and (begins_block(lines, at) or _ends_group(line)):
             group = None
         elif group is not None:
             line.group = group
     _settle_unnamed(lines)
+
+
+def _ends_group(line: Line) -> bool:
+    """``Other things:`` ends what a heading said of the lines above."""
+    return line.role in ("unread", "aside") and line.text.rstrip().endswith(":")
 
 
 def _status_below(line: Line) -> Words | None:
@@ -437,7 +443,7 @@ def _is_area_between(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     line = lines[at]
     is_inside = 0 < at < len(lines) - 1 and lines[at - 1].codes and lines[at + 1].codes
     is_row = line.codes or line.cells or line.role not in ("words", "unread", "heading")
-    if is_row or not is_inside or not reads_as_name(line):
+    if is_row or not is_inside or not reads_as_name(line) or heads_seats(lines, at):
         return False
     told = line.words.statuses or line.words.voices
     is_told = has_part(line.words) or has_fault(line.words) or told

@@ -1,0 +1,56 @@
+"""Lines that begin with a place before a colon: it is that of every part behind it."""
+
+import msgspec
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.clauses import is_only_place
+from squibwise.intake.report.lexicon import Lexicon
+from squibwise.intake.report.line_words import language_of, words_in
+from squibwise.intake.report.own_places import cut_out
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import HEADS, TELLS, Words
+
+_LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")
+_BETWEEN = pattern(r"[,;]\s|\s[+&]\s|\s(?:and|und|et|y|e|i|oraz)\s")
+
+
+def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
+    """Return a line as one line for each of its parts; else the line.
+
+    ``left: seat bag open, curtain open``: both are on the left.
+
+    Args:
+        line: With its codes and tokens.
+        lexicon: All phrases.
+        usual: The report's own language.
+    """
+    label = None if line.cells else _LABEL.match(line.text)
+    if label is None or any(code.start < label.end() for code in line.codes):
+        return [line]
+    language = language_of(line, lexicon, usual)
+    place = words_in(label[1], lexicon, language)
+    cuts = [m.span() for m in _BETWEEN.finditer(line.text, label.end())]
+    if not cuts or not is_only_place(place):
+        return [line]
+    bounds = [label.end(), *(at for cut in cuts for at in cut), len(line.text)]
+    pieces = list(zip(bounds[::2], bounds[1::2], strict=True))
+    said = [words_in(line.text[start:end], lexicon, language) for start, end in pieces]
+    if not all(_may_be_at(place, words) for words in said):
+        return [line]
+    return [_piece_of(line, label.end(), span) for span in pieces]
+
+
+def _may_be_at(place: Words, words: Words) -> bool:
+    """Tell whether words name a part and its fault, and no place of the kind of another one."""
+    sides, more = place.seats | place.sides, words.seats | words.sides
+    is_apart = bool(sides and more)
+    is_apart = is_apart or bool((place.ends or place.rows) and (words.ends or words.rows))
+    return bool(words.features & HEADS and words.features & TELLS) and not is_apart
+
+
+def _piece_of(line: Line, begin: int, span: tuple[int, int]) -> Line:
+    """The label of a line and one piece of what stands behind it."""
+    start, end = span
+    codes = tuple(c for c in line.codes if start <= c.start and c.end <= end)
+    own = msgspec.structs.replace(line, codes=codes, role=line.role if codes else "unread")
+    return cut_out(own, [s for s in ((begin, start), (end, len(line.text))) if s[0] < s[1]])
