@@ -152,3 +152,25 @@ def test_other_units_lines_change_no_chance_of_a_restraint_by_a_point(
 def test_a_crash_sensor_in_a_door_is_of_no_door_unit(told: str) -> None:
     (line,) = read_text(f"Airbag unit\n{told}\n").lines
     assert (line.component, line.unit) == ("door-right.impact-sensor", "restraint")
+
+
+OF_OTHERS = """
+P0301 Cylinder 1 misfire detected
+P0171 System too lean bank 1
+P0700 Transmission control - stored
+P0301 raté d'allumage cylindre 1
+P0301 Zündaussetzer Zylinder 1, vorhanden
+P1234
+C0035 Left front wheel speed sensor
+C1A02 Radsensor
+U0140 lost communication with body control
+""".strip().splitlines()
+OURS = ("Driver airbag stage 1 open circuit", "Gurtstraffer Beifahrer Unterbrechung")
+
+
+@pytest.mark.parametrize("below", OURS)
+@pytest.mark.parametrize("other", OF_OTHERS)
+def test_a_fault_without_a_code_stands_below_a_code_of_another_unit(other: str, below: str) -> None:
+    """SAE J2012: P is powertrain, C chassis; no restraint part describes such a code."""
+    told = read_text(f"Passenger airbag open circuit\n{other}\n{below}\n").lines
+    assert [ln.raw for ln in told] == ["Passenger airbag open circuit", other, below]

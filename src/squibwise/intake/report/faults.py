@@ -173,6 +173,8 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
     )
     is_sure = not stands_alone(line.words) or is_told
     current = state.current if is_sure else None  # a story goes on with no row
+    if current is not None and stands_alone(line.words) and _is_of_others(current):
+        current = None  # no part of restraint describes what is told of theirs
     if current is not None and _is_status(line) and state.blanks <= _GAP:
         _attach(line, current)
         return
@@ -211,6 +213,13 @@ def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
     fault = _words_entry(line, words_of(clause, catalog, sheet.language), state)
     fault.absent = "" if begins_with_only(clause, lexicon_of(catalog)) else UNSURE
     sheet.faults.append(fault)
+
+
+def _is_of_others(fault: Fault) -> bool:
+    """Tell whether an entry is of another unit (SAE J2012: P is powertrain, C chassis)."""
+    letter = fault.code.code[:1] if fault.code is not None and fault.code.style == "sae" else ""
+    has_words = any(text.strip() for text in fault.texts)
+    return letter == "P" or (has_words and (fault.unit == "other" or letter == "C"))
 
 
 def _is_status(line: Line) -> bool:
