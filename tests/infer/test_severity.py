@@ -9,7 +9,7 @@ from squibwise.infer import assess
 from squibwise.infer.event_table import event_table
 from squibwise.infer.told import weigh_impact
 from squibwise.model.belief import Assessment
-from squibwise.model.evidence import Circumstance, Evidence, Impact, Occupant, Recorder
+from squibwise.model.evidence import Circumstance, Evidence, Impact, Look, Occupant, Recorder
 
 BAG, BELT = "driver.front-bag", "driver.retractor-pretensioner"
 SPEEDS = (0.0, 2.0, 4.0, 6.0, 9.0, 12.0, 16.0, 22.0, 30.0, 45.0, 70.0)
@@ -150,6 +150,19 @@ def test_without_a_crash_the_glass_is_as_whole_as_any_other_part() -> None:
     assert glass is not None
     assert glass.now.damaged < 0.04
     assert "centre.windshield" not in [look.component for look in answer.next_looks[:1]]
+
+
+@pytest.mark.parametrize(
+    "beside",
+    [(), (Look(id="unit", component="centre.control-unit", seen="damaged"),)],
+    ids=["crush", "crush and hurt unit"],
+)
+def test_crush_alone_settles_no_deployment(beside: tuple[Evidence, ...]) -> None:
+    body = Impact(id="body", zone="nose-left", extent="severe")
+    bag = assess(build.case(body, *beside), build.CATALOG).of("driver.front-bag")
+    assert bag is not None
+    assert bag.after_crash.fired > 0.8
+    assert bag.ranges["fired"].low < build.CATALOG.fact("present.settled").number()
 
 
 def test_a_doubtful_conclusion_is_told_with_the_range_of_its_figures() -> None:

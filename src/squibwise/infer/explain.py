@@ -15,8 +15,9 @@ from squibwise.infer.parts import not_sound
 from squibwise.infer.stakes import Candidate, Stakes
 from squibwise.model.belief import Because, SettlingLook, StateRange
 from squibwise.model.case import Case
-from squibwise.model.evidence import Look
-from squibwise.model.names import split_component
+from squibwise.model.evidence import Evidence, Impact, LampCheck, Look, Recorder
+from squibwise.model.names import split_component, split_loop
+from squibwise.model.report import Report
 from squibwise.model.words import STATES, State
 
 Array = npt.NDArray[np.float64]
@@ -273,6 +274,9 @@ def _figures(
             row = words[entry.seen]
             ends = (1.0 / row.range_factor, row.range_factor)
             yield f"how often '{row.text}' is seen of a part that fired", fired, ends
+    if part.part.kind.fires and _is_told_by_the_body_alone(part.part.id, case):
+        factor = catalog.firing.scans.range_factor
+        yield "how hard a blow was that looks so", fired, (1.0 / factor, factor)
     if kind in events.follow:
         yield "how often it fires with the belts of its seat", fired, _ends(events.follow[kind])
     if kind == "knee-bag":
@@ -292,6 +296,23 @@ def _figures(
         if link.kind == kind:
             by = split_component(link.by).kind if "." in link.by else link.by
             yield f"how often a {by} hurts it", damaged, _ends(link.damaged)
+
+
+def _is_told_by_the_body_alone(component: str, case: Case) -> bool:
+    """Return whether crush as an eye judged it is all that tells whether a part fired.
+
+    Nobody read the unit or its record, and nobody saw or measured the part itself.
+    """
+    judged = any(isinstance(e, Impact) and e.extent not in (None, "none") for e in case.evidence)
+    return judged and not any(_speaks_of(e, component) for e in case.evidence)
+
+
+def _speaks_of(entry: Evidence, component: str) -> bool:
+    """Return whether an entry tells of the circuits of the car, of its speed, or of a part."""
+    if isinstance(entry, Report | Recorder | LampCheck):
+        return True
+    about = getattr(entry, "component", None) or getattr(entry, "loop", None) or ""
+    return bool(about) and split_loop(about)[0] == component
 
 
 def _ends(figure: Figure) -> tuple[float, float]:
