@@ -329,7 +329,7 @@ def _why_scan_first(net: Network, leads: Leads, catalog: Catalog) -> str:
     if last.reading.coverage.complete is not False or is_scanned_whole(net, catalog):
         return ""
     if unit_is_silent(last):
-        return f"check supply, ground and bus of the unit, then {scan} once more"
+        return f"check fuse, supply, ground, plug and bus of the unit, then {scan} once more"
     return f"{scan} to the end: the report at hand stops short"
 
 

@@ -77,6 +77,8 @@ def _is_of_the_supply(line: CodeLine) -> bool:
 
 def unit_is_silent(report: Report) -> bool:
     """Return whether a report says that the restraint unit does not answer."""
+    if report.reading.coverage.silent is not None:
+        return True
     silence = (c for c in report.reading.lines if c.kind == "control-unit" and c.present)
     return not report.reading.answers and any(c.fault == "communication" for c in silence)
 
@@ -121,7 +123,7 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
     reach, coverage = catalog.firing.scans.reach, report.reading.coverage
     told = {f.code for f in report.reading.findings}
     events = _EVENTS in told and coverage.complete is None and not report.shows_codes
-    if events or told & _NO_REPORT:
+    if events or coverage.silent is not None or told & _NO_REPORT:
         return 0.0
     if _NOTHING_UNDERSTOOD in told and len(report.reading.unread) >= _A_LIST:
         return 0.0

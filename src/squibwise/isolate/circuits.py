@@ -19,6 +19,7 @@ from squibwise.model.evidence import LampCheck, TestOutcome
 from squibwise.model.names import loop_id, split_loop
 from squibwise.model.report import Report
 
+UNIT = "centre.control-unit"
 _PARTS = ("part", "device")
 
 
@@ -64,6 +65,8 @@ def _list_loops(
     loops = {(c.id, int(stage)) for c in states.components for stage in c.stages}
     told = {c for c in loops for r in last if _names(r, *c, catalog, c[0] in meant)}
     told = {c for c in told if c[0] not in unlikely}
+    if any(r.reading.coverage.silent is not None for r in last):
+        told |= {c for c in loops if c[0] == UNIT}
     if any(isinstance(e, LampCheck) for e in case.evidence):
         told |= {c for c in loops if c[0].endswith(".warning-lamp")}
     spent = {c.id for c in states.components if c.now.fired >= LIKELY}

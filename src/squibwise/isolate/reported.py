@@ -180,16 +180,18 @@ def is_spent(assessment: Assessment, component: str) -> bool:
 
 
 def _missed_by_others(reports: list[Report], chain: Chain, catalog: Catalog) -> Reported | None:
-    """Return what other units say of the control unit, in lines that only name it with a code.
+    """Return what other units, or the scan tool, say of the control unit that does not answer.
 
-    They can tell only that it does not answer, or not with sense.
+    Lines of other units only name it with a code: it does not answer, or not with sense.
     """
     if chain.circuit != "unit" or not reports:
         return None
     last = reports[-1]
     named = catalog.loops.words[_UNIT_WORD].pattern()
     texts = [plain(line.raw) for line in last.reading.unread]
-    if not any(named.search(t) and _CODE_FIRST.match(t) for t in texts):
+    if last.reading.coverage.silent is None and not any(
+        named.search(t) and _CODE_FIRST.match(t) for t in texts
+    ):
         return None
     kinds = catalog.loops.untold["silent"]
     return Reported(weight=dict(kinds), shown=last.id, evidence=(last.id,))

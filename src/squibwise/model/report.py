@@ -160,6 +160,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         serial: Serial number of the restraint unit, letters and digits alone; empty where it
             states none.
         is_vouched: That it is complete is its owner's word, the report itself does not say so.
+        silent: Where the report says that the restraint unit did not answer: nothing was read of
+            it; None when it does not say so.
     """
 
     complete: bool | None = None
@@ -178,6 +180,7 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     counts_more: tuple[Unread, ...] = ()
     serial: str = ""
     is_vouched: bool = False
+    silent: Origin | None = None
 
 
 class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

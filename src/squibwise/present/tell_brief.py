@@ -17,6 +17,7 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.proof import Overview
+from squibwise.model.report import Report
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.faulty_circuits import UNIT, FaultyCircuit, find_faulty_circuits
 from squibwise.present.figures import (
@@ -45,6 +46,7 @@ from squibwise.present.tell_orders import (
     tell_titled,
     tell_why,
 )
+from squibwise.present.tell_report import SILENT
 from squibwise.present.tell_trouble import tell_wrong
 from squibwise.present.tell_visits import WIDTH, next_operation, tell_operation_shortly
 from squibwise.present.telling import Section, Table, Telling, Text, Tone, filled, section
@@ -91,6 +93,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
         waiting_minutes: Waits after power-downs. [min]
         next: What to ask, to look at and to do, the first first.
         open: Gates that keep the record open.
+        silent: Reports that only say that the control unit did not answer, by the entry's id.
         untold: Nothing was handed in, seen or told yet: what is believed is of any car.
     """
 
@@ -106,6 +109,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
     waiting_minutes: int
     next: tuple[str, ...]
     open: tuple[str, ...]
+    silent: tuple[str, ...] = ()
     untold: bool = False
 
 
@@ -134,8 +138,15 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         waiting_minutes=followed.waiting_minutes if followed else 0,
         next=tuple(_next(states, todo, circuits, catalog)),
         open=tuple(g.id for g in whole.gates if g.open),
+        silent=_list_silent(case),
         untold=untold,
     )
+
+
+def _list_silent(case: Case) -> tuple[str, ...]:
+    """Return the last report, where the control unit did not answer; nothing is known by it."""
+    last = [e for e in put_in_order(case).evidence if isinstance(e, Report)][-1:]
+    return tuple(r.id for r in last if r.reading.coverage.silent is not None)
 
 
 def _leave_the_key(states: Assessment, todo: Work, catalog: Catalog) -> Assessment:
@@ -314,7 +325,9 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
     if unproved:
         told = f"{unproved}: it came and went, and is not proved gone before a second drive"
         circuits = (*circuits, ("circuit", told))
-    plain = _labelled((("happened", brief.happened), ("fired", fired), *wrong, *circuits))
+    silent = tuple(("report", f"{SILENT[0].lower()}{SILENT[1:]} ({x})") for x in brief.silent)
+    head = (("happened", brief.happened), *silent, ("fired", fired))
+    plain = _labelled((*head, *wrong, *circuits))
     alarm = _labelled((("danger", told) for told in brief.dangers), "alarm")
     return Section(blocks=(plain, alarm) if brief.dangers else (plain,))
 

@@ -14,10 +14,13 @@ _MARK = re.compile(r"-[0-9a-f]{8}(?=\.)")
 """What tells files of one name apart in a case."""
 
 
+SILENT = "Nothing was read: the airbag control unit did not answer"
+
+
 def tell_report(report: ReadReport) -> Telling:
     """Return what a report says."""
     return Telling(
-        title=_tell_title(report.lines),
+        title=_tell_title(report),
         subtitle=report.vin or "no VIN in it",
         sections=filled(
             (
@@ -31,8 +34,10 @@ def tell_report(report: ReadReport) -> Telling:
     )
 
 
-def _tell_title(lines: Sequence[CodeLine]) -> str:
-    sure, *unsure = count_faults(lines)
+def _tell_title(report: ReadReport) -> str:
+    sure, *unsure = count_faults(report.lines)
+    if sure.startswith("0") and report.coverage.silent is not None:
+        return ", ".join((SILENT, *unsure))
     head = "No fault was read" if sure.startswith("0") else f"{sure} read"
     return ", ".join((head, *unsure))
 
@@ -94,7 +99,9 @@ def _no_fault_now(report: ReadReport) -> Section | None:
 
 
 def _unread(report: ReadReport) -> Section | None:
-    rows = [(str(u.line), _told(u.raw)) for u in report.unread if not u.why]
+    silent = report.coverage.silent
+    known = silent.line if silent is not None else None
+    rows = [(str(u.line), _told(u.raw)) for u in report.unread if not u.why and u.line != known]
     if not rows:
         return None
     return section("Not understood", _bounded(rows), note="nothing is dropped")
@@ -151,6 +158,8 @@ def tell_coverage(covered: Coverage) -> tuple[str, ...]:
         None: "Nobody stated whether every circuit was read: a missing code proves nothing.",
     }
     said = [whole[covered.complete]]
+    if covered.silent is not None:
+        said = [f"The airbag control unit did not answer (line {covered.silent.line})."]
     said += ["The unit was not able to run its tests."] if covered.able is False else []
     if covered.unit_volts is not None:
         said.append(f"Supply at the unit {covered.unit_volts:g} V.")

@@ -63,10 +63,14 @@ def person(entry: Entry) -> str | None:
 
 
 def report(entry: ReportEntry, entry_id: str, reading: ReadReport, origin: Origin) -> Report:
-    """Return a report as evidence; what the user states of its coverage goes before its text."""
-    stated = {"complete": entry.complete, "unit_volts": entry.unit_volts}
+    """Return a report as evidence; what the user states of its coverage goes before its text.
+
+    Of a unit that did not answer not every circuit was read, whoever says so.
+    """
+    complete = entry.complete if reading.coverage.silent is None else None
+    stated = {"complete": complete, "unit_volts": entry.unit_volts}
     known = {key: value for key, value in stated.items() if value is not None}
-    vouched = entry.complete is True and reading.coverage.complete is not True
+    vouched = complete is True and reading.coverage.complete is not True
     coverage = msgspec.structs.replace(reading.coverage, **known, is_vouched=vouched)
     return Report(
         id=entry_id,

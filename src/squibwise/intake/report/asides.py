@@ -28,6 +28,7 @@ GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circui
 _OF_A_TEST = frozenset({"not", "tested", "asked", "was"})  # "has not been tested"
 _IGNITED = frozenset("bag curtain knee cushion pretension charge".split())  # these answer nobody
 _SENSED = frozenset("sensor unit electronics buckle occupant switch link".split())
+_UNITS_NAME = frozenset("bag system communication skip".split())
 _LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
 _UNTOLD = pattern(r"\s+[-(]?\s?\?{2,}\)?\s*")
 _MONEY = pattern(
@@ -225,11 +226,15 @@ def _leads_untold(line: Line) -> bool:
 def hear_untested(words: Words) -> None:
     """``passenger airbag not responding``, ``was not measured``: nobody read its circuit.
 
-    No igniter ever speaks, so none can fall silent. Not for words of a code.
+    No igniter ever speaks, so none can fall silent. Not for words of a code. ``Airbag: no
+    communication``, of no place, is a list of units: the unit itself did not answer.
     """
     told = words.features
     is_mute = told & FAULTS == {"communication"} and not told & _SENSED
     is_undone = {"not", "tested"} <= words.voices <= _OF_A_TEST and not told & FAULTS
+    is_placed = words.seats or words.sides or words.ends or words.rows or words.stages
+    if is_mute and told <= _UNITS_NAME and not is_placed:
+        return
     if is_mute and told & _IGNITED:
         told.discard("communication")
         add_status(words, "not-tested")

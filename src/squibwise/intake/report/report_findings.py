@@ -12,6 +12,7 @@ from squibwise.intake.report.other_files import is_priced, tell_language, tell_o
 from squibwise.intake.report.own_words import read_days, read_odometer, read_serial
 from squibwise.intake.report.said_beside import find_more, find_stand_ins
 from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.silence import find_silence
 from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.report import CleanCircuit, CodeLine, Coverage, ReadReport, Unit
@@ -33,8 +34,9 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
     own = [ln for ln in told if ln.unit != "other" and (ln.present or ln.is_untested)]
     able, why = _able(own, sheet.volts, scope.catalog)
     odometer, unit = read_odometer(sheet)
+    silent = next(iter(find_silence(sheet, told)), None)
     return Coverage(
-        complete=_complete(own, sheet),
+        complete=_complete(own, sheet) if silent is None else False,
         able=able,
         unit_volts=sheet.volts,
         modules=tuple(sheet.modules),
@@ -49,6 +51,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         stand_ins=find_stand_ins(sheet, scope.catalog),
         counts_more=find_more(sheet, scope.catalog),
         serial=read_serial(sheet, scope.catalog),
+        silent=silent,
     )
 
 
@@ -186,12 +189,22 @@ def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Findin
     yield from _overlong(sheet)
     yield from _as_a_camera_saw(sheet)
     yield from _without_table(sheet.faults, name)
-    yield from _not_understood(sheet)
+    silent = find_silence(sheet, told)
+    yield from _not_understood(sheet, silent)
     yield from _not_sure(told, name)
     yield from tell_language(sheet.lines, lexicon_of(scope.catalog), name)
     kind = sheet.other_kind or ("prices" if not told and is_priced(sheet.lines) else "")
     if kind:
         yield tell_other(kind, name)
+    elif silent:
+        yield _make(
+            "unit-silent",
+            "warning",
+            "The airbag control unit did not answer: nothing was read of it, which is no clean "
+            "scan.",
+            "See to its supply, fuse, ground and connector, then read it again.",
+            silent[0],
+        )
     elif not told and not sheet.counts and _unit_of(told, sheet) != "restraint":
         yield _make(
             "no-fault-found",
@@ -370,12 +383,15 @@ def _without_table(faults: list[Fault], name: str) -> Iterator[Finding]:
         )
 
 
-def _not_understood(sheet: Sheet) -> Iterator[Finding]:
+def _not_understood(sheet: Sheet, silent: tuple[Origin, ...]) -> Iterator[Finding]:
     """Once for all lines that name a part or a fault and still made none."""
+    silence = {at.line for at in silent}
     open_lines = [
         ln
         for ln in sheet.unread
-        if not ln.why and (has_part(ln.words) or has_fault(ln.words) or ln.codes)
+        if ln.number not in silence
+        and not ln.why
+        and (has_part(ln.words) or has_fault(ln.words) or ln.codes)
     ]
     if open_lines:
         numbers = ", ".join(str(ln.number) for ln in open_lines[:_MOST_LINES])
