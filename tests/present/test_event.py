@@ -3,9 +3,18 @@
 import pytest
 from msgspec import structs
 
-from squibwise.model.belief import Assessment, EventBelief, FaultyCircuit
+from squibwise.catalog.load import load_catalog
+from squibwise.model.belief import (
+    Assessment,
+    ComponentBelief,
+    EventBelief,
+    FaultyCircuit,
+    StageBelief,
+    StateBelief,
+)
 from squibwise.present.tell_event import believed_causes, pick_causes, tell_event_shortly
 
+CATALOG = load_catalog()
 EVENT = EventBelief(
     zones={},
     delta_v_kmh=None,
@@ -53,4 +62,16 @@ def test_a_connector_that_tracing_holds_for_good_is_no_cause_of_the_car(
     event = structs.replace(EVENT, causes={"shared-plug:driver.seat": 0.6})
     traced = [FaultyCircuit(loop="driver.seat-bag/1", causes=(), where=where)] if where else []
     states = Assessment(event=event, components=(), circuits=tuple(traced))
-    assert bool(believed_causes(states, 0.5)) is named
+    assert bool(believed_causes(states, 0.5, CATALOG)) is named
+
+
+@pytest.mark.parametrize(("faulty", "named"), [(0.5, True), (0.02, False)])
+def test_a_connector_behind_which_every_circuit_was_read_good_is_no_cause(
+    faulty: float, named: bool
+) -> None:
+    event = structs.replace(EVENT, causes={"shared-plug:driver.wheel": 0.6})
+    sound = StateBelief(sound=1.0, fired=0.0, faulty=0.0, damaged=0.0, missing=0.0, unfit=0.0)
+    stage = StageBelief(fired=0.0, live=1.0 - faulty, faulty=faulty)
+    bag = ComponentBelief(id="driver.front-bag", after_crash=sound, now=sound, stages={"1": stage})
+    states = Assessment(event=event, components=(bag,))
+    assert bool(believed_causes(states, 0.1, CATALOG)) is named

@@ -146,7 +146,7 @@ def _shared_first(
     if told and not todo.unsettled and states.get(UNIT) is not None:
         cause, loop = tell_cause(_SUPPLY, catalog), loop_id(UNIT, 1)
         first.append(FaultyCircuit(loop=loop, title=name(UNIT, catalog), p=supply, shared=cause))
-    for key, _ in believed_causes(states, LIKELY):
+    for key, _ in believed_causes(states, LIKELY, catalog):
         word, _, junction = key.partition(":")
         mates = [c for c in found if word == "shared-plug" and _runs_in(c, junction, catalog)]
         mates.sort(key=lambda c: not holds_charge(c.loop, catalog))

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, EventBelief, SpeedChange
-from squibwise.model.names import split_component
+from squibwise.model.names import ComponentName, split_component
 from squibwise.present.figures import listed, percent, speed_in
 from squibwise.present.phrases import LIKELY, in_words, name, tell_from
 from squibwise.present.telling import Section, Table, section
@@ -106,17 +106,19 @@ def rank_causes(causes: Mapping[str, float], least: float) -> list[tuple[str, fl
     ]
 
 
-def believed_causes(states: Assessment, least: float) -> list[tuple[str, float]]:
+def believed_causes(states: Assessment, least: float, catalog: Catalog) -> list[tuple[str, float]]:
     """Return the causes of a car, the likeliest first, but connectors that tracing holds for good.
 
     What tracing has of the circuits weighs each of their places, and the story of their owner.
     """
     return [
-        (k, p) for k, p in rank_causes(states.event.causes, least) if _is_traced(k, states, least)
+        (k, p)
+        for k, p in rank_causes(states.event.causes, least)
+        if _is_traced(k, states, least, catalog)
     ]
 
 
-def _is_traced(key: str, states: Assessment, least: float) -> bool:
+def _is_traced(key: str, states: Assessment, least: float, catalog: Catalog) -> bool:
     """Return whether tracing too gives a connector so much, if it traces there."""
     word, _, place = key.partition(":")
     if word not in (LOOSE_PLUG, _SHARED_PLUG):
@@ -124,7 +126,29 @@ def _is_traced(key: str, states: Assessment, least: float) -> bool:
     whose = place if word == LOOSE_PLUG else f"{place.partition('.')[0]}."
     at = [c.where for c in states.circuits if c.loop.startswith(whose)]
     words = (_SHARED,) if word == _SHARED_PLUG else ("own-connector", _SHARED)
-    return not at or any(sum(w.get(x, 0.0) for x in words) >= least for w in at)
+    if not at:
+        return _may_be_behind(place, states.event.causes[key], states, catalog)
+    return any(sum(w.get(x, 0.0) for x in words) >= least for w in at)
+
+
+def _may_be_behind(place: str, p: float, states: Assessment, catalog: Catalog) -> bool:
+    """Return whether a circuit there fails to read good as often as a connector that is off opens.
+
+    Codes of before the repair are no reason: what was read good since is behind no connector.
+    """
+    stages = [
+        stage
+        for c in states.components
+        if _runs_through(split_component(c.id), place, catalog)
+        for stage in c.stages.values()
+    ]
+    return not stages or max(s.faulty + s.fired for s in stages) >= LIKELY * p
+
+
+def _runs_through(part: ComponentName, place: str, catalog: Catalog) -> bool:
+    """Return whether a circuit runs through a connector: its own, a seat's, or one of a seat."""
+    plug = catalog.kinds[part.kind].plug
+    return place in (f"{part.place}.{part.kind}", part.place, f"{part.place}.{plug}")
 
 
 _SHARED_PLUG, _SHARED = "shared-plug", "shared-connector"
@@ -133,7 +157,7 @@ _SHARED_PLUG, _SHARED = "shared-plug", "shared-connector"
 def tell_causes(states: Assessment, catalog: Catalog) -> Section | None:
     """Return the single causes that may stand behind several codes; None when none may."""
     least = catalog.fact("present.named-from").number()
-    causes = believed_causes(states, least)
+    causes = believed_causes(states, least, catalog)
     rows = tuple((percent(p), tell_cause(key, catalog)) for key, p in causes)
     if not rows:
         return None

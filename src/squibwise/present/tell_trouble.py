@@ -53,7 +53,8 @@ def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
     for part, word, _ in troubled(states):
         found.setdefault(_word(part, word, states), []).append(part.id)
     causes = [
-        f"{tell_cause(key, catalog)} ({percent(p)})" for key, p in believed_causes(states, LIKELY)
+        f"{tell_cause(key, catalog)} ({percent(p)})"
+        for key, p in believed_causes(states, LIKELY, catalog)
     ]
     return [*causes, *(f"{word}: {tell_grouped(parts, catalog)}" for word, parts in found.items())]
 
