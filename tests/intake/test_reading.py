@@ -813,3 +813,15 @@ def test_each_piece_between_bars_says_what_its_own_part_is_like(bar: str) -> Non
         (None, "driver.front-bag", 1, "open-or-high"),
         (None, "driver.front-bag", 2, "open-or-high"),
     ]
+
+
+@pytest.mark.parametrize(
+    "words", ["Crash output locked", "Crashsignal gesperrt", "señal de choque bloqueada"]
+)
+def test_a_crash_signal_that_is_locked_is_a_record_and_no_status_of_the_line_above(
+    words: str,
+) -> None:
+    sensor, record = read(f"Left B-pillar sensor no communication\n{words}\n").lines
+    assert (sensor.component, sensor.status) == ("pillar-left.impact-sensor", ())
+    assert (record.component, record.fault) == ("centre.control-unit", "event-recorded")
+    assert record.status == ("locked",)

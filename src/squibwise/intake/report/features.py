@@ -67,6 +67,9 @@ def read_words(
     if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(telling)):
         words.voices.add("not")
     _hear_return(words, hits, tokens)
+    if "crashsignal" in words.features and "locked" in words.statuses:
+        words.features -= {"crashsignal"}  # "crash output locked": a record is, a signal is not
+        words.features.add("crashrecord")
     return words
 
 
