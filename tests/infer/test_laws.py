@@ -11,12 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.infer import assess
+from squibwise.infer.beside import Beside
 from squibwise.infer.building import build_network
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.network import Cluster, Group, Likelihood, Network
-from squibwise.infer.parts import EpochChain
+from squibwise.infer.parts import EpochChain, not_sound
 from squibwise.model.belief import Assessment
 from squibwise.model.evidence import (
     Circumstance,
@@ -253,6 +254,30 @@ def test_whole_assessments_hold_together(found: tuple) -> None:
     assert answer.assumptions
 
 
+def test_one_piece_more_or_less_says_what_all_the_evidence_asked_anew_says() -> None:
+    found = (
+        build.scan(build.code(1, "driver.front-bag", None), build.record()),
+        DoneWork(id="d", what="reseated", component="driver.front-bag"),
+        Look(id="l", component="driver.front-bag", seen="cover-whole"),
+        Occupant(id="o", seat="passenger", present=True, size="adult"),
+        Impact(id="i", zone="nose-left", extent="light"),
+    )
+    net = build_network(build.case(*found, on=SMALL), build.CATALOG, {})
+    items, engine = weigh_evidence(net, build.CATALOG), Engine(net, build.CATALOG)
+    states = {p.id: not_sound(p) for *_, p in net.parts()}
+    rest = [tuple(i for i in items if i is not piece) for piece in items]
+    alone = [(piece,) for piece in items]
+    assert {bool(i.events is not None) + 2 * bool(i.seats) for i in items} == {0, 1, 2}
+    for base, kept in ((items, rest), ((), alone)):
+        beside = Beside(engine.run(base), engine, states)
+        chances, logs = beside.each(zip(items, kept, strict=True))
+        for row, log, others in zip(chances, logs, kept, strict=True):
+            anew = Engine(net, build.CATALOG).run(others)
+            told = {n: p.now.sum(axis=0) for g in group_beliefs(anew) for n, p in g.parts.items()}
+            assert row == pytest.approx([told[n] @ mask for n, mask in states.items()], abs=1e-12)
+            assert log == pytest.approx(anew.log_evidence, abs=1e-9)
+
+
 def test_what_a_run_remembers_does_not_grow_with_the_evidence() -> None:
     """A car that was walked line by line took half a gigabyte, and its record more than allowed."""
     look = Look(id="l", component="driver.front-bag", seen="intact")
@@ -260,8 +285,8 @@ def test_what_a_run_remembers_does_not_grow_with_the_evidence() -> None:
     engine, items = Engine(net, build.CATALOG), weigh_evidence(net, build.CATALOG)
     base, again = engine.run(()), msgspec.structs.replace
     more = [again(i, parts=tuple(again(p) for p in i.parts)) for i in items for _ in range(40)]
-    for one in more:
-        engine.run_beside(base, one, (one,))
+    states = {p.id: not_sound(p) for *_, p in net.parts()}
+    Beside(base, engine, states).each((one, (one,)) for one in more)
     clusters = sum(len(group.clusters) for group in net.groups)
     assert len(more) >= 40
     assert len(engine._tellings) - 2 * clusters <= 4

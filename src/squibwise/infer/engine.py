@@ -6,7 +6,6 @@ fired Z, and micros M of a part.
 """
 
 import math
-from collections.abc import Iterator, Sequence
 from functools import cached_property, lru_cache
 from itertools import islice
 from typing import Any
@@ -36,6 +35,14 @@ class Message(msgspec.Struct, frozen=True):
 
     parts: tuple[Array | None, ...]
     factor: Array | None
+
+
+class Told(msgspec.Struct, frozen=True):
+    """What the evidence on one cluster says, the log of what was divided out, and the chains."""
+
+    message: Message
+    scale: float
+    chains: dict[str, EpochChain]
 
 
 class GroupResult(msgspec.Struct, frozen=True):
@@ -110,20 +117,14 @@ class Engine:
         prior = net.events.weight[:, None] * net.unit
         self.prior = prior[:, None, :] * family[None, :, None]
         self.place = {p.id: (g, c, i) for g, c, i, p in net.parts()}
-        # Kept by id: _touched and _others hold the pieces and posteriors, so no id is used twice.
+        # Kept by id: _touched holds the pieces, so no id is used twice.
         # _cache: groups, by the pieces on each
         # never let go: _touched, groups that a piece is on; _priors, a group before any evidence
         # _tellings, _folded: clusters, parts, by the evidence on each; the first (_lasting) stay
-        # _bases: what a group was when first seen; _rests: that, but for one cluster
-        # _others: by posterior, all groups but one; _sorted: that, by the sorts of that group
         self._cache: dict[tuple[int, tuple[int, ...]], GroupResult] = {}
         self._touched: dict[int, tuple[Likelihood, frozenset[int]]] = {}
-        self._tellings: dict[tuple[int, int, tuple[int, ...]], _Told] = {}
+        self._tellings: dict[tuple[int, int, tuple[int, ...]], Told] = {}
         self._folded: dict[tuple[str, tuple[int, ...]], EpochChain] = {}
-        self._bases: dict[int, tuple[tuple[Message, ...], Array]] = {}
-        self._sorted: dict[tuple[int, int], Array] = {}
-        self._others: dict[int, tuple[Posterior, list[Array]]] = {}
-        self._rests: dict[tuple[int, int], Array] = {}
         self._priors: dict[int, Array] = {}
         self._lasting = (0, 0)
 
@@ -142,28 +143,24 @@ class Engine:
         )
         return self._normed(self._multiply(groups, event), groups, event)
 
-    def run_beside(
-        self, base: Posterior, piece: Likelihood, likelihoods: tuple[Likelihood, ...]
-    ) -> Posterior:
-        """Return the posterior under likelihoods that are one piece away from those of a base."""
-        groups = list(base.groups)
-        touched = self.touched(piece)
+    def tell_beside(
+        self, piece: Likelihood, likelihoods: tuple[Likelihood, ...]
+    ) -> tuple[int, int, Told] | None:
+        """Return group, cluster and what likelihoods say of it that are one piece away from others.
+
+        None where that piece speaks of more than one cluster.
+        """
+        clusters = {self.place[on.part][:2] for on in piece.parts}
+        if piece.events is not None or piece.seats or len(clusters) != 1:
+            return None
         self._forget_told()
-        for index in touched:
-            groups[index] = self._group_beside(index, base.groups[index], piece, likelihoods)
-        if piece.events is not None or len(touched) != 1:
-            event = base.event if piece.events is None else self.event(likelihoods)
-            return self._normed(self._multiply(tuple(groups), event), tuple(groups), event)
-        (index,) = touched
-        weights, table = self._besides(index, base), groups[index].table
-        if table is not None:
-            weights = weights * spread(table, self.net.groups[index])
-        return self._normed(weights, tuple(groups), base.event)
+        ((index, place),) = clusters
+        return index, place, self._tell(index, place, self._said_of(index, likelihoods))
 
     def forget(self) -> None:
         """Let go all that is remembered; posteriors hold what they need themselves."""
         told: tuple[dict[Any, Any], ...] = (self._cache, self._tellings, self._folded)
-        for known in (*told, self._rests, self._sorted, self._others):
+        for known in told:
             known.clear()
         self._lasting = (0, 0)
 
@@ -189,44 +186,6 @@ class Engine:
         log = float(np.log(total)) + scale
         return Posterior(self.net, weights / total, log, groups, event)
 
-    def _besides(self, index: int, base: Posterior) -> Array:
-        """Return the product of the tables of a posterior without those of one group."""
-        known = self._others.get(id(base))
-        if known is None:
-            # with the base itself, so that nothing else can get its id
-            known = (base, list(self._leave_out_each(base.groups, base.event)))
-            self._others[id(base)] = known
-        return known[1][index]
-
-    def sorted_besides(self, index: int, base: Posterior) -> Array:
-        """Return the same summed over each sort of events of that group: (its X, F, U)."""
-        key = (id(base), index)
-        if key not in self._sorted:
-            group = self.net.groups[index]
-            weights = self._besides(index, base)[group.order]
-            self._sorted[key] = np.add.reduceat(weights, group.starts, axis=0)
-        return self._sorted[key]
-
-    def _leave_out_each(self, groups: tuple[GroupResult, ...], event: Array) -> Iterator[Array]:
-        """Yield for each group the product of all tables but its own: those before and after it."""
-        tables = [
-            None if result.table is None else spread(result.table, group)
-            for group, result in zip(self.net.groups, groups, strict=True)
-        ]
-        after = [np.ones_like(self.prior)]
-        for table in reversed(tables[1:]):
-            after.append(after[-1] if table is None else after[-1] * table)
-        before = self.prior * event
-        rest = after.pop()
-        product = before * rest
-        for table in tables:
-            yield product
-            beside = (before, rest)
-            before = before if table is None else before * table
-            rest = after.pop() if after else rest
-            if before is not beside[0] or rest is not beside[1]:  # else the same once more
-                product = before * rest
-
     def _multiply(self, groups: tuple[GroupResult, ...], event: Array) -> Array:
         """Return the prior of every row times what speaks of it: (X, F, U)."""
         weights = self.prior * event
@@ -238,24 +197,6 @@ class Engine:
     def group(self, index: int, likelihoods: tuple[Likelihood, ...]) -> GroupResult:
         """Return one group under these likelihoods; remembered by the likelihoods that touch it."""
         return self._known(index, tuple(i for i in likelihoods if index in self.touched(i)))
-
-    def _group_beside(
-        self, index: int, base: GroupResult, piece: Likelihood, likelihoods: tuple[Likelihood, ...]
-    ) -> GroupResult:
-        """Return one group under likelihoods that are one piece away: its other clusters stay."""
-        if piece.seats:
-            return self.group(index, likelihoods)
-        group = self.net.groups[index]
-        chains, messages, scales = dict(base.chains), list(base.messages), list(base.scales)
-        own = {self.place[on.part][1] for on in piece.parts if self.place[on.part][0] == index}
-        evidence = self._said_of(index, likelihoods)
-        for place in own:
-            names = {part.id for part in group.clusters[place].parts}
-            told = self._tell(index, place, evidence)
-            chains = {n: c for n, c in chains.items() if n not in names} | told.chains
-            messages[place], scales[place] = told.message, told.scale
-        silent = base.people is self._alone(index) and all(m.factor is None for m in messages)
-        return self._joined(index, chains, tuple(messages), base.people, tuple(scales), silent)
 
     def _known(self, index: int, mine: tuple[Likelihood, ...]) -> GroupResult:
         key = (index, tuple(id(piece) for piece in mine))
@@ -270,11 +211,6 @@ class Engine:
         groups = len(self.net.groups)
         _make_room(self._cache, 2 * groups, 2 * groups + _KEPT)
         self._cache[key] = found
-
-    def order(self, pieces: Sequence[Likelihood]) -> list[int]:
-        """Return the places of pieces so that those of one cluster follow each other."""
-        own = [sorted({self.place[on.part][:2] for on in piece.parts}) for piece in pieces]
-        return sorted(range(len(pieces)), key=lambda n: own[n])
 
     def touched(self, piece: Likelihood) -> frozenset[int]:
         """Return the groups a piece speaks of. Pieces are kept, so that their ids stay theirs."""
@@ -296,7 +232,7 @@ class Engine:
         people = _occupants_and_causes(group, tuple(seated)) if seated else self._alone(index)
         silent = not seated and all(m.factor is None for m in messages)
         scales = tuple(one.scale for one in told)
-        return self._joined(index, chains, messages, people, scales, silent)
+        return self._joined(chains, messages, people, scales, silent)
 
     def _said_of(
         self, index: int, likelihoods: tuple[Likelihood, ...]
@@ -318,7 +254,6 @@ class Engine:
 
     def _joined(
         self,
-        index: int,
         chains: dict[str, EpochChain],
         messages: tuple[Message, ...],
         people: Array,
@@ -328,25 +263,11 @@ class Engine:
         """Return one group with what its clusters say put together."""
         if silent:
             return GroupResult(chains, messages, people, None, None, (0.0,) * len(scales), 0.0)
-        joint = self._joint(index, messages, people)
+        joint = _product(people, messages)
         table = sum_over(joint, 2, 4)[:, :, 0, :, 0]
         return GroupResult(chains, messages, people, joint, table, scales, sum(scales))
 
-    def _joint(self, index: int, messages: tuple[Message, ...], people: Array) -> Array:
-        """Return the product of all factors; where one cluster alone speaks otherwise, of two."""
-        base = self._bases.setdefault(index, (messages, people))
-        changed = [i for i, (a, b) in enumerate(zip(messages, base[0], strict=True)) if a is not b]
-        factor = messages[changed[0]].factor if len(changed) == 1 else None
-        if factor is None or not np.array_equal(people, base[1]):
-            return _product(people, messages)
-        rest = self._rests.get((index, changed[0]))
-        if rest is None:
-            others = tuple(m for i, m in enumerate(base[0]) if i != changed[0])
-            _make_room(self._rests, 0, _KEPT)
-            rest = self._rests[index, changed[0]] = _product(people, others)
-        return rest * factor
-
-    def _tell(self, index: int, place: int, evidence: dict[str, list[OnComponent]]) -> "_Told":
+    def _tell(self, index: int, place: int, evidence: dict[str, list[OnComponent]]) -> Told:
         """Return what the evidence on one cluster says; remembered by the evidence on it."""
         cluster = self.net.groups[index].clusters[place]
         mine = [on for part in cluster.parts for on in evidence.get(part.id, ())]
@@ -354,7 +275,7 @@ class Engine:
         told = self._tellings.get(key)
         if told is None:
             chains = self._chains(self.net.groups[index], cluster, evidence)
-            told = _Told(*_message(cluster, chains), chains)
+            told = Told(*_message(cluster, chains), chains)
             self._tellings[key] = told
         return told
 
@@ -376,14 +297,6 @@ class Engine:
                     self._folded[key] = made
                 result[part.id] = made
         return result
-
-
-class _Told(msgspec.Struct, frozen=True):
-    """What the evidence on one cluster says, the log of what was divided out, and the chains."""
-
-    message: Message
-    scale: float
-    chains: dict[str, EpochChain]
 
 
 def sum_over(values: Array, *axes: int) -> Array:

@@ -8,8 +8,9 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import Figure
 from squibwise.catalog.load import Catalog
+from squibwise.infer.beside import Beside
 from squibwise.infer.engine import Engine, Posterior
-from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief, group_beliefs
+from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Likelihood
 from squibwise.infer.parts import not_sound
 from squibwise.infer.stakes import Candidate, Stakes
@@ -140,39 +141,10 @@ def _weights(
     prior, full = _odds(before, names, masks), _odds(groups, names, masks)
     by_name = dict(zip(names, masks, strict=True))
     rest = [tuple(i for i in likelihoods if i is not piece) for piece in likelihoods]
-    without, _ = _chances(engine, likelihoods, rest, found, by_name)
-    single: list[tuple[Likelihood, ...]] = [(piece,) for piece in likelihoods]
-    alone, log_alone = _chances(engine, likelihoods, single, blank, by_name)
+    without, _ = Beside(found, engine, by_name).each(zip(likelihoods, rest, strict=True))
+    single = ((piece, (piece,)) for piece in likelihoods)
+    alone, log_alone = Beside(blank, engine, by_name).each(single)
     return _Weights(names, states, prior, full, decibans(without), decibans(alone), log_alone)
-
-
-def _chances(
-    engine: Engine,
-    pieces: tuple[Likelihood, ...],
-    kept: list[tuple[Likelihood, ...]],
-    base: Posterior,
-    masks: dict[str, Array],
-) -> tuple[Array, Array]:
-    """Return the chance of each part's state with other evidence, (pieces, parts), and its log.
-
-    Parts outside the groups that a piece touches meet their tables in one product.
-
-    Args:
-        engine: The network.
-        pieces: The evidence, piece by piece.
-        kept: What is kept when each piece is left out, or taken alone.
-        base: The posterior from which each of them is one piece away.
-        masks: The state of each part, by its micros.
-    """
-    tables, order = GivenAll(base, engine, masks), engine.order(pieces)
-    runs = (
-        (engine.run_beside(base, pieces[row], kept[row]), engine.touched(pieces[row]))
-        for row in order
-    )
-    told, logs = tables.each(runs)
-    chances, log = np.empty_like(told), np.empty_like(logs)
-    chances[order], log[order] = told, logs
-    return chances, log
 
 
 def _odds(groups: tuple[GroupBelief, ...], names: list[str], masks: list[Array]) -> Array:

@@ -7,8 +7,9 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.infer.beside import Beside
 from squibwise.infer.engine import Engine, Posterior
-from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
+from squibwise.infer.marginals import GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood
 from squibwise.infer.parts import OnComponent, PartModel, not_sound
 from squibwise.model.belief import Loss, LossTable
@@ -187,17 +188,13 @@ class Search:
             n: calls_for_a_new_one(p.part, catalog) for g in groups for n, p in g.parts.items()
         }
         self.end = len(engine.net.line.entries)
-        self.tables = GivenAll(found, engine, self.masks)
+        self.tables = Beside(found, engine, self.masks)
         (self.now,) = self.tables.by_event(found.weights[None])
 
     def weigh(self, candidates: list[Candidate]) -> list[Step]:
         """Return the candidates weighed exactly, in their order."""
         pieces = [candidate.item(self.end) for candidate in candidates]
-        runs = (
-            (self.engine.run_beside(self.found, p, (*self.items, p)), self.engine.touched(p))
-            for p in pieces
-        )
-        bad, logs = self.tables.each(runs)
+        bad, logs = self.tables.each((piece, (*self.items, piece)) for piece in pieces)
         chances = np.minimum(1.0, np.exp(logs - self.found.log_evidence))
         return [self._step(*each) for each in zip(candidates, chances, bad, strict=True)]
 
