@@ -168,3 +168,66 @@ def test_each_place_of_a_line_or_a_row_has_its_own_fault(
 ) -> None:
     found = [ln.place for ln in read(*texts)]
     assert found == places
+
+
+# Which parts are at fault, of texts that tell of several; our own.
+SEVERAL = {
+    "Seitenairbag rechts offen, Kopfairbag rechts ohne Befund": ["passenger.seat-bag"],
+    "left seat bag open, left curtain good": ["driver.seat-bag"],
+    "left seat bag open, left curtain not shorted": ["driver.seat-bag"],
+    "airbag lateral derecho abierto, cortina derecha sin averías": ["passenger.seat-bag"],
+    "gordijnairbag rechts onderbroken, zijairbag rechts geen fouten": ["right.curtain"],
+    "On the right side seat bag and curtain both open": ["passenger.seat-bag", "right.curtain"],
+    "Rechts Seitenairbag und Kopfairbag beide offen": ["passenger.seat-bag", "right.curtain"],
+    "B1A15 airbag conducteur ouvert ; prétensionneur droit en court-circuit": [
+        "driver.front-bag",
+        "passenger.retractor-pretensioner",
+    ],
+    "B1A15 driver airbag open / passenger pretensioner short to ground": [
+        "driver.front-bag",
+        "passenger.retractor-pretensioner",
+    ],
+    "B1A12 left seat bag\npassenger pretensioner open": [
+        "driver.seat-bag",
+        "passenger.retractor-pretensioner",
+    ],
+    "B1A12 left seat bag\n  circuit open": ["driver.seat-bag"],
+}
+
+
+@pytest.mark.parametrize("text", SEVERAL)
+def test_of_several_parts_each_that_is_at_fault_is_told_and_no_other(text: str) -> None:
+    assert [ln.component for ln in read(*text.split("\n")) if ln.present] == SEVERAL[text]
+
+
+# Our own sentences.
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Left curtain: shorted to ground one time, next time not.",
+        "Kopfairbag rechts hat mal einen Masseschluss und mal keinen.",
+        "Rideau gauche : court-circuit à la masse un coup oui un coup non.",
+        "Lewa kurtyna raz ma zwarcie do masy, raz nie.",
+        "Tendina sinistra ora in corto, ora no.",
+        "La tendina sinistra era aperta, sistemata ieri",
+        "Kurzschluss am rechten Kopfairbag konnte ich nicht nachvollziehen",
+    ],
+)
+def test_what_comes_and_goes_or_was_mended_or_not_reproduced_is_no_circuit_found_good(
+    text: str,
+) -> None:
+    assert understand([RawLine(number=1, text=text)], "test", CATALOG).coverage.clean == ()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "B1C77 right curtain circuit open, no stored impact in the module",
+        "B1C77 Kopfairbag rechts Unterbrechung, ein Aufprall ist nicht gespeichert",
+        "B1C77 cortina derecha abierta, ningún impacto guardado en la unidad",
+    ],
+)
+def test_a_record_that_a_clause_denies_is_denied_of_the_unit(text: str) -> None:
+    read = understand([RawLine(number=1, text=text)], "test", CATALOG)
+    assert read.coverage.no_crash_record is not None
+    assert [ln.present for ln in read.lines] == [True]

@@ -5,17 +5,12 @@ from itertools import pairwise
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
-from squibwise.intake.report.assertions import (
-    UNSURE,
-    clauses_of,
-    denies_other,
-    denies_strangely,
-    is_doubted,
-)
+from squibwise.intake.report.assertions import UNSURE, denies_strangely, is_doubted
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.features import NO
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_words import without_codes, words_of
+from squibwise.intake.report.other_clauses import clauses_of, denies_other
 from squibwise.intake.report.phrases import find_claims, find_hits
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, Words, has_fault, has_part

@@ -16,7 +16,7 @@ from squibwise.intake.report.lexicon import BASE, Lexicon, Token, flat, lexicon_
 from squibwise.intake.report.line_words import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import Hit, find_hits
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, HEADS, KERB, Words, has_fault, stands_alone
+from squibwise.intake.report.words import FAULTS, HEADS, Words, has_fault, stands_alone
 
 UNSURE = "told, not sure that it is there now"
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
@@ -31,8 +31,7 @@ _SENTENCE = 6  # words of a sentence that ends with a full stop
 DENYING = frozenset({"not", "gone"})
 ONCE = frozenset({"was", "before"})
 _AFFIRMING = frozenset({"asked", "exists"})  # "is", which may ask, and "there is"
-_NAMED_FAULTS = FAULTS - {"defect", "resistance", "ground"}
-_RECORDING = frozenset({"unit", "airbagmodule", "crashrecord"})  # what holds a crash record
+NAMED_FAULTS = FAULTS - {"defect", "resistance", "ground"}
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
 
 
@@ -44,22 +43,9 @@ def _clause_end(lexicon: Lexicon) -> re.Pattern[str]:
 
 
 @lru_cache(maxsize=4)
-def _piece_end(lexicon: Lexicon) -> re.Pattern[str]:
+def piece_end(lexicon: Lexicon) -> re.Pattern[str]:
     """What parts clauses, or columns."""
     return re.compile(rf"{_clause_end(lexicon).pattern}|\s{{3,}}|\t")
-
-
-@lru_cache(maxsize=4)
-def _other_end(lexicon: Lexicon) -> re.Pattern[str]:
-    """What parts a clause that may deny something else; a colon leads to what is said of it."""
-    return re.compile(_piece_end(lexicon).pattern.replace("[,;:]", "[,;]") + r"|\s[+&/]\s|\s(?=\()")
-
-
-@lru_cache(maxsize=4)
-def _last_stop(lexicon: Lexicon) -> re.Pattern[str]:
-    """``none. B1001``, ``not much, just B1001``: where what was said before the code ends."""
-    only = "|".join(sorted(lexicon.small.only))
-    return re.compile(rf".*(?:[^\W\d_]{{3}}[.;]|\b(?:{only}))\s")
 
 
 def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
@@ -74,7 +60,7 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     language = language_of(line, lexicon, usual)
     if line.cells or _COLUMNS.search(line.text.strip()):
         return not any(_is_unfilled(pair, catalog, language) for pair in _PAIR.findall(line.text))
-    small, holding, strange = _sort(line.text, lexicon, language)
+    small, holding, strange = sort_words(line.text, lexicon, language)
     is_prose = small + holding > 0
     if (is_prose or strange) and _MEASURED.search(line.text):
         return False
@@ -100,7 +86,7 @@ def speaks_of_paper(text: str, words: Words, lexicon: Lexicon, language: str | N
     if not lexicon.small.papers.isdisjoint(t.text for t in tokenise(text)):
         return True
     is_placed = words.features & HEADS or words.seats or words.sides
-    return not is_placed and _sort(text, lexicon, language)[2] > 0
+    return not is_placed and sort_words(text, lexicon, language)[2] > 0
 
 
 def is_seen(line: Line, lexicon: Lexicon) -> bool:
@@ -133,7 +119,7 @@ def _is_back(words: Words) -> bool:
 def _holds(clause: str, catalog: Catalog, language: str | None) -> bool:
     """``the clock spring is open``, whatever the sentence goes on with."""
     lexicon = lexicon_of(catalog)
-    _, holding, strange = _sort(clause, lexicon, language)
+    _, holding, strange = sort_words(clause, lexicon, language)
     is_told = holding > 0 or begins_with_only(clause, lexicon)
     return is_told and not strange and stands_alone(words_of(clause, catalog, language))
 
@@ -151,7 +137,7 @@ def _begins_holding(clause: str, lexicon: Lexicon, language: str | None) -> bool
         if FAULTS.isdisjoint(hit.means) and HEADS.isdisjoint(hit.means):
             continue
         head = tokens[: hit.last]
-        if _sort_tokens(head, lexicon, language)[2]:
+        if sort_tokens(head, lexicon, language)[2]:
             return False
         hits = find_hits(lexicon, head, language)
         is_told = any(FAULTS & {*h.means} and h.last > verb + 1 for h in hits)
@@ -174,7 +160,7 @@ def _buries(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     if verb is None:
         return False
     hits = find_hits(lexicon, tokens, language)
-    named = any(_NAMED_FAULTS & {*h.means} and h.first < verb for h in hits)
+    named = any(NAMED_FAULTS & {*h.means} and h.first < verb for h in hits)
     return named and any(h.means == ("defect",) and h.last > verb for h in hits)
 
 
@@ -197,7 +183,7 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
     sure = [
         c
         for c, w in said
-        if stands_alone(w) and w.voices <= _AFFIRMING and not _sort(c, lexicon, language)[2]
+        if stands_alone(w) and w.voices <= _AFFIRMING and not sort_words(c, lexicon, language)[2]
     ]
     left = next((c for c in sure if begins_with_only(c, lexicon)), "")
     voiced = [(c, w) for c, w in said if w.voices - _AFFIRMING]
@@ -205,158 +191,10 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
     return left or (sure[0] if sure and voiced and is_other else "")
 
 
-def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
-    """Tell whether what denies on the line of a code is said of something else.
-
-    ``right pretensioner open, left one nil``, ``loose, its bolt is missing``: a clause without
-    the fault denies another part, something that nobody knows, or says what is missing; so does
-    a sentence before that of the code.
-    """
-    lexicon = lexicon_of(catalog)
-    stop = _last_stop(lexicon).match(flat(line.text[: line.codes[0].start]))
-    if stop is not None and not words_of(line.text[stop.end() :], catalog, usual).voices & DENYING:
-        return True
-    language = language_of(line, lexicon, usual)
-    pieces = _piece_end(lexicon).split(without_codes(line))
-    said = [(c, words_of(c, catalog, language)) for c in pieces]
-    own = [w for _, w in said if has_fault(w) and not w.voices & DENYING]
-    voiced = [(c, w) for c, w in said if w.voices & DENYING]
-    if not own or not voiced:
-        return False
-    return all(_is_of_other(c, w, own[0], lexicon, language) for c, w in voiced)
-
-
-def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
-    """Return a text less the clauses behind its fault that deny something else.
-
-    ``driver airbag open, nothing else``, ``..., no crash stored``, ``..., cause not found``.
-    """
-    lexicon = lexicon_of(catalog)
-    spans = _spans(text, lexicon)
-    said = [words_of(text[a:b], catalog, usual) for a, b in spans]
-    told = (n for n, w in enumerate(said) if has_fault(w) and not w.voices & DENYING)
-    first = next(told, None)
-    if first is None:
-        return text
-    others = [
-        (start, end)
-        for (start, end), words in list(zip(spans, said, strict=True))[first + 1 :]
-        if words.voices & (DENYING | ONCE)
-        and _is_of_other(text[start:end], words, said[first], lexicon, usual)
-        and not _denies_verb(text[start:end], lexicon, usual)
-    ]
-    return _cut(text, others)
-
-
-def part_records(text: str, catalog: Catalog, usual: str | None) -> tuple[str, list[Words]]:
-    """Return a text less its clauses of a crash record, and what those say.
-
-    ``left curtain open / crash logged``: a record that is no part's stands beside its fault.
-    """
-    lexicon = lexicon_of(catalog)
-    spans = _spans(text, lexicon)
-    said = [words_of(text[a:b], catalog, usual) for a, b in spans] if len(spans) > 1 else []
-    records = [n for n, w in enumerate(said) if _is_record(w)]
-    if not records or not any(_is_placed_fault(w) for w in said):
-        return text, []
-    told = [said[n] for n in records if not (said[n].voices & (DENYING | ONCE))]
-    return _cut(text, [spans[n] for n in records]), told
-
-
-def _is_record(words: Words) -> bool:
-    is_free = not (words.seats or words.sides or words.features & HEADS - _RECORDING)
-    return words.features & FAULTS == {"crashrecord"} and is_free
-
-
-def _is_placed_fault(words: Words) -> bool:
-    is_placed = bool(words.seats or words.sides or words.features & (KERB | HEADS - _RECORDING))
-    return is_placed and bool(words.features & _NAMED_FAULTS - {"crashrecord", "deployed"})
-
-
-def clauses_of(text: str, lexicon: Lexicon) -> list[str]:
-    """Return the clauses of a text, those in brackets too."""
-    return [text[start:end] for start, end in _spans(text, lexicon)]
-
-
-def _spans(text: str, lexicon: Lexicon) -> list[tuple[int, int]]:
-    """Where the clauses of a text begin and end."""
-    cuts = [m.span() for m in _other_end(lexicon).finditer(text)]
-    bounds = [0, *(at for cut in cuts for at in cut), len(text)]
-    return list(zip(bounds[::2], bounds[1::2], strict=True))
-
-
-def _cut(text: str, spans: list[tuple[int, int]]) -> str:
-    for start, end in reversed(spans):
-        text = text[:start] + text[end:]
-    return text
-
-
-def _is_of_other(
-    clause: str, words: Words, own: Words, lexicon: Lexicon, language: str | None
-) -> bool:
-    texts = [t.text for t in tokenise(clause)]
-    small = lexicon.small
-    may_blame = "gone" not in words.voices and not has_fault(words)
-    if (
-        _is_new(clause, lexicon)
-        or (may_blame and not small.blamed.isdisjoint(texts))
-        or not small.beside.isdisjoint(texts)
-        or _names_rest(texts, lexicon)
-    ):
-        return True  # "never had that before", "not the plug", "cause not found", "nothing else"
-    if has_fault(words):
-        return not words.features & own.features & FAULTS  # "open, not shorted", "no crash data"
-    if words.statuses == ["intermittent"] and "not" in words.voices:
-        return True  # "it's not intermittent": it is there all the time
-    places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)
-    parts = words.features & HEADS - own.features if "not" in words.voices else set()
-    if parts or (places and words.voices <= DENYING):
-        return True  # "not the clock spring"
-    if words.voices & {"gone", "past"}:
-        return _has_strange_subject(clause, lexicon, language)
-    return not small.lacks.isdisjoint(texts) or _sort(clause, lexicon, language)[2] > 0
-
-
-def _denies_verb(clause: str, lexicon: Lexicon, language: str | None) -> bool:
-    """``gewist en niet teruggekomen``: a strange verb behind a negation, and no word before it."""
-    tokens = tokenise(clause)
-    texts = [t.text for t in tokens]
-    if _is_over(texts, lexicon):
-        return not _names_rest(texts, lexicon)
-    adverbs = lexicon.small.denies | ({"no"} if language else set())
-    at = next((n for n, t in enumerate(tokens) if t.text in adverbs), None)
-    if at is None or _sort_tokens(tokens[:at], lexicon, language)[2]:
-        return False
-    hits = find_hits(lexicon, tokens, language)
-    is_named = any((HEADS | FAULTS) & {*h.means} or h.means[0].startswith("side:") for h in hits)
-    is_other = _names_rest(texts, lexicon) or _is_new(clause, lexicon)
-    return not (is_named or is_other) and _sort_tokens(tokens[at:], lexicon, language)[2] > 0
-
-
-def _has_strange_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
-    """``Ursache nicht gefunden``: a word that nobody knows leads up to what is said to be gone."""
-    tokens = tokenise(clause)
-    if _is_over([t.text for t in tokens], lexicon):
-        return False
-    hits = find_hits(lexicon, tokens, language)
-    lead = tokens[: hits[0].first] if hits else ()
-    return _sort_tokens(lead, lexicon, language)[2] > 0
-
-
-def _is_over(texts: list[str], lexicon: Lexicon) -> bool:
-    return any(one in texts and two in texts for one, two in lexicon.small.no_longer)
-
-
-def _is_new(clause: str, lexicon: Lexicon) -> bool:
+def is_new(clause: str, lexicon: Lexicon) -> bool:
     """``never had that before``: what was never there before is there now."""
     texts = {t.text for t in tokenise(clause)}
     return bool(texts & lexicon.small.never and texts & lexicon.small.before)
-
-
-def _names_rest(texts: list[str], lexicon: Lexicon) -> bool:
-    """``nothing else``, ``rien de plus``: nothing is denied but what was not told."""
-    pairs = lexicon.small.nothing_else
-    return any(one in texts and two in texts[texts.index(one) :] for one, two in pairs)
 
 
 def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
@@ -379,7 +217,7 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     if not code.is_exact:
         return _tells_story(line)
     if words.says_nothing:
-        small, holding, strange = _sort(text, lexicon, language)
+        small, holding, strange = sort_words(text, lexicon, language)
         says_little = not lexicon.small.descriptions.isdisjoint(t.text for t in line.tokens)
         is_story = strange > 1 or (strange > 0 and small + holding > 0)
         return is_story and not says_little  # "B1412 see manual"
@@ -390,7 +228,7 @@ def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
     """Tell whether a clause behind a code says that something was."""
     lexicon = lexicon_of(catalog)
     behind = _FULL_STOP.split(line.text[line.codes[0].end :])[0]
-    clauses = [c for c in _piece_end(lexicon).split(behind)[1:] if not _is_new(c, lexicon)]
+    clauses = [c for c in piece_end(lexicon).split(behind)[1:] if not is_new(c, lexicon)]
     said = (words_of(c, catalog, language) for c in clauses)
     said = (w for w in said if not w.voices & DENYING)  # "it wasn't the plug"
     return any(w.voices & ONCE and not stands_alone(w) for w in said)
@@ -422,7 +260,7 @@ def denies_strangely(line: Line, catalog: Catalog) -> bool:
     language = language_of(line, lexicon, None)
     is_denied = any(t.text in lexicon.small.denies for t in tokenise(lead))
     is_lead = lead.rstrip()[-1:] in (":", "-")
-    return is_denied and is_lead and _sort(lead, lexicon, language)[2] > 0
+    return is_denied and is_lead and sort_words(lead, lexicon, language)[2] > 0
 
 
 def _has_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
@@ -430,7 +268,7 @@ def _has_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
     tokens = tokenise(clause)
     hits = find_hits(lexicon, tokens, language)
     is_foreign = any("foreign" in h.means for h in hits)
-    return is_foreign or _sort(clause, lexicon, language)[2] > 0
+    return is_foreign or sort_words(clause, lexicon, language)[2] > 0
 
 
 def count_strange(
@@ -438,17 +276,18 @@ def count_strange(
 ) -> int:
     """Return how many words of a text are strange, other words than some that are known there."""
     tokens = tuple(t for t in tokenise(text) if t.text not in besides)
-    return _sort_tokens(tokens, lexicon, language)[2]
+    return sort_tokens(tokens, lexicon, language)[2]
 
 
-def _sort(text: str, lexicon: Lexicon, language: str | None) -> tuple[int, int, int]:
+def sort_words(text: str, lexicon: Lexicon, language: str | None) -> tuple[int, int, int]:
     """How many words of a text are small, say that something holds, and are strange."""
-    return _sort_tokens(tokenise(text), lexicon, language)
+    return sort_tokens(tokenise(text), lexicon, language)
 
 
-def _sort_tokens(
+def sort_tokens(
     tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None
 ) -> tuple[int, int, int]:
+    """Return how many words are small, say that something holds, and are strange."""
     names = [n for n in (language, *BASE) if n]
     covered = _covered(tokens, find_hits(lexicon, tokens, language), lexicon, names)
     small = holding = strange = 0
@@ -483,7 +322,7 @@ def _covered(
     found = {}
     for hit in hits:
         words = tuple(t.text for t in tokens[hit.first : hit.last])
-        is_known = any(lexicon.meaning(name, words) for name in names)
+        is_known = not hit.language or any(lexicon.meaning(name, words) for name in names)
         for at in range(hit.first, hit.last):
             found[at] = hit.means if is_known else ()
     return found

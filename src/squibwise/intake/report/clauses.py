@@ -11,12 +11,14 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code, find_status_byte
-from squibwise.intake.report.lexicon import Lexicon
+from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.lines import failure_type_of
+from squibwise.intake.report.phrases import find_claims
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
     FAULT_WORDS,
+    HEADS,
     KERB,
     OWN_PARTS,
     TELLS,
@@ -198,13 +200,17 @@ def _without_places(line: Line, catalog: Catalog, language: str | None) -> Words
 
 def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
     """The faults that a line without a code tells of: one for each clause and each stage."""
-    pieces = [words_of(t, catalog, language) for t in _clauses_of(line.text, catalog, language)]
+    texts = _clauses_of(line.text, catalog, language)
+    said = [words_of(text, catalog, language) for text in texts]
+    lexicon = lexicon_of(catalog)
+    good = [_is_praised(w, t, lexicon) for w, t in zip(said, texts, strict=True)]
+    pieces = [w for w, is_good in zip(said, good, strict=True) if not is_good]
     everyone = _OF_ALL.search(line.text)
     for piece in pieces if everyone is not None else ():
         for status in line.words.statuses:
             add_status(piece, status)  # "(both current)"
-    own = _deal_places(pieces)
-    senses = own if len(own) > 1 else [line.words]
+    own = _deal_places(_with_parts(pieces))
+    senses = own if len(own) > 1 or (own and any(good)) else [line.words]
     return [single for words in senses for each in _both(words) for single in _stages(each)]
 
 
@@ -226,6 +232,37 @@ def is_only_place(words: Words) -> bool:
     told = words.features - {"skip", "side", "byside"}
     place = words.sides or words.seats or words.ends or words.rows
     return bool(place) and not (told or words.statuses or words.voices)
+
+
+def _is_praised(words: Words, text: str, lexicon: Lexicon) -> bool:
+    """``seat bag open, curtain without a finding``: a clause that tells a part to be good."""
+    is_told = bool(words.voices & {"good", "fine", "not", "gone"})
+    is_told = is_told or any(lexicon.is_praise(t.text) for t in tokenise(text)[-1:])
+    is_good = is_told or "clean" in find_claims(text, lexicon)
+    is_bad = stands_alone(words) and not words.voices & {"not", "gone"}
+    return is_good and bool(words.features & HEADS) and not is_bad
+
+
+def _with_parts(pieces: list[Words]) -> list[Words]:
+    """``right seat bag and curtain both open``: a part before ``and`` has the fault behind it."""
+    found = [*pieces]
+    for at in range(len(found) - 1):
+        part, whole = found[at], found[at + 1]
+        is_part = has_part(part) and not (part.features & TELLS or part.statuses or part.voices)
+        is_told = stands_alone(whole) and "both" in whole.features
+        if is_part and is_told and _names_other_part(part, whole):
+            told = whole.features & FAULT_WORDS
+            found[at] = msgspec.structs.replace(
+                part, features=part.features | told, statuses=[*whole.statuses]
+            )
+            alone = not (whole.sides or whole.seats)
+            found[at + 1] = msgspec.structs.replace(
+                whole,
+                features=whole.features - {"both"},
+                sides=part.sides if alone else whole.sides,
+                seats=part.seats if alone else whole.seats,
+            )
+    return found
 
 
 def _deal_places(pieces: list[Words]) -> list[Words]:
@@ -449,8 +486,10 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
         return False
     told = bool(fault.words.features & (TELLS - {"defect"}))
     is_out = line.text[:1] not in (" ", "\t") and not is_broken
-    if is_whole(fault) and is_out and not _completes(line.words, fault.words):
-        return False
+    is_new = is_out and stands_alone(line.words) and _names_other_part(line.words, fault.words)
+    is_more = is_whole(fault) and is_out and not _completes(line.words, fault.words)
+    if is_new or is_more:
+        return False  # "left seat bag", and below it "passenger pretensioner open"
     joined = words_of(_in_column(fault, line), catalog, sheet.language)
     parts, more = fault.words.features & OWN_PARTS, joined.features & OWN_PARTS
     is_other = bool(parts) and bool(heads_of(line.words) - heads_of(fault.words))
@@ -464,6 +503,11 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     take_status(line, fault)
     take_type(line, fault)
     return True
+
+
+def _names_other_part(more: Words, words: Words) -> bool:
+    one, two = heads_of(words), heads_of(more)
+    return bool(one and two) and not one & two
 
 
 def _completes(more: Words, words: Words) -> bool:

@@ -15,9 +15,7 @@ from squibwise.intake.report.assertions import (
     find_asserted,
     is_asserted,
     is_seen,
-    part_records,
     speaks_of_paper,
-    without_others,
 )
 from squibwise.intake.report.clauses import (
     MOSTLY,
@@ -45,6 +43,7 @@ from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.lines import label_of
+from squibwise.intake.report.other_clauses import part_records, without_others
 from squibwise.intake.report.part_lists import is_bare_part
 from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
 from squibwise.intake.report.words import (

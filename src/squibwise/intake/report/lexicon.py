@@ -247,6 +247,11 @@ class Lexicon:
         found = self.open(key[0]).phrases.get(key, {}).values() if key else ()
         return {means[0] for means in found}
 
+    def is_praise(self, word: str) -> bool:
+        """Tell whether a word, folded, calls something good in any language."""
+        found = self.open(word).phrases.get((word,), {}).values()
+        return any("good" in means for means in found)
+
     def is_earlier(self, word: str) -> bool:
         """Tell whether a word alone says that something was so before, in any language."""
         key = tuple(t.text for t in tokenise(word))

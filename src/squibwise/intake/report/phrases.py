@@ -16,6 +16,8 @@ _CUT, _MOST_ENDINGS = 3, 40  # letters of a word cut short, and words that may g
 _CUT_BARE = 6  # the same without a full stop behind it
 _CRASH = frozenset({("impact",), ("crashrecord",)})
 _LEAD = 3  # words before one for a crash in which one for a time may stand
+_YES = frozenset("yes ja oui si tak sim wel is".split())
+_TURN = 3  # words behind one for a turn in which what is denied then stands
 _MIN_BONES = 3  # letters of a word that stands without its vowels
 _VOWELS = frozenset("aeiou")
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
@@ -26,7 +28,10 @@ Meant = dict[int, tuple[tuple[str, ...], ...]]
 
 
 class Hit(msgspec.Struct, frozen=True):
-    """A phrase found: its meanings and the tokens ``first`` up to but without ``last``."""
+    """A phrase found: its meanings and the tokens ``first`` up to but without ``last``.
+
+    Its language is empty where two phrases together mean it, as ``now open, now not`` do.
+    """
 
     means: tuple[str, ...]
     first: int
@@ -71,7 +76,42 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
     hits = _chosen(choice)
     if any(h.means in _CRASH for h in hits):
         hits = [_as_dated(h, hits, lexicon, words) for h in hits]
+    if any("not" in h.means for h in hits):
+        hits = _by_turns(hits, lexicon, words)
     return tuple(_as_named(h, lexicon, tuple(words)) for h in hits)
+
+
+def _by_turns(hits: list[Hit], lexicon: Lexicon, words: list[str]) -> list[Hit]:
+    """``mal Masseschluss, mal nicht``: what is denied by turns is there by turns."""
+    text = f" {' '.join(words)} "
+    for first, second in lexicon.small.by_turns:
+        one = text.find(f" {first} ")
+        two = text.find(f" {second} ", one + len(first) + 1) if one >= 0 else -1
+        if two < 0:
+            continue
+        limit = text.count(" ", 0, two + 1) - 1
+        turns = [_turn(text, one, first, hits, limit), _turn(text, two, second, hits, len(words))]
+        if all(means == ("skip",) for means, _, _ in turns):
+            continue  # nothing is denied
+        covered = {n for _, start, end in turns for n in range(start, end)}
+        kept = [h for h in hits if covered.isdisjoint(range(h.first, h.last))]
+        told = [Hit(*turn, "") for turn in turns]
+        return sorted((*kept, *told), key=lambda h: h.first)
+    return hits
+
+
+def _turn(
+    text: str, at: int, phrase: str, hits: list[Hit], limit: int
+) -> tuple[tuple[str, ...], int, int]:
+    """What a phrase for a turn means, with the denial or the yes behind it, and where it stands."""
+    start = text.count(" ", 0, at + 1) - 1
+    end = start + len(phrase.split())
+    denied = (h for h in hits if "not" in h.means and end <= h.first < min(end + _TURN, limit))
+    denial = next(denied, None)
+    if denial is not None:
+        return ("status:intermittent",), start, denial.last
+    is_yes = text.split()[end : end + 1] and text.split()[end] in _YES
+    return ("skip",), start, end + bool(is_yes)
 
 
 def _as_dated(hit: Hit, hits: list[Hit], lexicon: Lexicon, words: list[str]) -> Hit:

@@ -13,7 +13,7 @@ from squibwise.intake.report.own_words import read_days, read_odometer, read_ser
 from squibwise.intake.report.said_beside import find_more, find_stand_ins
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.silence import find_silence
-from squibwise.intake.report.words import has_fault, has_part
+from squibwise.intake.report.words import Words, has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.report import CleanCircuit, CodeLine, Coverage, ReadReport, Unit
 
@@ -102,7 +102,7 @@ def _clean(sheet: Sheet, scope: Scope) -> tuple[CleanCircuit, ...]:
 
 def _is_found_good(line: Line) -> bool:
     """Tell whether a line denies a circuit's fault or calls it good; ``no code`` does neither."""
-    if "worked" in line.words.voices:
+    if line.words.voices & {"worked", "was"}:
         return False
     denies_fault = line.why in ("denied", "gone") and bool(line.words.features & _ELECTRIC)
     return denies_fault or line.role == "clean" or line.why == "found good"
@@ -114,8 +114,14 @@ def _no_crash_record(own: list[CodeLine], sheet: Sheet) -> Origin | None:
         return None
     denied = [ln for ln in sheet.unread if ln.why in ("denied", "gone")]
     denied += [ln for ln in sheet.lines if ln.codes and ln.words.voices & {"not", "gone"}]
-    line = next((ln for ln in denied if "crashrecord" in ln.words.features), None)
+    line = next((ln for ln in denied if _denies_record(ln.words)), None)
     return None if line is None else Origin(file=sheet.name, line=line.number, raw=line.raw)
+
+
+def _denies_record(words: Words) -> bool:
+    """``no crash data``, ``no stored impact in the module``; not ``no impact sensor stored``."""
+    is_impact = "impact" in words.features and "sensor" not in words.features
+    return "crashrecord" in words.features or (is_impact and bool(words.voices & {"not", "gone"}))
 
 
 def _not_tested(read: list[CodeLine]) -> tuple[str, ...]:

@@ -33,9 +33,24 @@ def hear_returns(sheet: Sheet, catalog: Catalog) -> None:
 
     ``he cleared both, B1415 came straight back, the other didn't``.
     """
+    only = lexicon_of(catalog).small.only
     for line in sheet.lines:
         if line.codes and any(f.words.statuses or f.absent for f in sheet.faults):
             _hear_line(line, sheet, catalog)
+        if line.codes and line.role == "code" and not only.isdisjoint(t.text for t in line.tokens):
+            _hear_only(line, sheet, catalog)
+
+
+def _hear_only(line: Line, sheet: Sheet, catalog: Catalog) -> None:
+    """``Erased. Only B1C93 came back.``: the others that were told before did not."""
+    only = lexicon_of(catalog).small.only
+    for clause in _clauses(line, sheet, catalog):
+        is_only = bool(clause.codes) and not only.isdisjoint(clause.texts)
+        if not (is_only and _is_back(clause.words) and "exists" in clause.words.voices):
+            continue
+        back = {c.code for c in clause.codes if _bring_back(c, line, sheet)}
+        if len(back) == len(clause.codes):
+            _end_others(line, back, sheet)
 
 
 def _hear_line(line: Line, sheet: Sheet, catalog: Catalog) -> None:

@@ -185,7 +185,8 @@ def has_part(words: Words) -> bool:
 def lacks_part(words: Words) -> bool:
     """Tell whether words name a place and a fault whose part stands before, as in a list."""
     placed = bool(words.sides or words.seats or words.features & KERB)
-    return placed and not words.features & HEADS and bool(words.features & TELLS)
+    named = words.features & HEADS or "belt" in words.features
+    return placed and not named and bool(words.features & TELLS)
 
 
 def tells_stage_only(words: Words) -> bool:

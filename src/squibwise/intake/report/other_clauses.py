@@ -1,0 +1,214 @@
+"""What the clauses of a line say of something else than the fault that the line is of."""
+
+import re
+from functools import lru_cache
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.report.assertions import (
+    DENYING,
+    NAMED_FAULTS,
+    ONCE,
+    is_new,
+    piece_end,
+    sort_tokens,
+    sort_words,
+)
+from squibwise.intake.report.lexicon import Lexicon, flat, lexicon_of, tokenise
+from squibwise.intake.report.line_words import language_of, without_codes, words_of
+from squibwise.intake.report.phrases import find_hits
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import (
+    FAULTS,
+    HEADS,
+    KERB,
+    PARTS,
+    Words,
+    has_fault,
+    heads_of,
+    stands_alone,
+)
+
+_STRONG = re.compile(r"[;/.]")  # between clauses that are no enumeration
+_RECORDING = frozenset({"unit", "airbagmodule", "crashrecord"})  # what holds a crash record
+
+
+@lru_cache(maxsize=4)
+def _other_end(lexicon: Lexicon) -> re.Pattern[str]:
+    """What parts a clause that may deny something else; a colon leads to what is said of it."""
+    return re.compile(piece_end(lexicon).pattern.replace("[,;:]", "[,;]") + r"|\s[+&/]\s|\s(?=\()")
+
+
+@lru_cache(maxsize=4)
+def _last_stop(lexicon: Lexicon) -> re.Pattern[str]:
+    """``none. B1001``, ``not much, just B1001``: where what was said before the code ends."""
+    only = "|".join(sorted(lexicon.small.only))
+    return re.compile(rf".*(?:[^\W\d_]{{3}}[.;]|\b(?:{only}))\s")
+
+
+def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
+    """Tell whether what denies on the line of a code is said of something else.
+
+    ``right pretensioner open, left one nil``, ``loose, its bolt is missing``: a clause without
+    the fault denies another part, something that nobody knows, or says what is missing; so does
+    a sentence before that of the code.
+    """
+    lexicon = lexicon_of(catalog)
+    stop = _last_stop(lexicon).match(flat(line.text[: line.codes[0].start]))
+    if stop is not None and not words_of(line.text[stop.end() :], catalog, usual).voices & DENYING:
+        return True
+    language = language_of(line, lexicon, usual)
+    pieces = piece_end(lexicon).split(without_codes(line))
+    said = [(c, words_of(c, catalog, language)) for c in pieces]
+    own = [w for _, w in said if has_fault(w) and not w.voices & DENYING]
+    voiced = [(c, w) for c, w in said if w.voices & DENYING]
+    if not own or not voiced:
+        return False
+    return all(_is_of_other(c, w, own[0], lexicon, language) for c, w in voiced)
+
+
+def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
+    """Return a text less the clauses behind its fault that deny something else.
+
+    ``driver airbag open, nothing else``, ``..., no crash stored``, ``..., cause not found``.
+    """
+    lexicon = lexicon_of(catalog)
+    spans = _spans(text, lexicon)
+    said = [words_of(text[a:b], catalog, usual) for a, b in spans]
+    told = (n for n, w in enumerate(said) if has_fault(w) and not w.voices & DENYING)
+    first = next(told, None)
+    if first is None:
+        return text
+    others = [
+        (start, end)
+        for (start, end), words in list(zip(spans, said, strict=True))[first + 1 :]
+        if words.voices & (DENYING | ONCE)
+        and _is_of_other(text[start:end], words, said[first], lexicon, usual)
+        and not _denies_verb(text[start:end], lexicon, usual)
+    ]
+    return _cut(text, others)
+
+
+def part_records(text: str, catalog: Catalog, usual: str | None) -> tuple[str, list[Words]]:
+    """Return a text less its clauses of a crash record or of another part, and what those say.
+
+    ``left curtain open / crash logged``: a record that is no part's stands beside its fault; so
+    does ``; right pretensioner shorted``, where both clauses tell a part and its fault.
+    """
+    lexicon = lexicon_of(catalog)
+    spans = _spans(text, lexicon)
+    said = [words_of(text[a:b], catalog, usual) for a, b in spans] if len(spans) > 1 else []
+    apart = [n for n in range(1, len(said)) if _is_apart(text, spans, said, n)]
+    has_placed = any(_is_placed_fault(w) for w in said)
+    records = [n for n, w in enumerate(said) if has_placed and (n in apart or _is_record(w))]
+    if not records:
+        return text, []
+    told = [said[n] for n in records if not (said[n].voices & (DENYING | ONCE))]
+    return _cut(text, [spans[n] for n in records]), told
+
+
+def _is_apart(text: str, spans: list[tuple[int, int]], said: list[Words], at: int) -> bool:
+    """Tell whether a clause behind a strong sign tells another part's fault than the first."""
+    own = said[at]
+    first = next((w for w in said[:at] if not w.says_nothing), own)
+    is_strong = _STRONG.search(text[spans[at - 1][1] : spans[at][0]])
+    is_whole = _is_placed_fault(own) and stands_alone(own) and not own.voices & (DENYING | ONCE)
+    heads = heads_of(own)
+    is_other = bool(heads) and not heads & heads_of(first)
+    return bool(is_strong) and is_whole and is_other and _is_placed_fault(first)
+
+
+def _is_record(words: Words) -> bool:
+    is_free = not (words.seats or words.sides or words.features & HEADS - _RECORDING)
+    return words.features & FAULTS == {"crashrecord"} and is_free
+
+
+def _is_placed_fault(words: Words) -> bool:
+    is_placed = bool(words.seats or words.sides or words.features & (KERB | HEADS - _RECORDING))
+    return is_placed and bool(words.features & NAMED_FAULTS - {"crashrecord", "deployed"})
+
+
+def clauses_of(text: str, lexicon: Lexicon) -> list[str]:
+    """Return the clauses of a text, those in brackets too."""
+    return [text[start:end] for start, end in _spans(text, lexicon)]
+
+
+def _spans(text: str, lexicon: Lexicon) -> list[tuple[int, int]]:
+    """Where the clauses of a text begin and end."""
+    cuts = [m.span() for m in _other_end(lexicon).finditer(text)]
+    bounds = [0, *(at for cut in cuts for at in cut), len(text)]
+    return list(zip(bounds[::2], bounds[1::2], strict=True))
+
+
+def _cut(text: str, spans: list[tuple[int, int]]) -> str:
+    for start, end in reversed(spans):
+        text = text[:start] + text[end:]
+    return text
+
+
+def _is_of_other(
+    clause: str, words: Words, own: Words, lexicon: Lexicon, language: str | None
+) -> bool:
+    texts = [t.text for t in tokenise(clause)]
+    small = lexicon.small
+    may_blame = "gone" not in words.voices and not has_fault(words)
+    if (
+        is_new(clause, lexicon)
+        or (may_blame and not small.blamed.isdisjoint(texts))
+        or not small.beside.isdisjoint(texts)
+        or _names_rest(texts, lexicon)
+        or _is_of_impact(words)
+    ):
+        return True  # "never had that before", "not the plug", "cause not found", "nothing else"
+    if has_fault(words):
+        return not words.features & own.features & FAULTS  # "open, not shorted", "no crash data"
+    if words.statuses == ["intermittent"] and "not" in words.voices:
+        return True  # "it's not intermittent": it is there all the time
+    places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)
+    parts = words.features & HEADS - own.features if "not" in words.voices else set()
+    if parts or (places and words.voices <= DENYING):
+        return True  # "not the clock spring"
+    if words.voices & {"gone", "past"}:
+        return _has_strange_subject(clause, lexicon, language)
+    return not small.lacks.isdisjoint(texts) or sort_words(clause, lexicon, language)[2] > 0
+
+
+def _is_of_impact(words: Words) -> bool:
+    """``no stored impact in the module``: what is denied is a record of a crash."""
+    return "impact" in words.features and not words.features & PARTS
+
+
+def _denies_verb(clause: str, lexicon: Lexicon, language: str | None) -> bool:
+    """``gewist en niet teruggekomen``: a strange verb behind a negation, and no word before it."""
+    tokens = tokenise(clause)
+    texts = [t.text for t in tokens]
+    if _is_over(texts, lexicon):
+        return not _names_rest(texts, lexicon)
+    adverbs = lexicon.small.denies | ({"no"} if language else set())
+    at = next((n for n, t in enumerate(tokens) if t.text in adverbs), None)
+    if at is None or sort_tokens(tokens[:at], lexicon, language)[2]:
+        return False
+    hits = find_hits(lexicon, tokens, language)
+    is_named = any((HEADS | FAULTS) & {*h.means} or h.means[0].startswith("side:") for h in hits)
+    is_other = _names_rest(texts, lexicon) or is_new(clause, lexicon)
+    return not (is_named or is_other) and sort_tokens(tokens[at:], lexicon, language)[2] > 0
+
+
+def _has_strange_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
+    """``Ursache nicht gefunden``: a word that nobody knows leads up to what is said to be gone."""
+    tokens = tokenise(clause)
+    if _is_over([t.text for t in tokens], lexicon):
+        return False
+    hits = find_hits(lexicon, tokens, language)
+    lead = tokens[: hits[0].first] if hits else ()
+    lead = tuple(t for t in lead if t.text not in lexicon.small.again)  # "ya reparado"
+    return sort_tokens(lead, lexicon, language)[2] > 0
+
+
+def _is_over(texts: list[str], lexicon: Lexicon) -> bool:
+    return any(one in texts and two in texts for one, two in lexicon.small.no_longer)
+
+
+def _names_rest(texts: list[str], lexicon: Lexicon) -> bool:
+    """``nothing else``, ``rien de plus``: nothing is denied but what was not told."""
+    pairs = lexicon.small.nothing_else
+    return any(one in texts and two in texts[texts.index(one) :] for one, two in pairs)
