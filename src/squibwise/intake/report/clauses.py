@@ -11,14 +11,13 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code, find_status_byte
-from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.lines import failure_type_of
-from squibwise.intake.report.phrases import find_claims
+from squibwise.intake.report.plain_clauses import CLAUSE, OF_ALL, names_other_part, opposite
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
     FAULT_WORDS,
-    HEADS,
     KERB,
     OWN_PARTS,
     TELLS,
@@ -34,23 +33,13 @@ _JOINING_SIGNS = frozenset({"", "/", "-", "&", "+", ","})
 _ENDS_WITH_LABEL = pattern(r"[:=]\s*$")
 _BETWEEN_CLAUSES = pattern(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
 _WORDY = pattern(r"[^\W\d_]{3}")
-_EVERYONE = (
-    r"(?:both|all|beide|alle|(?:toutes |tous )?les deux|tous|toutes|ambos|ambas|l[ao]s dos|"
-    r"os dois|as duas|todos|todas|tutti|tutte|entrambi|entrambe|oba|obie|wszystkie)"
-)
-_OF_ALL = pattern(
-    rf"(?i)\({_EVERYONE}\b[^)]{{0,40}}\)|[,;-]\s*{_EVERYONE}\s[^,;.()]{{3,25}}\.?\s*$"
-)
 _JOINT = pattern(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2
 _MOST_ALIKE = 40  # codes that share one text and a list of parts
 _ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
-_CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _DENYING = frozenset({"not", "gone"})
 _FULL_STOP = pattern(r"(?<=[^\W\d_]{4})\.\s+(?=[A-ZÀ-Ý])")
 _STRETCH = pattern(r"\s*[,;()]\s*")
-_OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
-_PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 MOSTLY = 0.7  # share of known words
 _ENDS_BROKEN = pattern(r"\w-(?:\s{2}|\t|\s*$)")
 _HYPHEN = pattern(r"(\w)- (?=\w)")
@@ -125,7 +114,7 @@ def _own_clauses(line: Line, lexicon: Lexicon) -> list[tuple[Code, str]]:
             before += text
     if len(found) != len(line.codes):
         return []
-    everyone = _OF_ALL.search(line.text)
+    everyone = OF_ALL.search(line.text)
     if everyone is not None:
         found = [(c, t if everyone.group() in t else f"{t} {everyone.group()}") for c, t in found]
     return found
@@ -164,7 +153,7 @@ def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> 
     placed = _without_places(line, catalog, language)
     if placed is not None:
         return placed
-    pieces = _CLAUSE.split(without_codes(line))
+    pieces = CLAUSE.split(without_codes(line))
     said = [(p, words_of(p, catalog, language)) for p in pieces]
     own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)
     if own is None:
@@ -196,142 +185,6 @@ def _without_places(line: Line, catalog: Catalog, language: str | None) -> Words
     taken = {place for w in denied for place in w.seats | w.sides}
     is_placed = bool(rest.seats or rest.sides) and not (rest.seats | rest.sides) & taken
     return rest if is_placed and stands_alone(rest) else None
-
-
-def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
-    """The faults that a line without a code tells of: one for each clause and each stage."""
-    texts = _clauses_of(line.text, catalog, language)
-    said = [words_of(text, catalog, language) for text in texts]
-    lexicon = lexicon_of(catalog)
-    good = [_is_praised(w, t, lexicon) for w, t in zip(said, texts, strict=True)]
-    pieces = [w for w, is_good in zip(said, good, strict=True) if not is_good]
-    everyone = _OF_ALL.search(line.text)
-    for piece in pieces if everyone is not None else ():
-        for status in line.words.statuses:
-            add_status(piece, status)  # "(both current)"
-    own = _deal_places(_with_parts(pieces))
-    senses = own if len(own) > 1 or (own and any(good)) else [line.words]
-    return [single for words in senses for each in _both(words) for single in _stages(each)]
-
-
-def _clauses_of(text: str, catalog: Catalog, language: str | None) -> list[str]:
-    """The clauses of a line; the stops of ``hi. re. Seitenairbag`` only cut words short."""
-    found, start = [], 0
-    for end in _CLAUSE.finditer(text):
-        before, behind = text[start : end.start()], _CLAUSE.split(text[end.end() :])[0]
-        is_whole = stands_alone(words_of(before, catalog, language))
-        is_cut = not is_whole or is_only_place(words_of(behind, catalog, language))
-        if not (end.group().startswith(".") and is_cut):
-            found.append(before)
-            start = end.end()
-    return [*found, text[start:]]
-
-
-def is_only_place(words: Words) -> bool:
-    """Tell whether words name a side, a seat, an end or a row and nothing more."""
-    told = words.features - {"skip", "side", "byside"}
-    place = words.sides or words.seats or words.ends or words.rows
-    return bool(place) and not (told or words.statuses or words.voices)
-
-
-def _is_praised(words: Words, text: str, lexicon: Lexicon) -> bool:
-    """``seat bag open, curtain without a finding``: a clause that tells a part to be good."""
-    is_told = bool(words.voices & {"good", "fine", "not", "gone"})
-    is_told = is_told or any(lexicon.is_praise(t.text) for t in tokenise(text)[-1:])
-    is_good = is_told or "clean" in find_claims(text, lexicon)
-    is_bad = stands_alone(words) and not words.voices & {"not", "gone"}
-    return is_good and bool(words.features & HEADS) and not is_bad
-
-
-def _with_parts(pieces: list[Words]) -> list[Words]:
-    """``right seat bag and curtain both open``: a part before ``and`` has the fault behind it."""
-    found = [*pieces]
-    for at in range(len(found) - 1):
-        part, whole = found[at], found[at + 1]
-        is_part = has_part(part) and not (part.features & TELLS or part.statuses or part.voices)
-        is_told = stands_alone(whole) and "both" in whole.features
-        if is_part and is_told and _names_other_part(part, whole):
-            told = whole.features & FAULT_WORDS
-            found[at] = msgspec.structs.replace(
-                part, features=part.features | told, statuses=[*whole.statuses]
-            )
-            alone = not (whole.sides or whole.seats)
-            found[at + 1] = msgspec.structs.replace(
-                whole,
-                features=whole.features - {"both"},
-                sides=part.sides if alone else whole.sides,
-                seats=part.seats if alone else whole.seats,
-            )
-    return found
-
-
-def _deal_places(pieces: list[Words]) -> list[Words]:
-    """``RF and RR sensors open, same on the other side``: each place with its part and fault."""
-    found: list[Words] = []
-    places: list[Words] = []
-    for piece in pieces:
-        if stands_alone(piece):
-            found += [*(_moved(piece, place) for place in places), piece]
-            places = []
-        elif "otherside" in piece.features and found:
-            found.append(_opposite(found[-1]))
-        elif is_place(piece):
-            places.append(piece)
-        elif piece.statuses and not piece.features - {"skip"}:
-            for each in found:
-                add_statuses(each, piece)  # "both open, current"
-    last = found[-1] if found else None
-    if last is not None and len(places) > 1 and not (last.sides or last.seats):
-        found[-1:] = [_moved(last, place) for place in places]
-    return found
-
-
-def add_statuses(words: Words, more: Words) -> None:
-    """Add the statuses of other words where none is told."""
-    for status in () if words.statuses else more.statuses:
-        add_status(words, status)
-
-
-def is_place(words: Words) -> bool:
-    """Tell whether a piece of a line names a side or a seat and nothing more."""
-    return bool(words.sides or words.seats) and is_only_place(words)
-
-
-def _moved(words: Words, place: Words) -> Words:
-    return msgspec.structs.replace(
-        words,
-        sides=place.sides | (words.sides & {"centre"}),
-        seats=place.seats,
-        statuses=list(words.statuses),
-        ends=place.ends or words.ends,
-        rows=place.rows or words.rows,
-    )
-
-
-def _opposite(words: Words) -> Words:
-    """The words with the other side, or the other seat."""
-    sides = {_OPPOSITE.get(side, side) for side in words.sides}
-    seats = {_OPPOSITE.get(seat, seat) for seat in words.seats}
-    return msgspec.structs.replace(words, sides=sides, seats=seats, statuses=[*words.statuses])
-
-
-def _both(words: Words) -> list[Words]:
-    """``both curtains open``: a fault of the left part and one of the right part."""
-    placed = words.seats or words.sides & {"left", "right"}
-    if "both" not in words.features or placed or not words.features & _PAIRED:
-        return [words]
-    return [
-        msgspec.structs.replace(words, sides=words.sides | {side}) for side in ("left", "right")
-    ]
-
-
-def _stages(words: Words) -> list[Words]:
-    stages = words.stages
-    if not stages and {"both", "charge"} <= words.features and words.seats:
-        stages = {1, 2}  # "both igniters of the driver airbag"
-    if len(stages) <= 1 or "cross" in words.features:
-        return [words]
-    return [msgspec.structs.replace(words, stages={stage}) for stage in sorted(stages)]
 
 
 def take_share(
@@ -385,7 +238,7 @@ def _take_listed(words: Words, listed: list[Words], at: int) -> None:
 def repeat_part(words: Words, before: Words) -> None:
     """``same thing, right side``: the part of the fault before, and its fault if none is told."""
     if "otherside" in words.features and not (words.sides or words.seats):
-        other = _opposite(before)
+        other = opposite(before)
         words.sides, words.seats = other.sides, other.seats
     own = words.features & OWN_PARTS
     if own <= {"charge"}:
@@ -486,7 +339,7 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
         return False
     told = bool(fault.words.features & (TELLS - {"defect"}))
     is_out = line.text[:1] not in (" ", "\t") and not is_broken
-    is_new = is_out and stands_alone(line.words) and _names_other_part(line.words, fault.words)
+    is_new = is_out and stands_alone(line.words) and names_other_part(line.words, fault.words)
     is_more = is_whole(fault) and is_out and not _completes(line.words, fault.words)
     if is_new or is_more:
         return False  # "left seat bag", and below it "passenger pretensioner open"
@@ -503,11 +356,6 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     take_status(line, fault)
     take_type(line, fault)
     return True
-
-
-def _names_other_part(more: Words, words: Words) -> bool:
-    one, two = heads_of(words), heads_of(more)
-    return bool(one and two) and not one & two
 
 
 def _completes(more: Words, words: Words) -> bool:

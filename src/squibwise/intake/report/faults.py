@@ -19,15 +19,11 @@ from squibwise.intake.report.assertions import (
 )
 from squibwise.intake.report.clauses import (
     MOSTLY,
-    add_statuses,
     find_labels_above,
     is_next_row,
-    is_only_place,
-    is_place,
     is_sentence,
     is_whole,
     join_lamp_code,
-    list_clauses,
     repeat_part,
     segments,
     take_share,
@@ -45,6 +41,12 @@ from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.lines import label_of
 from squibwise.intake.report.other_clauses import part_records, without_others
 from squibwise.intake.report.part_lists import is_bare_part
+from squibwise.intake.report.plain_clauses import (
+    add_statuses,
+    is_only_place,
+    is_place,
+    list_clauses,
+)
 from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
 from squibwise.intake.report.words import (
     FAULT_WORDS,
