@@ -10,7 +10,7 @@ import msgspec
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.words import add_status
+from squibwise.intake.report.words import OWN_PARTS, add_status
 
 _TAIL = pattern(r"(?<![\w.,:/-])[0-9A-Fa-f]{4}(?![\w:/-]|[.,]\d)")
 _LISTED = 2  # codes on a line that makes a list
@@ -79,3 +79,20 @@ def _is_listed_above(fault: Fault, told: Fault) -> bool:
     """Tell whether a fault is one number of a list above the line that tells of it."""
     is_list = len(fault.first.codes) >= _LISTED and fault.first.number < told.first.number
     return is_list and not fault.words.statuses
+
+
+def is_again(code: Code, line: Line, current: Fault, before: Code) -> bool:
+    """The same code once more, or the public code under a maker's number."""
+    types = {before.failure_type, code.failure_type} - {None}
+    names = {before.code, *before.readings} & {code.code, *code.readings}
+    bare = not line.words.features & OWN_PARTS
+    if names and len(types) <= 1:
+        return code.style != before.style or bare or not current.words.features & OWN_PARTS
+    return bare and not before.is_exact and before.style != "cut" and code.style == "sae"
+
+
+def other_notations(best: Code, code: Code, before: Code) -> tuple[str, ...]:
+    """Return how else the best of two notations of one code stood there."""
+    if code.style == before.style:
+        return best.also
+    return (*best.also, before.printed if best is code else code.printed)

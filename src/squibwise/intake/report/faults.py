@@ -6,6 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.absences import denied_by_name, why_gone
+from squibwise.intake.report.again import is_again, other_notations
 from squibwise.intake.report.asides import excepts_a_part, hear_untested, why_absent
 from squibwise.intake.report.assertions import (
     DENYING,
@@ -33,7 +34,6 @@ from squibwise.intake.report.clauses import (
     words_precede,
     words_without_denied,
 )
-from squibwise.intake.report.codes import Code
 from squibwise.intake.report.headings import heading_name
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_codes import MAX_FAULTS
@@ -350,7 +350,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
         is_share = tells_stage_only(words) or (at and lacks_part(words))
-        is_like = bool(words.features & {"same", "otherside"}) or _is_placed_also(words)
+        is_like = bool(words.features & {"same", "otherside"}) or _is_placedother_notations(words)
         is_like = is_like or (at > 0 and is_place(words))  # "left curtain open, right one (B1002)"
         if state.current is not None and (is_share or is_like):
             repeat_part(words, state.current.words)
@@ -385,7 +385,7 @@ def _unit_of(words: Words, line: Line, pieces: int) -> Unit:
     return "other" if is_other else line.unit
 
 
-def _is_placed_also(words: Words) -> bool:
+def _is_placedother_notations(words: Words) -> bool:
     """``and n/s/f as well``: a place, or a part, of which the same holds."""
     placed = words.seats or words.sides or words.stages or words.features & KERB
     return "also" in words.features and bool(placed or has_part(words))
@@ -403,7 +403,7 @@ def _continues(line: Line, state: _State) -> bool:
     current, code = state.current, line.codes[0]
     if current is None or current.code is None or state.blanks > _GAP or _begins_row(line):
         return False
-    if not _is_again(code, line, current, current.code):
+    if not is_again(code, line, current, current.code):
         return False
     if line.unit != current.unit or (why_absent(line.words, is_coded=True) and not current.absent):
         return False
@@ -412,7 +412,7 @@ def _continues(line: Line, state: _State) -> bool:
         best,
         failure_type=best.failure_type or code.failure_type or current.code.failure_type,
         status_byte=code.status_byte if best.status_byte is None else best.status_byte,
-        also=_also(best, code, current.code),
+        also=other_notations(best, code, current.code),
     )
     _attach(line, current)
     return True
@@ -421,22 +421,6 @@ def _continues(line: Line, state: _State) -> bool:
 def _begins_row(line: Line) -> bool:
     """Tell whether a line is a row of a table whose first cell is filled, or names its car."""
     return line.is_of_car or bool(cell_of(line, 0).strip())
-
-
-def _is_again(code: Code, line: Line, current: Fault, before: Code) -> bool:
-    """The same code once more, or the public code under a maker's number."""
-    types = {before.failure_type, code.failure_type} - {None}
-    names = {before.code, *before.readings} & {code.code, *code.readings}
-    bare = not line.words.features & OWN_PARTS
-    if names and len(types) <= 1:
-        return code.style != before.style or bare or not current.words.features & OWN_PARTS
-    return bare and not before.is_exact and before.style != "cut" and code.style == "sae"
-
-
-def _also(best: Code, code: Code, before: Code) -> tuple[str, ...]:
-    if code.style == before.style:
-        return best.also
-    return (*best.also, before.printed if best is code else code.printed)
 
 
 def _belongs(line: Line, current: Fault) -> bool:

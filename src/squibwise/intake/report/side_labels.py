@@ -3,10 +3,10 @@
 import msgspec
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.clauses import is_only_place
 from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.own_places import cut_out
+from squibwise.intake.report.plain_clauses import is_only_place
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import HEADS, TELLS, Words
 
