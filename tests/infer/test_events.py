@@ -265,7 +265,7 @@ def test_another_unit_that_is_not_heard_says_nothing_of_the_circuits() -> None:
 
 
 def test_no_impact_that_is_numbered_above_two_is_dropped() -> None:
-    """A crash is weighed as two blows; a gap in the numbers is none, a third may be either."""
+    """A gap in the numbers is none; of three the order is not weighed."""
     pillar = Impact(id="c", zone="pillar-right", clock=3, extent="moderate", order=3)
     nose = Impact(id="a", zone="nose-right", clock=1, extent="moderate", order=1)
     light = Impact(id="b", zone="nose-centre", clock=12, extent="light", order=2)
@@ -275,6 +275,16 @@ def test_no_impact_that_is_numbered_above_two_is_dropped() -> None:
     assert fired(three, "passenger.seat-bag") > alone - 0.1
     assert [f.code for f in three.findings] == ["impacts-over-two"]
     assert gap.findings == ()
+
+
+def test_a_third_side_that_somebody_saw_struck_stays_struck() -> None:
+    tail = Impact(id="a", zone="tail", extent="moderate")
+    nose = Impact(id="b", zone="nose-left", extent="moderate")
+    door = Impact(id="c", zone="door-left", extent="moderate")
+    alone, three = _ask(door), _ask(tail, nose, door)
+    assert min(three.event.zones[z] for z in ("tail", "nose-left", "door-left")) > 0.9
+    for part in ("driver.seat-bag", "left.curtain"):
+        assert fired(three, part) > fired(alone, part) - 0.02
 
 
 def test_a_parked_car_had_nobody_aboard() -> None:

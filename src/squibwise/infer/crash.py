@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
+from itertools import combinations, product
 
 import msgspec
 import numpy as np
@@ -69,6 +70,7 @@ def scenarios(case: Case, catalog: Catalog) -> tuple[Scenario, ...]:
 
 
 Crash = tuple[tuple[Blow, ...], bool, float]
+Singles = tuple[tuple[Blow, float], ...]
 
 
 def is_event_told(evidence: Iterable[Evidence]) -> bool:
@@ -133,13 +135,13 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
         seconds = _thinned(tuple(_singles(later, case, catalog)), 2)
         zones = _pair_zones(case, catalog)
         firsts, seconds = _at(zones, _thinned(singles, 2)), _at(zones, seconds)
-        for blows, _, weight in _pairs(firsts, seconds, pair_share):
+        for blows, _, weight in _several(firsts, seconds, pair_share, case, catalog):
             yield blows, False, weight * (1.0 - roll_share)
             if roll_share:
                 yield blows, True, weight * roll_share
 
 
-def _thinned(singles: tuple[tuple[Blow, float], ...], most: int) -> tuple[tuple[Blow, float], ...]:
+def _thinned(singles: Singles, most: int) -> Singles:
     """Return few severities per zone in place of all, with the weights of those left out."""
     by_zone: dict[str, list[tuple[Blow, float]]] = {}
     for blow, weight in singles:
@@ -168,13 +170,42 @@ def _pair_zones(case: Case, catalog: Catalog) -> set[str]:
     return named | set(rest.values())
 
 
-def _at(zones: set[str], singles: tuple[tuple[Blow, float], ...]) -> tuple[tuple[Blow, float], ...]:
+def _at(zones: set[str], singles: Singles) -> Singles:
     return tuple(s for s in singles if s[0].zone.name in zones)
 
 
-def _pairs(
-    firsts: tuple[tuple[Blow, float], ...], seconds: tuple[tuple[Blow, float], ...], share: float
+def _several(
+    firsts: Singles, seconds: Singles, share: float, case: Case, catalog: Catalog
 ) -> Iterator[Crash]:
+    """Return two impacts on different sides, and three where as many sides are named.
+
+    A third follows a second as often as that follows the first: no data tell of thirds.
+    """
+    named = {e.zone for e in case.evidence if isinstance(e, Impact) and e.zone is not None}
+    sides = {z.side for z in catalog.firing.events.zone if z.name in named}
+    third = share if len(sides) > 2 else 0.0
+    yield from _pairs(firsts, seconds, share * (1.0 - third))
+    if third:
+        yield from _triples(firsts, seconds, share * third, named)
+
+
+def _triples(firsts: Singles, seconds: Singles, share: float, named: set[str]) -> Iterator[Crash]:
+    """Return three impacts on different sides, those on the zones named alone; the last two alike.
+
+    Their weights are what is theirs of the share of all such threes.
+    """
+    total = 0.0
+    kept: list[tuple[tuple[Blow, ...], float]] = []
+    for (a, wa), ((b, wb), (c, wc)) in product(firsts, combinations(seconds, 2)):
+        if len({a.zone.side, b.zone.side, c.zone.side}) > 2:
+            total += wa * wb * wc
+            if {a.zone.name, b.zone.name, c.zone.name} <= named:
+                kept.append(((a, b, c), wa * wb * wc))
+    for blows, weight in kept:
+        yield blows, False, share * weight / total
+
+
+def _pairs(firsts: Singles, seconds: Singles, share: float) -> Iterator[Crash]:
     """Return two impacts on different sides, in order."""
     pairs = [
         ((a, b), wa * wb) for a, wa in firsts for b, wb in seconds if a.zone.side != b.zone.side

@@ -297,9 +297,9 @@ def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]
 
 
 def _number_impacts(entries: tuple[Evidence, ...]) -> tuple[tuple[Evidence, ...], list[Finding]]:
-    """Return entries whose impacts are the first and the second: a crash is weighed as two blows.
+    """Return entries whose impacts are the first and the second.
 
-    Of more than two, none keeps its number, so that each may have been either.
+    Of more than two, none keeps its number: a blow on each side that is named, in any order.
     """
     impacts = [e for e in entries if isinstance(e, Impact) and e.order]
     orders = sorted({e.order for e in impacts if e.order})
@@ -314,9 +314,7 @@ def _number_impacts(entries: tuple[Evidence, ...]) -> tuple[tuple[Evidence, ...]
     )
     if len(orders) <= _MOST_BLOWS:
         return put, []
-    text = (
-        f"{len(orders)} impacts are numbered; two blows are weighed, and each of them may be either"
-    )
+    text = f"{len(orders)} impacts are numbered; the order of more than two is not weighed"
     return put, [_finding("impacts-over-two", text, impacts[-1])]
 
 
