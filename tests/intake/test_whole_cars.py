@@ -65,6 +65,32 @@ def test_a_heading_with_a_sign_before_it_starts_a_unit_where_its_codes_are_set_i
     assert [(ln.code, ln.unit) for ln in told if ln.unit != "other"] == [("B1A11", "restraint")]
 
 
+OF_TWO = """
+Airbag|driver airbag open current|supply voltage low current|left sensor open current|Zorvex
+Airbag|Fahrerairbag Unterbrechung vorhanden|Spannung zu niedrig|Sensor links offen|Trittbretter
+Airbag|airbag conducteur ouvert présent|tension basse|capteur gauche ouvert|Mémoire de siège
+Airbag|airbag conductor abierto presente|tensión baja|sensor izquierdo abierto|Estribos
+Airbag|airbag guida aperto presente|tensione bassa|sensore sinistro aperto|Amplificatore
+Airbag|poduszka kierowcy przerwa obecny|napięcie niskie|czujnik lewy przerwa|Wzmacniacz
+Airbag|airbag bestuurder onderbreking actief|spanning te laag|sensor links open|Treeplanken
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", OF_TWO)
+@pytest.mark.parametrize("is_first", [True, False], ids=["before", "behind"])
+def test_a_name_that_nobody_knows_starts_a_unit_in_a_print_of_two(row: str, is_first: bool) -> None:
+    head, own, volts, sensor, name = row.split("|")
+    other = [name, f"B1B33 {volts}", f"B1B34 {sensor}"]
+    block = [head, f"B1A01 {own}"]
+    text = "\n".join([*other, *block] if is_first else [*block, *other])
+    told = {ln.code: (ln.unit == "restraint", ln.kind) for ln in read_text(text, "r.txt").lines}
+    assert told == {
+        "B1A01": (True, "front-bag"),
+        "B1B33": (False, None),
+        "B1B34": (False, None),
+    }
+
+
 CAR = """[case]
 id = "whole"
 title = "a print of the whole car"

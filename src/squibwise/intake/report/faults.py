@@ -38,16 +38,15 @@ from squibwise.intake.report.headings import heading_name
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.line_words import without_codes, words_of
-from squibwise.intake.report.lines import label_of
 from squibwise.intake.report.other_clauses import part_records, without_others
 from squibwise.intake.report.part_lists import is_bare_part
 from squibwise.intake.report.plain_clauses import (
     add_statuses,
-    is_only_place,
     is_place,
     list_clauses,
 )
 from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
+from squibwise.intake.report.side_labels import is_of_place
 from squibwise.intake.report.words import (
     FAULT_WORDS,
     HEADS,
@@ -165,7 +164,7 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         state.current = None
         sheet.faults.append(_words_entry(line, line.words, state))
         return
-    if _begins_row(line) or _is_of_place(line, catalog, sheet.language):
+    if _begins_row(line) or is_of_place(line, catalog, sheet.language):
         state.current = None
     lexicon = lexicon_of(catalog)
     is_told = not (line.why or is_seen(line, lexicon))
@@ -198,11 +197,6 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         state.current = fresh[-1]
     else:
         sheet.unread.append(line)
-
-
-def _is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
-    """``right: nothing``: a place before a colon begins something else than the fault above."""
-    return line.is_keyed and is_only_place(words_of(label_of(line), catalog, language))
 
 
 def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:

@@ -46,6 +46,7 @@ def find_groups(lines: list[Line]) -> None:
     grouped = {_is_of_status(ln) for ln in lines[:first] if _is_group(ln)}
     for at, line in enumerate(lines):
         is_alike = _is_of_status(line) in grouped or heads_place(lines, at)
+        is_alike = is_alike or _turns_status(lines, at)
         if is_alike and _is_group(line):
             is_none = line.words.voices - {"gone", "past"}
             line.role, line.group = "group", Words() if is_none else line.words
@@ -67,6 +68,16 @@ def heads_place(lines: list[Line], at: int) -> bool:
     is_free = not (one.seats | one.sides and two.seats | two.sides)
     is_free = is_free and not (one.ends | one.rows and two.ends | two.rows)
     return is_free and bool(after.codes or stands_alone(two)) and not after.is_module
+
+
+def _turns_status(lines: list[Line], at: int) -> bool:
+    """``History`` below a code that is current and above one without a status."""
+    line, before, after = lines[at], lines[at - 1] if at else None, next_below(lines, at, 1)
+    if before is None or after is None or not (before.codes and after.codes):
+        return False
+    told = set(line.words.statuses)
+    is_new = bool(told) and bool(before.words.statuses) and not told & set(before.words.statuses)
+    return is_new and _is_of_status(line) and not after.words.statuses and not line.is_keyed
 
 
 def heads_seats(lines: list[Line], at: int) -> bool:

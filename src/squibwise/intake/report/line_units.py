@@ -17,6 +17,7 @@ _CODE = r"(?=\$?(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![0-9A-Za-z]
 _NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
 _BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
 _TO_CODE = re.compile(rf"(?<=[\s:]){_CODE}")
+_AREAS = frozenset({"area", "othermodule"})
 _NAME_WORDS = 4  # of a part of the car and its unit: "tailgate ECU"
 _FEW_NAMES = 3  # that show that the lines of a print each name their unit
 _PART_NAMES = 0.3  # share of names of parts from which on they are none of units
@@ -39,6 +40,23 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
     is_name = is_area and len(texts) <= _NAME_WORDS
     is_sure = is_name and not lexicon.small.computers.isdisjoint(texts)
     return ("other", is_sure) if is_area else ("unknown", False)
+
+
+def is_all_area(text: str, lexicon: Lexicon) -> bool:
+    """Tell whether a text names another part of the car with one word beside it at most.
+
+    ``Lampy przednie``; not so ``Connector under seat``.
+    """
+    texts = tuple(t.text for t in tokenise(text))
+    named: set[int] = set()
+    for at, word in enumerate(texts):
+        means, length = find_layout(lexicon, texts, at)
+        if _AREAS & set(means):
+            named.update(range(at, at + length))
+        elif lexicon.is_of_area(word):
+            named.add(at)
+    places = {at for at, word in enumerate(texts) if words_in(word, lexicon, None).sides}
+    return bool(named) and len(texts) - len(named | places) <= 1
 
 
 @lru_cache(maxsize=4)

@@ -2,9 +2,11 @@
 
 import msgspec
 
+from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon
-from squibwise.intake.report.line_words import language_of, words_in
+from squibwise.intake.report.line_words import language_of, words_in, words_of
+from squibwise.intake.report.lines import label_of
 from squibwise.intake.report.own_places import cut_out
 from squibwise.intake.report.plain_clauses import is_only_place
 from squibwise.intake.report.sheet import Line
@@ -38,6 +40,14 @@ def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     if not all(_may_be_at(place, words) for words in said):
         return [line]
     return [_piece_of(line, label.end(), span) for span in pieces]
+
+
+def is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
+    """Tell whether a line is of a place before its colon: ``right: nothing``.
+
+    It begins something else than the fault above it.
+    """
+    return line.is_keyed and is_only_place(words_of(label_of(line), catalog, language))
 
 
 def _may_be_at(place: Words, words: Words) -> bool:

@@ -1,7 +1,7 @@
 """Which unit of the car each line of a report comes from, and what headings say of many lines."""
 
 from collections import Counter
-from itertools import pairwise
+from itertools import islice, pairwise, takewhile
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import read_words
@@ -21,7 +21,7 @@ from squibwise.intake.report.headings import (
     reads_as_name,
 )
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
-from squibwise.intake.report.line_units import name_unit
+from squibwise.intake.report.line_units import is_all_area, name_unit
 from squibwise.intake.report.phrases import find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part
@@ -343,6 +343,9 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     ]
     several = len(known) + bool(heads) + any(map(is_unknown_sign, bare)) >= _SEVERAL
     several = several or any(_dress_of(ln)[2] for ln in alike)
+    several = several or (
+        bool(heads) and any(_heads_strangers(lines, at) for at in range(len(lines)))
+    )
     if not sure and not several and sum(map(is_addressed, bare)) < _SEVERAL:
         for line in lines:
             if (
@@ -361,6 +364,18 @@ def _is_strange(heading: Line, lexicon: Lexicon) -> bool:
     """Tell whether a heading names a unit by a word that nobody knows."""
     texts = [t.text for t in tokenise(heading_name(heading.text))]
     return any(text not in lexicon.known for text in texts)
+
+
+def _heads_strangers(lines: list[Line], at: int) -> bool:
+    """Tell whether a name stands above codes none of which names a part of the restraints."""
+    line, after = lines[at], next_below(lines, at, 1)
+    if line.is_module or line.codes or after is None or not after.codes:
+        return False
+    is_first = not any(ln.codes for ln in lines[:at]) and is_bare_heading(lines, at)
+    if not (is_first or _stands_between(lines, at)):
+        return False
+    block = takewhile(lambda ln: ln.codes, islice(lines, at + 1, None))
+    return not any(ln.words.features & (PARTS - _ANYWHERE | _OWN) for ln in block)
 
 
 def _find_between(lines: list[Line], lexicon: Lexicon) -> None:
@@ -414,6 +429,7 @@ def _stands_between(lines: list[Line], at: int) -> bool:
     if not is_named or is_group or text[-1:] in ".,;?!" or len(line.tokens) > MOST_WORDS:
         return False
     is_told = words.features & FAULTS - {"defect"} and not _COUNTED.search(text)
+    is_told = is_told or words.voices - {"not", "own"}  # "Checked the plug"
     is_more = has_part(words) and not _dress_of(line)[2]
     is_whole = has_fault(before.words) or bool(before.words.statuses)
     return is_whole and not (is_told or is_more or words.statuses)
@@ -445,11 +461,12 @@ def _is_area_between(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     is_row = line.codes or line.cells or line.role not in ("words", "unread", "heading")
     if is_row or not is_inside or not reads_as_name(line) or heads_seats(lines, at):
         return False
-    told = line.words.statuses or line.words.voices
-    is_told = has_part(line.words) or has_fault(line.words) or told
+    is_memory = line.words.statuses == ["stored"] and len(line.tokens) > 1  # "Seat memory"
+    told = (line.words.statuses and not is_memory) or line.words.voices
+    is_told = has_part(line.words) or told
     is_named = line.text.lstrip()[:1].isupper() and not line.text.rstrip().endswith("-")
     is_whole = has_fault(lines[at - 1].words)  # the line above wants no second half
-    return is_named and is_whole and not is_told and name_unit(line.text, lexicon)[0] == "other"
+    return is_named and is_whole and not is_told and is_all_area(line.text, lexicon)
 
 
 def _labels_below(lines: list[Line]) -> bool:
