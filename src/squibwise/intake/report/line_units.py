@@ -140,10 +140,12 @@ def _named_before(text: str, end: int, lexicon: Lexicon) -> _Named | None:
     """The unit named between the last stop and a code; one without a colon must be sure."""
     start = max((m.end() for m in _stop(lexicon).finditer(text, 0, end)), default=0)
     name = text[start:end]
-    is_label = name.rstrip().endswith(":")
-    words = words_in(name, lexicon, None)
-    if not 0 < len(name.split()) <= _NAME_WORDS or has_part(words) or has_fault(words):
+    if not 0 < len(name.split()) <= _NAME_WORDS:
         return None
+    words = words_in(name, lexicon, None)
+    if has_part(words) or has_fault(words):
+        return None
+    is_label = name.rstrip().endswith(":")
     unit, is_sure = name_unit(name, lexicon)
     if not (is_sure or is_label):
         return None
