@@ -263,7 +263,15 @@ def test_the_plain_values_are_those_of_the_screen(catalog: Catalog) -> None:
     assert isinstance(brief, Brief)
     plain = output.as_builtins(brief)
     keys = "happened fired wrong circuits dangers order_now may_be_added parts labour_minutes"
-    assert set(plain) == {*keys.split(), "waiting_minutes", "next", "open", "silent", "untold"}
+    assert set(plain) == {
+        *keys.split(),
+        "waiting_minutes",
+        "next",
+        "open",
+        "seen",
+        "silent",
+        "untold",
+    }
     assert plain["fired"] == BAGS
     assert plain["labour_minutes"] == {"low": 700, "likely": 1100, "high": 1900}
     assert plain["parts"]["unpriced"] == ("steering column",)

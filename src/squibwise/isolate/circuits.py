@@ -57,7 +57,7 @@ def _list_loops(
     case: Case, states: Assessment, codes: Sequence[OneCode], catalog: Catalog
 ) -> list[tuple[str, int]]:
     """Return the circuits that the last report speaks of, or that were tested."""
-    least = catalog.fact("isolation.cause-counts").number()
+    least = catalog.fact("isolation.may-be-meant").number()
     meant = {c for code in codes for c, p in code.shares.items() if p >= least}
     unlikely = {c for code in codes for c in code.shares} - meant
     last = [e for e in case.evidence if isinstance(e, Report)][-1:]

@@ -103,7 +103,7 @@ def share_of(component: str, codes: Iterable[OneCode]) -> float:
 
 def ask_which(case: Case, states: Assessment, catalog: Catalog) -> tuple[OpenQuestion, ...]:
     """Return the question whose a code is, where more than one component may well be meant."""
-    least = catalog.fact("isolation.cause-counts").number()
+    least = catalog.fact("isolation.may-be-meant").number()
     for code in read_open_codes(case, states, catalog):
         likely = {c: p for c, p in code.shares.items() if p >= least}
         if len(likely) > 1:

@@ -15,6 +15,7 @@ from squibwise.history.signed import find_loads
 from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
+from squibwise.model.evidence import DoneWork, Look
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.report import Report
@@ -57,7 +58,7 @@ LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alon
 _CUT: tuple[tuple[str, ...], ...] = (
     (),
     ("wrong", "ask", "look"),
-    ("happened", "fired", "wrong", "circuit", "ask", "look", "do", "record"),
+    ("happened", "fired", "seen", "wrong", "circuit", "ask", "look", "do", "record"),
 )
 """Rows that are cut to one line until both lists have room: never a danger, a sum or a command."""
 _LABEL, _GAP = 8, 2
@@ -85,6 +86,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
 
     Attributes:
         fired: Ids of what is settled to have fired.
+        seen: Ids of what somebody saw to have fired, though it is not settled by all that is told.
         wrong: What is likely not right now though it did not fire, and causes behind codes.
         circuits: Circuits to be traced, the likeliest first.
         order_now: What is needed for certain or by rule.
@@ -109,6 +111,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
     waiting_minutes: int
     next: tuple[str, ...]
     open: tuple[str, ...]
+    seen: tuple[str, ...] = ()
     silent: tuple[str, ...] = ()
     untold: bool = False
 
@@ -138,9 +141,23 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         waiting_minutes=followed.waiting_minutes if followed else 0,
         next=tuple(_next(states, todo, circuits, catalog)),
         open=tuple(g.id for g in whole.gates if g.open),
+        seen=tuple(c for c in _list_seen_spent(case, catalog) if c not in fired),
         silent=_list_silent(case),
         untold=untold,
     )
+
+
+def _list_seen_spent(case: Case, catalog: Catalog) -> tuple[str, ...]:
+    """Return the parts whose last look, since they were last replaced, shows them spent."""
+    seen: dict[str, bool] = {}
+    for entry in put_in_order(case).evidence:
+        if isinstance(entry, DoneWork) and entry.what == "replaced":
+            seen[entry.component] = False
+        elif isinstance(entry, Look) and entry.seen != "not-seen":
+            component = split_loop(entry.component)[0]
+            word = catalog.looks(split_component(component).kind).get(entry.seen)
+            seen[component] = word is not None and word.proves_spent
+    return tuple(c for c, is_spent in seen.items() if is_spent)
 
 
 def _list_silent(case: Case) -> tuple[str, ...]:
@@ -325,8 +342,9 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
     if unproved:
         told = f"{unproved}: it came and went, and is not proved gone before a second drive"
         circuits = (*circuits, ("circuit", told))
-    silent = tuple(("report", f"{SILENT[0].lower()}{SILENT[1:]} ({x})") for x in brief.silent)
-    head = (("happened", brief.happened), *silent, ("fired", fired))
+    silent = tuple(("report", told) for told in tell_silent(brief))
+    seen = tuple(("seen", told) for told in tell_seen(brief, catalog))
+    head = (("happened", brief.happened), *silent, ("fired", fired), *seen)
     plain = _labelled((*head, *wrong, *circuits))
     alarm = _labelled((("danger", told) for told in brief.dangers), "alarm")
     return Section(blocks=(plain, alarm) if brief.dangers else (plain,))
@@ -337,6 +355,17 @@ def _tell_fault(circuit: FaultyCircuit) -> str:
     told = f"{circuit.title} ({percent(circuit.p)})"
     other = f", or by the same code {circuit.instead} ({percent(circuit.instead_p)})"
     return told + other if circuit.instead else told
+
+
+def tell_silent(brief: Brief) -> tuple[str, ...]:
+    """Return that the last report tells nothing, where the control unit did not answer."""
+    return tuple(f"{SILENT[0].lower()}{SILENT[1:]} ({one})" for one in brief.silent)
+
+
+def tell_seen(brief: Brief, catalog: Catalog) -> tuple[str, ...]:
+    """Return what somebody saw to have fired though it is not settled; nothing where it is."""
+    parts = tell_grouped(brief.seen, catalog)
+    return (f"{parts}, by eye; a good reading does not undo it",) if parts else ()
 
 
 def tell_parts(brief: Brief) -> tuple[str, ...]:

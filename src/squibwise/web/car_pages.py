@@ -29,6 +29,8 @@ from squibwise.present.tell_brief import (
     make_brief,
     tell_labour,
     tell_parts,
+    tell_seen,
+    tell_silent,
     tell_unpriced,
 )
 from squibwise.present.tell_orders import group_orders, tell_price, tell_titled, tell_why
@@ -148,6 +150,8 @@ def _brief(bench: Bench, opened: Opened) -> dict[str, Any]:
     brief, whole = brief_of(bench, opened), bench.whole(opened)
     return {
         "fired": tell_grouped(brief.fired, bench.catalog),
+        "silent": tell_silent(brief),
+        "seen": tell_seen(brief, bench.catalog),
         "parts": (*tell_parts(brief), *tell_unpriced(brief)),
         "labour": tell_labour(brief),
         "nexts": tell_nexts(brief, whole),
