@@ -335,12 +335,13 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     is_next = is_next or bool(is_own and not is_broken)
     if is_next or (_is_row(line.text) and _is_row(fault.first.text)):
         return False
-    if "?" in line.text or (line.known_share < MOSTLY and not is_broken):
+    is_cut = line.text[:1] in (" ", "\t") and _ENDS_BROKEN.search(line.text)
+    if "?" in line.text or (line.known_share < MOSTLY and not (is_broken or is_cut)):
         return False
     told = bool(fault.words.features & (TELLS - {"defect"}))
     is_out = line.text[:1] not in (" ", "\t") and not is_broken
     is_new = is_out and stands_alone(line.words) and names_other_part(line.words, fault.words)
-    is_more = is_whole(fault) and is_out and not _completes(line.words, fault.words)
+    is_more = is_whole(fault) and is_out and not completes(line.words, fault.words)
     if is_new or is_more:
         return False  # "left seat bag", and below it "passenger pretensioner open"
     joined = words_of(_in_column(fault, line), catalog, sheet.language)
@@ -358,7 +359,7 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     return True
 
 
-def _completes(more: Words, words: Words) -> bool:
+def completes(more: Words, words: Words) -> bool:
     """Tell whether words add what a whole fault may still lack: ``to ground``, ``no longer``."""
     target = frozenset({"ground", "battery", "cross"})
     is_short = "short" in words.features and not words.features & target

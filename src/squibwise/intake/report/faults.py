@@ -20,6 +20,7 @@ from squibwise.intake.report.assertions import (
 )
 from squibwise.intake.report.clauses import (
     MOSTLY,
+    completes,
     find_labels_above,
     is_next_row,
     is_sentence,
@@ -234,7 +235,8 @@ def _fills_column(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> 
     current = state.current
     if current is None or state.blanks or line.is_keyed or line.text[:1] not in (" ", "\t"):
         return False
-    return not is_whole(current) and take_wrapped(line, current, sheet, catalog)
+    is_open = not is_whole(current) or completes(line.words, current.words)
+    return is_open and take_wrapped(line, current, sheet, catalog)
 
 
 def _goes_on(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:

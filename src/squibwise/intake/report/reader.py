@@ -48,6 +48,7 @@ from squibwise.intake.report.signs import (
     join_keys,
     split_barred_answers,
 )
+from squibwise.intake.report.two_columns import unfold_columns
 from squibwise.intake.report.two_days import apply_two_days
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
 from squibwise.intake.report.words import KERB, Words, add_status, has_fault, has_part
@@ -159,7 +160,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         catalog: For the vocabulary and the VIN tables.
     """
     lexicon = lexicon_of(catalog)
-    lines = [line for raw in join_keys(raws) for line in split_line(raw, lexicon)]
+    lines = [line for raw in join_keys(unfold_columns(raws)) for line in split_line(raw, lexicon)]
     _strip_languages(lines)
     _spell_umlauts(lines, lexicon)
     sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))

@@ -1,0 +1,78 @@
+"""Texts printed in two columns: the left one is read to its foot before the right one."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+import msgspec
+
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.patterns import pattern
+
+_CODE = (
+    r"(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{6}|\d{5}|[0-9A-F]{4}(?=[:-]))"
+    r"(?=\S*\s+[^\W\d_]{2})"
+)
+_FIRST = pattern(rf"\s{{0,8}}{_CODE}")
+_SECOND = pattern(rf"(?:\S\s{{3,}}|^\s{{20,}})(?P<code>{_CODE})")
+_LEAST = 2  # faults that each column has
+_SPLITS = 2  # columns beside the first
+
+
+def unfold_columns(raws: Sequence[RawLine], splits: int = _SPLITS) -> list[RawLine]:
+    """Return the lines of a text, those of a left column before those of the right one.
+
+    A heading then holds for its own column, from there down; what runs across both parts them.
+
+    Args:
+        raws: Numbered lines; rows of tables with cells stay as they are.
+        splits: How many columns may be taken off the first.
+    """
+    gutter = _gutter(raws) if splits else None
+    if gutter is None:
+        return list(raws)
+    found: list[RawLine] = []
+    band: list[RawLine] = []
+    for raw in raws:
+        if _crosses(raw.text, gutter):
+            found += [*_unfold_band(band, gutter, splits), raw]
+            band = []
+        else:
+            band.append(raw)
+    return found + _unfold_band(band, gutter, splits)
+
+
+def _gutter(raws: Sequence[RawLine]) -> int | None:
+    """Where the right column begins; None where the text has but one."""
+    plain = [raw.text for raw in raws if not raw.cells]
+    starts = Counter(m.start("code") for text in plain for m in _SECOND.finditer(text))
+    if not starts:
+        return None
+    first = min(starts, key=lambda at: (-starts[at], at))
+    firsts = sum(_FIRST.match(text) is not None for text in plain)
+    beside = [text[:first] for text in plain if text[:first].strip() and text[first:].strip()]
+    both = sum(_FIRST.match(text) is not None for text in beside)
+    is_sheet = both and 2 * both >= len(beside)  # no table whose first column names parts
+    return first if starts[first] >= _LEAST <= firsts and is_sheet else None
+
+
+def _crosses(text: str, gutter: int) -> bool:
+    """Tell whether a line runs across the gap between two columns."""
+    return bool(text[gutter - 2 : gutter].strip()) and bool(text[gutter:].strip())
+
+
+def _unfold_band(band: Sequence[RawLine], gutter: int, splits: int) -> list[RawLine]:
+    left = _column([msgspec.structs.replace(r, text=r.text[:gutter].rstrip()) for r in band])
+    right = _column([msgspec.structs.replace(r, text=r.text[gutter:].rstrip()) for r in band])
+    if not right:
+        return left
+    gap = RawLine(number=right[0].number, text="")
+    return [*left, gap, *unfold_columns(right, splits - 1)]
+
+
+def _column(lines: list[RawLine]) -> list[RawLine]:
+    """The lines of a column, with one blank line at most where nothing stands in it."""
+    found: list[RawLine] = []
+    for line in lines:
+        if line.text or (found and found[-1].text):
+            found.append(line)
+    return found[:-1] if found and not found[-1].text else found
