@@ -1,6 +1,7 @@
 """Codes and words as a camera or a reader of print sees them, with signs taken for one another."""
 
 import re
+from collections import Counter
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code
@@ -20,7 +21,11 @@ _MISTAKEN_BYTE = pattern(  # "B1345-IB": the code is read, its failure type is n
     r"(?<![\w-])[BCPU][0-3][0-9A-F]{3}[-:](?=[0-9A-F]?[OoIlSsZzG|])[0-9A-FOoIlSsZzG|]{2}(?![\w|-])"
 )
 _GAPPED = pattern(r"\s*([BCPU][0-3OoIl] [0-9A-FOoIlSsZzG|]{3})(?![\w|-])")
-_LOOKS = str.maketrans("OoIl|ZzSsGT", "00111225567")
+_COLUMN = 2  # lines with codes that begin at one place
+_COLUMN_CODE = pattern(
+    r"([PCBU8])((?: ?[0-9A-FOoIlSsZzGQTg|!]){4})(?: ?([-:]) ?([0-9A-FOoIlSsZzGQTg|!]{2}))?(?=\s+\S)"
+)
+_LOOKS = str.maketrans("OoQIl|!ZzSsGgT", "00011112255697")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _MIXED = pattern(
     r"(?<![\w-])(?:(?=[^\W_]*[^\W\d_]{2})(?=[^\W\d_]*[015])(?:[^\W\d_]|[01]){4,}|[a-z]0[a-z]"
@@ -45,17 +50,54 @@ def read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
     """
     found = [find_mistaken(ln.text, is_lenient=False) for ln in sheet.lines]
     hexes = sum(bool(find_mistaken(ln.text, is_lenient=True)) for ln in sheet.lines if not ln.codes)
+    column = _code_column(sheet.lines, found)
+    placed = [_in_column(ln, column, lexicon) for ln in sheet.lines]
     sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines) or hexes >= _SHAPED
+    sheet.is_machine_read = sheet.is_machine_read or any(_is_mixed(c.printed) for c in placed if c)
     if not sheet.is_machine_read:
         return
-    for line in sheet.lines:
-        line.text = _letters(line.text, lexicon)
+    for line, code in zip(sheet.lines, placed, strict=True):
+        end = code.end if code is not None else 0
+        line.text = line.text[:end] + _letters(line.text[end:], lexicon)
         is_read = any(c.style in ("sae", "camera") for c in line.codes)
         if is_read and not (len(line.codes) == 1 and _MISTAKEN_BYTE.search(line.text)):
             continue
         mistaken = find_mistaken(line.text, is_lenient=True)
+        if code is not None and not any(m.start <= code.start for m in mistaken):
+            mistaken = (code,)
         if mistaken:
             line.codes = mistaken
+
+
+def _is_mixed(printed: str) -> bool:
+    """Tell whether a sign of a code is a digit, or small among capitals: no word is so."""
+    return any(c.isdecimal() for c in printed) or (printed.upper() != printed != printed.lower())
+
+
+def _code_column(lines: list[Line], mistaken: list[tuple[Code, ...]]) -> int | None:
+    """Where the codes of most lines with one begin; None where they stand anywhere."""
+    both = zip(lines, mistaken, strict=True)
+    begun = ((*ln.codes, *more) for ln, more in both if not ln.cells and (ln.codes or more))
+    starts = Counter(min(c.start for c in codes) for codes in begun)
+    if not starts:
+        return None
+    first, often = starts.most_common(1)[0]
+    return first if often >= _COLUMN and 2 * often > starts.total() else None
+
+
+def _in_column(line: Line, column: int | None, lexicon: Lexicon) -> Code | None:
+    """``UO1SS``, ``B1 47O-00``: what stands in the column of codes, however it is misread."""
+    if column is None or line.cells or line.codes or line.text[:column].strip():
+        return None
+    match = _COLUMN_CODE.match(line.text, column)
+    if match is None or flat(match[1] + match[2]) in lexicon.known:
+        return None
+    letter, digits, sign, failure = match.groups()
+    first = "B" if letter == "8" else letter
+    repaired = first + digits.replace(" ", "").translate(_LOOKS).upper()
+    repaired += f"-{failure.translate(_LOOKS).upper()}" if sign else ""
+    is_code = repaired[1] in "0123" and repaired[1:5] != digits.replace(" ", "")
+    return _as_seen(match, 0, repaired) if is_code or " " in digits else None
 
 
 def _looks_machine_read(lines: list[Line]) -> bool:
