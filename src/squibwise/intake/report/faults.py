@@ -40,13 +40,10 @@ from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.other_clauses import part_records, without_others
+from squibwise.intake.report.own_rows import begins_own_row, begins_row, is_of_others
 from squibwise.intake.report.part_lists import is_bare_part
-from squibwise.intake.report.plain_clauses import (
-    add_statuses,
-    is_place,
-    list_clauses,
-)
-from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
+from squibwise.intake.report.plain_clauses import add_statuses, is_place, list_clauses
+from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.side_labels import is_of_place
 from squibwise.intake.report.words import (
     FAULT_WORDS,
@@ -165,7 +162,8 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         state.current = None
         sheet.faults.append(_words_entry(line, line.words, state))
         return
-    if _begins_row(line) or is_of_place(line, catalog, sheet.language):
+    is_next = begins_row(line) or is_of_place(line, catalog, sheet.language)
+    if is_next or (state.current and begins_own_row(line, state.current, sheet.lines)):
         state.current = None
     lexicon = lexicon_of(catalog)
     is_told = not (line.why or is_seen(line, lexicon))
@@ -174,7 +172,7 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
     )
     is_sure = not stands_alone(line.words) or is_told
     current = state.current if is_sure else None  # a story goes on with no row
-    if current is not None and stands_alone(line.words) and _is_of_others(current):
+    if current is not None and stands_alone(line.words) and is_of_others(current):
         current = None  # no part of restraint describes what is told of theirs
     if current is not None and _is_status(line) and state.blanks <= _GAP:
         _attach(line, current)
@@ -209,13 +207,6 @@ def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
     fault = _words_entry(line, words_of(clause, catalog, sheet.language), state)
     fault.absent = "" if begins_with_only(clause, lexicon_of(catalog)) else UNSURE
     sheet.faults.append(fault)
-
-
-def _is_of_others(fault: Fault) -> bool:
-    """Tell whether an entry is of another unit (SAE J2012: P is powertrain, C chassis)."""
-    letter = fault.code.code[:1] if fault.code is not None and fault.code.style == "sae" else ""
-    has_words = any(text.strip() for text in fault.texts)
-    return letter == "P" or (has_words and (fault.unit == "other" or letter == "C"))
 
 
 def _is_status(line: Line) -> bool:
@@ -397,7 +388,7 @@ def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None)
 def _continues(line: Line, state: _State) -> bool:
     """The same code again in another notation, on the line after its own."""
     current, code = state.current, line.codes[0]
-    if current is None or current.code is None or state.blanks > _GAP or _begins_row(line):
+    if current is None or current.code is None or state.blanks > _GAP or begins_row(line):
         return False
     if not is_again(code, line, current, current.code):
         return False
@@ -412,11 +403,6 @@ def _continues(line: Line, state: _State) -> bool:
     )
     _attach(line, current)
     return True
-
-
-def _begins_row(line: Line) -> bool:
-    """Tell whether a line is a row of a table whose first cell is filled, or names its car."""
-    return line.is_of_car or bool(cell_of(line, 0).strip())
 
 
 def _belongs(line: Line, current: Fault) -> bool:
