@@ -12,7 +12,6 @@ import os
 import re
 import secrets
 import stat
-import subprocess
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -345,6 +344,8 @@ def _move(prepared: Sequence[Path], places: Sequence[Path], lock: int | None) ->
     pairs = [str(path.absolute()) for pair in zip(prepared, places, strict=True) for path in pair]
     command = [sys.executable, "-I", "-S", "-c", _MOVE, str(places[0].parent.absolute()), *pairs]
     held = () if lock is None else (lock,)
+    import subprocess  # of no use to what only reads
+
     mover = subprocess.run(
         command, check=False, capture_output=True, start_new_session=True, pass_fds=held
     )

@@ -325,7 +325,9 @@ def _product(people: Array, messages: tuple[Message, ...]) -> Array:
     joint = people
     factors = [m.factor for m in messages if m.factor is not None]
     for factor in sorted(factors, key=lambda f: f.size):
-        joint = joint * factor
+        same = joint.shape == np.broadcast_shapes(joint.shape, factor.shape)
+        own = same and joint is not people
+        joint = np.multiply(joint, factor, out=joint if own else None)
     return joint
 
 

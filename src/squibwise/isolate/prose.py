@@ -209,7 +209,7 @@ def _pattern(word: StoryWord) -> re.Pattern[str]:
 def _pieces(word: StoryWord) -> tuple[tuple[str, str], ...]:
     """Return each writing of a word with letters that stand in every text that names it so."""
     writings = f"{word.en} {word.de} {word.fr} {word.es}".split()
-    return tuple((text, max(re.split(r"[*_]", text), key=len)) for text in writings)
+    return tuple((text, max(text.replace("*", "_").split("_"), key=len)) for text in writings)
 
 
 @lru_cache(maxsize=1024)

@@ -4,14 +4,19 @@ import contextlib
 import importlib
 import os
 import signal
-import subprocess
 import sys
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.origin import Finding
+
+if TYPE_CHECKING:
+    import subprocess
+
+    Ended = subprocess.CompletedProcess[bytes]
 
 _AS_TEXT = "Print the report to PDF again, or save it as text, and read that."
 
@@ -173,11 +178,10 @@ def read_apart(importer: Importer, data: bytes, name: str) -> Extract:
     return _opened(msgspec.json.decode(done.stdout, type=Answer))
 
 
-Ended = subprocess.CompletedProcess[bytes]
-
-
-def run_apart(module: str, arguments: Sequence[str], data: bytes, seconds: float) -> Ended | None:
+def run_apart(module: str, arguments: Sequence[str], data: bytes, seconds: float) -> "Ended | None":
     """Return how a helper process of this program ended; None when its time was over."""
+    import subprocess  # most files need no helper
+
     command = [sys.executable, "-P", "-m", module, *arguments]
     try:
         return subprocess.run(
@@ -191,7 +195,7 @@ _LEAN = {"MALLOC_ARENA_MAX": "1", "RAYON_NUM_THREADS": "1", "OPENBLAS_NUM_THREAD
 """What each thread lays out besides counts against the limit, on any number of cores."""
 
 
-def tell_end(done: Ended | None) -> str:
+def tell_end(done: "Ended | None") -> str:
     """Return why a helper gave no answer, to follow the name of the file; None = out of time.
 
     Only what its limits ended is told of the file. What crashed may be a fault of this program, of

@@ -19,6 +19,10 @@ NO_MEASURE = (
     r"bar|psi|kpa|mm|cm|nm|x|times|mal|fois|veces|volte|vezes|razy|keer|days?|tage|blinks?|flash\w*)\b"
     r"|\s?[aw]\b(?!\s[^\W\d_]))"  # "47 a na" is no current
 )
+_BLINKS_BY = tuple(
+    "flash blink blitz eclat clignot destell parpade lampegg pisc blysk mign mrug knipper".split()
+)
+_PAUSES_BY = ("paus", "pauz", "przerw", "break", "wait")
 _BLINKS = r"[01]?\d"  # nobody counts more
 _PAIR = pattern(
     rf"(?<![\w.:/-])(?:{_BLINKS}-{_BLINKS}(?:-{_BLINKS})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
@@ -34,7 +38,8 @@ _PAUSED = pattern(  # "3x kort, pauze, 4x kort": both halves are called short, o
     rf"(?:(?P<brief>{_BRIEF})\b|[^\W\d_]{{2,12}}|x)?"
     r"[\s,;]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*(\d{1,2})"
     r"(?:\s*x\b)?(?:\s*(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
-    rf"(?(brief)(?:\s*{_BRIEF}\b)?)"
+    rf"(?(brief)(?:\s*{_BRIEF}\b)?)",
+    needs=_PAUSES_BY,
 )
 _LONG = r"(?:long|lang|larg|lung|dlug|l)\w{0,5}"
 _SHORT = r"(?:short|kurz|court|cort|brev|curt|krot|s|k)\w{0,5}"
@@ -58,10 +63,11 @@ _WORDS = dict.fromkeys("one un uno eins ein um jeden une una".split(), 1) | {
 _SAID = "|".join(_WORDS)
 _SAID_PAUSED = pattern(
     rf"\b({_SAID})\s+[^\W\d_]{{3,12}}[\s,;]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*"
-    rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
+    rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?",
+    needs=_PAUSES_BY,
 )
 _SAID_PAIR = pattern(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
-_DOTS = pattern(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])")
+_DOTS = pattern(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])", needs="●•*○■")
 _DRAWN = pattern(  # "LLL SS = 3-2", "lamp: LL KKKK": long and short, a letter each
     r"(?:^|(?<=[\s:;,]))(l{1,12})[\s|/,-]{1,4}(s{1,12}|k{1,12}|c{1,12}|b{1,12})(?![\w.])"
     r"(?:\s*[=:]\s*(\d{1,2}-\d{1,2}))?"
@@ -72,12 +78,11 @@ _IN_BRACKETS = pattern(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
 _ORDERED = pattern(
     r"(?<![\d.,])\d{2}(?:\s(?:then|dann|puis|luego|poi|depois|potem)\s\d{2}){1,9}(?![\d.,])"
 )
-BLINK = (
-    r"(?:flash|blink|blitz|eclat|clignot|destell|parpade|lampegg|pisc|blysk|mign|mrug|knipper)\w*"
-)
+BLINK = rf"(?:{'|'.join(_BLINKS_BY)})\w*"
 _BLINKING = pattern(rf"{BLINK}|\bpaus[ea]")
 _TWICE = pattern(  # "1 blink then 9 blinks"
-    rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{BLINK}"
+    rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{BLINK}",
+    needs=_BLINKS_BY,
 )
 _TIMES = r"(?:mal|times|fois|veces|volte|vezes|razy|keer)\b"
 _COUNTED = pattern(
@@ -86,11 +91,13 @@ _COUNTED = pattern(
     rf"(?:(?:x|{_TIMES})\s*)?{_SHORT}\b"
 )
 _TIMED = pattern(  # "clignote 2 fois puis 3 fois"
-    rf"\b{BLINK}\s(\d{{1,2}})\s?(?:x|{_TIMES})[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}(\d{{1,2}})\s?(?:x|{_TIMES})"
+    rf"\b{BLINK}\s(\d{{1,2}})\s?(?:x|{_TIMES})[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}(\d{{1,2}})\s?(?:x|{_TIMES})",
+    needs=_BLINKS_BY,
 )
 _SAID_BLINKS = pattern(  # "blinking four then two", "blinkt vier dann zwei"
     rf"\b{BLINK}\s(?:[a-z']+\s){{0,3}}?({_SAID})[\s,]+(?:and|then|und|dann|puis|et|luego|y|poi|e|"
-    rf"depois|potem|i)\s+(?:then\s)?({_SAID})\b"
+    rf"depois|potem|i)\s+(?:then\s)?({_SAID})\b",
+    needs=_BLINKS_BY,
 )
 _SPELLED = pattern(  # "short short long = 21", "lang lang kurz"
     rf"(?P<one>(?:\b{_DRAWN_OUT}\b[\s,-]+){{1,9}})(?P<two>(?:\b{_BRIEF}\b[\s,.-]*){{1,9}})(?:=\s*(?P<told>\d{{2}}|\d-\d)\b)?"

@@ -14,7 +14,8 @@ from squibwise.intake.report.words import has_fault
 
 _BOX = pattern(
     r"\[\s?_?(?P<square>[xX*✓✔✗✘])?_?\s?\]|\(\s?_?(?P<round>[xX*✓✔✗✘])?_?\s?\)"
-    r"|[☐□▢]|(?P<drawn>[☑☒■✅])"
+    r"|[☐□▢]|(?P<drawn>[☑☒■✅])",
+    needs="[(☐□▢☑☒■✅",
 )
 _APART = pattern(r"\s{2,}|\t|\s*\|\s*")
 _PIECE = pattern(r"[^\s|]+(?: [^\s|]+)*")

@@ -36,7 +36,8 @@ _IN_BRACKETS = pattern(
 )  # "nicht (mehr)"
 _STRUCK = pattern(  # struck out, in a chat or on a page of a forum
     r"(?P<lead>\W{0,4}(?:[\w-]{1,9}\s)?)(?:~~?|\[s\]|\[strike\]|<(?:s|del|strike)>)(?P<said>.{3,}?)"
-    r"(?:(?<=\S)~~?|\[/s\]|\[/strike\]|</(?:s|del|strike)>)\W{0,3}"
+    r"(?:(?<=\S)~~?|\[/s\]|\[/strike\]|</(?:s|del|strike)>)\W{0,3}",
+    needs=("~", "[s", "<"),
 )
 _QUOTED = pattern(r"^(\s*)(?:>\s?){1,9}")
 _SPEAKER = pattern(

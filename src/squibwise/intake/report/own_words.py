@@ -6,12 +6,13 @@ from collections.abc import Callable
 from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Sheet
 from squibwise.model.names import Side
 
-_DATED = re.compile(r"\b(?:date|datum|fecha|data)\b", re.IGNORECASE)
-_DAY = re.compile(r"(?<!\d)(\d{1,4})([-./])(\d{1,2})\2(\d{2,4})(?!\d)")
+_DATED = pattern(r"\b(?:date|datum|fecha|data)\b", re.IGNORECASE)
+_DAY = pattern(r"(?<!\d)(\d{1,4})([-./])(\d{1,2})\2(\d{2,4})(?!\d)")
 
 
 def read_days(sheet: Sheet) -> tuple[dt.date, ...]:
@@ -27,7 +28,7 @@ def read_days(sheet: Sheet) -> tuple[dt.date, ...]:
     return ()
 
 
-_ODOMETER = re.compile(
+_ODOMETER = pattern(
     r"\b(?:odometer|mileage|kilometerstand|km-stand|kilom[eé]trage|kilometraje)\b"
     r"[^\w\n]{0,12}(?:\((km|mi)\)[^\w\n]{0,4})?"
     r"(\d+(?:[.,' \u00a0\u202f]\d{3})*)(?!\d)(?:[.,]\d)?\s?(km|mi)?",

@@ -5,6 +5,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
 from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Scope, candidates_of
 from squibwise.intake.report.lexicon import lexicon_of
 from squibwise.intake.report.lines import MAX_LINE
@@ -73,7 +74,7 @@ def _unit_of(told: list[CodeLine], sheet: Sheet) -> Unit:
 
 
 _RESTRAINTS = frozenset({"airbagmodule", "bag", "system"})
-_ABSENT = re.compile(
+_ABSENT = pattern(
     r"not (?:fitted|installed|equipped|present|available|supported|found)|no response|"
     r"nicht (?:verbaut|vorhanden|erreichbar)|keine antwort|non (?:install|mont|pr[eé]sent)|"
     r"no (?:instalad|equipad|responde|presente)",

@@ -4,6 +4,7 @@ import re
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import FEATURES, VALUES, VOICES
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import YES
 from squibwise.intake.report.lexicon import Lexicon, Token, lexicon_of, tokenise
 from squibwise.intake.report.line_words import BULLET, language_of
@@ -183,20 +184,20 @@ _STORED = {"status:present", "status:stored"}
 _LABELS = {"voltage", "calibration", "configuration", "identity", "performance"}
 _STATES = (FAULTS - _LABELS) | {"not", "before", "lamp", "offlamp", "crashrecord"}
 _STATES |= {f"status:{word}" for word in ("cleared", "intermittent", "not-tested")}
-_PAGES = re.compile(r"(?i)\b(\d{1,3})\s*(?:of|von|de|di|van|z)\s*(\d{1,3})\b")
-_NONE_OF = re.compile(r"\b0+\s+[^\W\d_]+")
-_LABELLED_NONE = re.compile(r"([^\W\d_]+)\s*[:=]\s*0\b")
-_TICKED = re.compile(r"(?i)^\s*(?:\[\s*x\s*\]|\(\s*x\s*\)|[\u2611\u2612\u2713\u2714\u2705])\s*")
-_DATED = re.compile(r"\b\d{1,4}([-./])\d{1,2}\1\d{1,4}\b|\b\d{1,2}:\d{2}(?::\d{2})?\b")
-_OF_ALL = re.compile(r"(?i)\b(\d+)\s*(?:of|/|von|de|di|van|z)\s*\1\b")
-_MEASURED = re.compile(r"(?i)\d+(?:[.,]\d+)?\s?(?:ohms?|\u03a9|V)(?!\w)")
-_VOLTS = re.compile(r"(?<![\w.,])(\d{1,3}(?:[.,]\d+)?)\s?[Vv]\b")
-_ODD_SIGN = re.compile(
+_PAGES = pattern(r"(?i)\b(\d{1,3})\s*(?:of|von|de|di|van|z)\s*(\d{1,3})\b")
+_NONE_OF = pattern(r"\b0+\s+[^\W\d_]+")
+_LABELLED_NONE = pattern(r"([^\W\d_]+)\s*[:=]\s*0\b")
+_TICKED = pattern(r"(?i)^\s*(?:\[\s*x\s*\]|\(\s*x\s*\)|[\u2611\u2612\u2713\u2714\u2705])\s*")
+_DATED = pattern(r"\b\d{1,4}([-./])\d{1,2}\1\d{1,4}\b|\b\d{1,2}:\d{2}(?::\d{2})?\b")
+_OF_ALL = pattern(r"(?i)\b(\d+)\s*(?:of|/|von|de|di|van|z)\s*\1\b")
+_MEASURED = pattern(r"(?i)\d+(?:[.,]\d+)?\s?(?:ohms?|\u03a9|V)(?!\w)")
+_VOLTS = pattern(r"(?<![\w.,])(\d{1,3}(?:[.,]\d+)?)\s?[Vv]\b")
+_ODD_SIGN = pattern(
     r"[^\w\s.,:;!()\[\]|'\"&+*#\u2019\u2022\u00b7\u2013\u2014-]|\.{2,}|->|_{2,}|\*\s*$"
 )
-_SENTENCES = re.compile(r"[.,;!?]+\s+|\s+[-\u2013]\s+|\t")
-_PIECES = re.compile(r"[,;!?(]+(?!\d)\s*|[.]\s+|\s+[-\u2013]\s+|\t")
-_BLANK = re.compile(r"^\s*(?:\[\s*\]|\(\s*\)|[\u2610\u25a1])\s|_{2,}\s*$|[:=?]\s*$")
+_SENTENCES = pattern(r"[.,;!?]+\s+|\s+[-\u2013]\s+|\t")
+_PIECES = pattern(r"[,;!?(]+(?!\d)\s*|[.]\s+|\s+[-\u2013]\s+|\t")
+_BLANK = pattern(r"^\s*(?:\[\s*\]|\(\s*\)|[\u2610\u25a1])\s|_{2,}\s*$|[:=?]\s*$")
 _MOST_SENTENCES = 20  # of a line, that are read again
 
 
@@ -225,4 +226,4 @@ def _labelled(line: Line, number: str) -> bool:
     return re.search(rf"[:=]\s*{number}(?![\w.:/-])", line.text) is not None
 
 
-_COUNTED = re.compile(r"0*[1-9]\d{0,2}")
+_COUNTED = pattern(r"0*[1-9]\d{0,2}")
