@@ -508,6 +508,23 @@ def test_british_corners_follow_the_drive_hand() -> None:
     ]
 
 
+# Our own texts.
+@pytest.mark.parametrize(
+    "counted",
+    [
+        "event 1 frontal: belts, driver airbag",
+        "Crash record: event 1 frontal: belts; event 2, 1.4 s later, right: curtain",
+        "Ereignis 2, rechts: Kopfairbag",
+    ],
+)
+def test_a_counted_event_in_a_report_is_no_fault_and_it_is_said_where_it_goes(counted: str) -> None:
+    report = read(f"B1A10 driver airbag stage 1 open\n{counted}\n")
+    assert [(ln.code, ln.raw) for ln in report.lines] == [
+        ("B1A10", "B1A10 driver airbag stage 1 open")
+    ]
+    assert "events-in-report" in findings(report)
+
+
 # Source: 49 CFR 563 tables I and II, names of the elements.
 def test_crash_recorder_data_is_told_apart_from_faults() -> None:
     report = read(

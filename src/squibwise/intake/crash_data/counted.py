@@ -68,6 +68,12 @@ def read_counted(
     return tuple(entries), [f for one in told.values() for f in _unread(one, settings)]
 
 
+def counts_events(text: str, catalog: Catalog) -> bool:
+    """Tell whether a line counts an event and lists something behind its colon."""
+    words = catalog.crash_words.counted
+    return any(event.tail.strip() for event in _events(text, words))
+
+
 def _entry(number: int, one: _Heard, count: int, settings: Settings, car: Car) -> Recorder:
     silent = one.only or (one.none and not one.commanded)
     listed = tuple(dict.fromkeys(one.commanded))
@@ -87,7 +93,7 @@ def _entry(number: int, one: _Heard, count: int, settings: Settings, car: Car) -
 def _beginning(words: tuple[str, ...]) -> re.Pattern[str]:
     """Return the pattern of the words that begin an event, at the start of a line or clause."""
     named = "|".join(map(re.escape, sorted(words, key=len, reverse=True)))
-    return re.compile(rf"(?:^|[;.])[\W_]*(?:{named})\s*(?:no\.?|nr\.?|#)?\s*([1-9])(?![0-9])")
+    return re.compile(rf"(?:^|[;:.])[\W_]*(?:{named})\s*(?:no\.?|nr\.?|#)?\s*([1-9])(?![0-9])")
 
 
 def _events(text: str, words: CountedWords) -> Iterator[_Event]:

@@ -321,7 +321,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         return
     pieces = join_lamp_code(segments(line, lexicon_of(catalog)), catalog, sheet.language)
     for at, (code, said) in enumerate(pieces):
-        text, records = part_records(said, catalog, sheet.language)
+        text, records = part_records(said, line.words, catalog, sheet.language)
         is_voiced = line.words.voices & (DENYING | ONCE)
         own = without_others(text, catalog, sheet.language) if is_voiced else text
         if len(pieces) > 1 or own != said:

@@ -28,7 +28,7 @@ from squibwise.intake.report.words import (
     stands_alone,
 )
 
-_STRONG = re.compile(r"[;/.]")  # between clauses that are no enumeration
+_STRONG = re.compile(r"[;/.]\s")  # between clauses that are no enumeration
 _RECORDING = frozenset({"unit", "airbagmodule", "crashrecord"})  # what holds a crash record
 
 
@@ -88,12 +88,16 @@ def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
     return _cut(text, others)
 
 
-def part_records(text: str, catalog: Catalog, usual: str | None) -> tuple[str, list[Words]]:
+def part_records(
+    text: str, line: Words, catalog: Catalog, usual: str | None
+) -> tuple[str, list[Words]]:
     """Return a text less its clauses of a crash record or of another part, and what those say.
 
     ``left curtain open / crash logged``: a record that is no part's stands beside its fault; so
     does ``; right pretensioner shorted``, where both clauses tell a part and its fault.
     """
+    if not ("crashrecord" in line.features or _STRONG.search(text)):
+        return text, []  # most lines
     lexicon = lexicon_of(catalog)
     spans = _spans(text, lexicon)
     said = [words_of(text[a:b], catalog, usual) for a, b in spans] if len(spans) > 1 else []

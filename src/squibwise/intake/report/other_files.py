@@ -7,9 +7,11 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import bare
+from squibwise.intake.crash_data.counted import counts_events
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import FAULTS, HEADS
 from squibwise.model.origin import Finding, Origin
 
 _RECORDER = pattern(
@@ -33,6 +35,7 @@ _PRICED = pattern(
 )
 _FEW = 3
 _MOST_CELLS = 100
+_MOST_LINES = 8
 
 
 class _Kind(msgspec.Struct, frozen=True):
@@ -43,6 +46,8 @@ class _Kind(msgspec.Struct, frozen=True):
     remedy: str
 
 
+_EVENT = "an event of a crash record"  # what a line counts, with what fired in it
+_LISTED_FAULTS = frozenset({"deployed", "crashrecord"})  # of devices that fired
 _KINDS = {
     "recorder": _Kind(
         "crash-data-not-a-report",
@@ -157,3 +162,32 @@ def tell_language(lines: Sequence[Line], lexicon: Lexicon, name: str) -> Iterato
         "means under [[codes]]; what is not read is no clean scan.",
         origin=Origin(file=name),
     )
+
+
+def set_events_aside(lines: Sequence[Line], catalog: Catalog) -> None:
+    """Take ``event 1 frontal: belts, driver airbag`` for what it is, no fault and none's words."""
+    for line in lines:
+        is_bare = not line.codes and line.role not in ("blank", "meta")
+        if not is_bare or not any(sign.isdecimal() for sign in line.text):
+            continue
+        words = line.words
+        names_part = bool(words.features & HEADS or "belt" in words.features)
+        tells_fault = words.features & FAULTS - _LISTED_FAULTS or words.statuses
+        if names_part and not tells_fault and counts_events(line.text, catalog):
+            line.role, line.why, line.count, line.is_module = "aside", _EVENT, None, False
+
+
+def tell_events(unread: Sequence[Line], name: str) -> Iterator[Finding]:
+    """Yield the finding about lines that belong into a file of crash data."""
+    found = [line for line in unread if line.why == _EVENT]
+    if found:
+        numbers = ", ".join(str(line.number) for line in found[:_MOST_LINES])
+        yield Finding(
+            code="events-in-report",
+            severity="warning",
+            message="What a crash record lists as fired stands in this report and was not read "
+            f"as such (line {numbers}).",
+            remedy="Save these lines as a file of their own and give it as evidence of "
+            'kind = "crash-data".',
+            origin=Origin(file=name, line=found[0].number, raw=found[0].raw),
+        )

@@ -25,7 +25,7 @@ from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.marks import apply_results, apply_ticks, apply_times
 from squibwise.intake.report.meaning import fold_line, settle, tell
-from squibwise.intake.report.other_files import name_table
+from squibwise.intake.report.other_files import name_table, set_events_aside
 from squibwise.intake.report.own_places import part_places
 from squibwise.intake.report.own_words import find_hand
 from squibwise.intake.report.part_lists import (
@@ -201,6 +201,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         sheet.lines = [x for ln in said for x in split_names(ln, lexicon, sheet.language)]
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
+    set_events_aside(sheet.lines, catalog)
     drop_labels(sheet.lines, lexicon)
     hear_on(sheet.lines, lexicon)
     follow_leads(sheet.lines, lexicon, sheet.language)

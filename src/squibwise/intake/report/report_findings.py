@@ -9,7 +9,7 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Scope, candidates_of
 from squibwise.intake.report.lexicon import lexicon_of
 from squibwise.intake.report.lines import MAX_LINE
-from squibwise.intake.report.other_files import is_priced, tell_language, tell_other
+from squibwise.intake.report.other_files import is_priced, tell_events, tell_language, tell_other
 from squibwise.intake.report.own_words import read_days, read_odometer, read_serial
 from squibwise.intake.report.said_beside import find_more, find_stand_ins
 from squibwise.intake.report.sheet import Fault, Line, Sheet
@@ -199,6 +199,7 @@ def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Findin
     silent = find_silence(sheet, told)
     yield from _not_understood(sheet, silent)
     yield from _not_sure(told, name)
+    yield from tell_events(sheet.unread, name)
     yield from tell_language(sheet.lines, lexicon_of(scope.catalog), name)
     kind = sheet.other_kind or ("prices" if not told and is_priced(sheet.lines) else "")
     if kind:

@@ -35,9 +35,15 @@ def hear_returns(sheet: Sheet, catalog: Catalog) -> None:
     """
     only = lexicon_of(catalog).small.only
     for line in sheet.lines:
-        if line.codes and any(f.words.statuses or f.absent for f in sheet.faults):
+        words = line.words
+        may_be_back = "exists" in words.voices or {"cleared", "present"} <= {*words.statuses}
+        if line.codes and may_be_back:
             _hear_line(line, sheet, catalog)
-        if line.codes and line.role == "code" and not only.isdisjoint(t.text for t in line.tokens):
+        if (
+            line.codes
+            and "exists" in words.voices
+            and not only.isdisjoint(t.text for t in line.tokens)
+        ):
             _hear_only(line, sheet, catalog)
 
 
