@@ -76,3 +76,57 @@ def test_seats_above_belts_are_a_place_and_above_a_seat_motor_another_unit() -> 
     assert [ln.component for ln in told] == ["driver.buckle-switch", "row2-left.buckle-switch"]
     rows = ["Airbag", "B1A01 driver airbag open", "Driver seat", "B2402 lumbar motor open"]
     assert [ln.unit for ln in read_text("\n".join(rows), "r.txt").lines] == ["restraint", "other"]
+
+
+TOLD_BESIDE = """
+driver.knee-bag|knee bag below the steering column open
+passenger.knee-bag|knee bag glove box side open
+row2-centre.buckle-switch|B1500 rr ctr belt buckle open
+row2-centre.buckle-switch|B1500 middelste gordelsluiting achter kortsluiting
+driver.seat-bag|B1426 airbag in driver's seat open
+passenger.seat-bag|B1426 Airbag im Beifahrersitz Unterbrechung
+driver.seat-bag|B1426 airbag dans le siège conducteur circuit ouvert
+driver.seat-bag|B1D43 airbag in rugleuning bestuurder onderbreking
+right.curtain|B1425 A pillar airbag right short
+driver.seat-bag|RHD no, LHD/Seat bags? left one B1F31 high resistance, right one fine
+driver.seat-bag|Sitzairbags? der linke B1F31 Widerstand hoch, der rechte gut
+left.curtain|Curtains? left B1F32 open, right ok
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", TOLD_BESIDE)
+def test_what_stands_around_a_part_tells_its_place(row: str) -> None:
+    want, _, line = row.partition("|")
+    told = read_text("SRS\n" + line.replace("/", "\n"), "r.txt").lines
+    assert [ln.component for ln in told] == [want]
+
+
+PAIRS = [
+    "Gurtschloss hinten links und rechts Unterbrechung",
+    "boucles arrière gauche et droite ouvertes",
+    "buckle rear left and right open circuit",
+    "hebilla trasera izquierda y derecha abierta",
+    "fibbia posteriore sinistra e destra aperta",
+    "gordelsluiting achter links en rechts onderbreking",
+]
+
+
+@pytest.mark.parametrize("line", PAIRS)
+def test_two_places_of_a_part_without_a_code_are_two_faults(line: str) -> None:
+    told = {ln.component for ln in read_text(f"SRS\n{line}", "r.txt").lines}
+    assert told == {"row2-left.buckle-switch", "row2-right.buckle-switch"}
+
+
+def test_a_sensor_relay_or_fuse_called_after_the_airbag_is_no_airbag() -> None:
+    rows = ["B1 engine bay airbag sensor left open", "B1A12 airbag relay open circuit"]
+    kinds = [ln.kind for ln in read_text("\n".join(rows), "r.txt").lines]
+    assert len(kinds) == len(rows)
+    assert not {"front-bag", "seat-bag"} & set(kinds)
+
+
+def test_a_number_like_those_above_is_a_code_in_a_sentence_too() -> None:
+    rows = ["01578 Crashsensor vorn links, kein Signal", "01221 Gurtstraffer Fahrer offen"]
+    rows += ["00532 Airbag Fahrer Widerstand zu hoch"]
+    rows += ["Im Komfortsteuergerät steht noch 00934 Fensterheber hinten links, Unterbrechung."]
+    told = read_text("\n".join(rows), "r.txt").lines
+    assert [(ln.code, ln.unit) for ln in told][-1] == ("00934", "other")

@@ -9,7 +9,7 @@ import msgspec
 from squibwise.catalog.vocabulary import VOICES
 from squibwise.intake.report.lexicon import Token
 from squibwise.intake.report.phrases import Hit
-from squibwise.intake.report.words import FAULTS, PARTS, Words, add_meanings, add_status
+from squibwise.intake.report.words import FAULTS, KERB, PARTS, Words, add_meanings, add_status
 
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
 _AND = ("and", "und", "et", "y", "e", "i", "or")
@@ -181,6 +181,7 @@ def _compose(words: Words) -> None:
 def _name_bag(words: Words) -> None:
     """Set which airbag is meant by where it sits."""
     told = words.features
+    has_side = bool(words.sides or told & KERB)
     if "atroof" in told:
         told.add("curtain")
     elif "atwheel" in told and "passenger" not in words.seats:
@@ -189,7 +190,7 @@ def _name_bag(words: Words) -> None:
     elif "atdash" in told and "driver" not in words.seats:
         told.add("frontal")
         words.seats.add("passenger")
-    elif "atseat" in told or ("seatbag" in told and words.sides and not words.seats):
+    elif "atseat" in told or ("seatbag" in told and has_side and not words.seats):
         told.add("side")
     elif {"seatbag", "byside"} <= told:
         told.add("side")  # "driver side airbag (seat)": seat and side together name the one

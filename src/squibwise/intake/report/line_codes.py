@@ -69,6 +69,7 @@ _ALIKE_CODE = pattern(
 _NOTATION = pattern(r"(?i)^ ?(?:hex|dec|dez)\b(?: ?/ ?\d{7,8} ?(?:hex|dec|dez)?)?")
 _WORDY = pattern(r"[^\W\d_]{3}")
 _SAME = 3  # lines with numbers of one shape that make them codes
+_LED_BY_ZERO = pattern(r"0\d{4}")
 _FEW_DIGITS = 4
 _YEAR = pattern(r"(?:19|20)\d\d")
 _BEGINNING = 2  # signs in which the numbers of one unit begin alike
@@ -464,6 +465,9 @@ def _beginnings(lines: list[Line]) -> tuple[re.Pattern[str] | None, re.Pattern[s
         if len(codes) >= few and size >= _FEW_DIGITS:
             tail = f"{start}[0-9A-F]{{{size - len(start)}}}"
             (plain if "".join(codes).isdecimal() else alike).append(tail)
+    led = [c for codes in seen.values() for c in codes if _LED_BY_ZERO.fullmatch(c)]
+    if len(led) >= _SAME:
+        alike.append(r"0\d{4}(?= [^\W\d_]{4})")  # "there is still 00934 window left"
     return _anywhere(alike), _anywhere(plain)
 
 

@@ -18,6 +18,7 @@ _NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
 _BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
 _TO_CODE = re.compile(rf"(?<=[\s:]){_CODE}")
 _AREAS = frozenset({"area", "othermodule"})
+_LONGEST_NAME = 60  # characters before a code among which the name of its unit stands
 _NAME_WORDS = 4  # of a part of the car and its unit: "tailgate ECU"
 _FEW_NAMES = 3  # that show that the lines of a print each name their unit
 _PART_NAMES = 0.3  # share of names of parts from which on they are none of units
@@ -138,14 +139,15 @@ def _stop(lexicon: Lexicon) -> re.Pattern[str]:
 
 def _named_before(text: str, end: int, lexicon: Lexicon) -> _Named | None:
     """The unit named between the last stop and a code; one without a colon must be sure."""
-    start = max((m.end() for m in _stop(lexicon).finditer(text, 0, end)), default=0)
+    begin = max(end - _LONGEST_NAME, 0)
+    start = max((m.end() for m in _stop(lexicon).finditer(text, begin, end)), default=begin)
     name = text[start:end]
     if not 0 < len(name.split()) <= _NAME_WORDS:
         return None
+    is_label = name.rstrip().endswith(":")
     words = words_in(name, lexicon, None)
     if has_part(words) or has_fault(words):
         return None
-    is_label = name.rstrip().endswith(":")
     unit, is_sure = name_unit(name, lexicon)
     if not (is_sure or is_label):
         return None

@@ -16,10 +16,12 @@ from squibwise.intake.report.words import (
     add_status,
     has_part,
     heads_of,
+    lacks_part,
     stands_alone,
 )
 
 CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
+_DUTCH = pattern(rf"{CLAUSE.pattern}|\sen\s")  # which leads to a place in French and Spanish
 _EVERYONE = (
     r"(?:both|all|beide|alle|(?:toutes |tous )?les deux|tous|toutes|ambos|ambas|l[ao]s dos|"
     r"os dois|as duas|todos|todas|tutti|tutte|entrambi|entrambe|oba|obie|wszystkie)"
@@ -48,8 +50,9 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
 def _clauses_of(text: str, catalog: Catalog, language: str | None) -> list[str]:
     """The clauses of a line; the stops of ``hi. re. Seitenairbag`` only cut words short."""
     found, start = [], 0
-    for end in CLAUSE.finditer(text):
-        before, behind = text[start : end.start()], CLAUSE.split(text[end.end() :])[0]
+    parting = _DUTCH if language == "nl" else CLAUSE
+    for end in parting.finditer(text):
+        before, behind = text[start : end.start()], parting.split(text[end.end() :])[0]
         is_whole = stands_alone(words_of(before, catalog, language))
         is_cut = not is_whole or is_only_place(words_of(behind, catalog, language))
         if not (end.group().startswith(".") and is_cut):
@@ -100,10 +103,12 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
     """``RF and RR sensors open, same on the other side``: each place with its part and fault."""
     found: list[Words] = []
     places: list[Words] = []
-    for piece in pieces:
+    for before, piece in zip([None, *pieces], pieces, strict=False):
         if stands_alone(piece):
             found += [*(_moved(piece, place) for place in places), piece]
             places = []
+        elif before is not None and lacks_part(piece) and _waits(before):
+            found += _pair_of(before, piece)
         elif "otherside" in piece.features and found:
             found.append(opposite(found[-1]))
         elif is_place(piece):
@@ -115,6 +120,19 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
     if last is not None and len(places) > 1 and not (last.sides or last.seats):
         found[-1:] = [_moved(last, place) for place in places]
     return found
+
+
+def _waits(words: Words) -> bool:
+    """Tell whether words name a part and its place, and nothing of a fault."""
+    told = words.features & FAULT_WORDS or words.statuses or words.voices
+    return has_part(words) and bool(words.sides or words.seats) and not told
+
+
+def _pair_of(part: Words, other: Words) -> list[Words]:
+    """``belt rear left`` and ``right open``: a fault of the part at each of two places."""
+    told = part.features | (other.features & FAULT_WORDS)
+    one = msgspec.structs.replace(part, features=told, statuses=[*other.statuses])
+    return [one, _moved(one, other)]
 
 
 def add_statuses(words: Words, more: Words) -> None:

@@ -39,7 +39,7 @@ from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.returns import hear_returns
 from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.side_labels import share_label
+from squibwise.intake.report.side_labels import name_topic, share_label
 from squibwise.intake.report.signs import (
     apply_legend,
     apply_letters,
@@ -194,11 +194,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet.language = _language(lexicon, sheet.lines)
     if sheet.language is None:
         _read_seats(sheet.lines)
-    sheet.lines = [x for ln in sheet.lines for x in share_label(ln, lexicon, sheet.language)]
-    sheet.lines = [x for ln in sheet.lines for x in part_places(ln, lexicon, sheet.language)]
-    if not any(line.codes for line in sheet.lines):
-        said = [x for ln in sheet.lines for x in split_statements(ln, lexicon, sheet.language)]
-        sheet.lines = [x for ln in said for x in split_names(ln, lexicon, sheet.language)]
+    _part_lines(sheet, lexicon)
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
     set_events_aside(sheet.lines, catalog)
@@ -211,6 +207,16 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         list_units(sheet.lines)
     assign_units(sheet.lines, lexicon)
     return sheet
+
+
+def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
+    """Make a line of each place, statement or name that stands on one line with others."""
+    for line in sheet.lines:
+        name_topic(line, lexicon, sheet.language)
+    is_coded = any(line.codes for line in sheet.lines)
+    plain = () if is_coded else (split_statements, split_names)
+    for part in (share_label, part_places, *plain):
+        sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 
 
 def _strip_languages(lines: list[Line]) -> None:

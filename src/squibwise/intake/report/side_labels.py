@@ -13,6 +13,7 @@ from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import HEADS, TELLS, Words
 
 _LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")
+_TOPIC = pattern(r"\W{0,4}([^\W\d]\S*(?:\s\S+){0,2})\?\s+(?=\S)")
 _BETWEEN = pattern(r"[,;]\s|\s[+&]\s|\s(?:and|und|et|y|e|i|oraz)\s")
 
 
@@ -40,6 +41,16 @@ def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     if not all(_may_be_at(place, words) for words in said):
         return [line]
     return [_piece_of(line, label.end(), span) for span in pieces]
+
+
+def name_topic(line: Line, lexicon: Lexicon, usual: str | None) -> None:
+    """Take what is asked for before a code as a label: ``Seat bags? left one B1F31 open``."""
+    topic = _TOPIC.match(line.text) if line.codes and not line.cells else None
+    if topic is None or line.codes[0].start < topic.end():
+        return
+    words = words_in(topic[1], lexicon, language_of(line, lexicon, usual))
+    if words.features & HEADS and not words.features & TELLS:
+        line.text = f"{line.text[: topic.end(1)]}:{line.text[topic.end(1) + 1 :]}"
 
 
 def is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
