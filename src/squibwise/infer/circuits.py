@@ -348,7 +348,7 @@ def scan_likelihood(
     part: PartModel, circuits: Circuits, told: tuple[LineReading, ...], reach: Reach, firing: Firing
 ) -> Array:
     """Return how likely it is that a scan says exactly this: (unit states, causes, micros)."""
-    rows, noted = _scan_tables(firing)
+    rows, noted = scan_tables(firing)
     size, known = (len(circuits.off), len(part.micros)), dict[tuple[float, float, str], Array]()
     states = tuple(zip(reach.clean, reach.listed, reach.watch, strict=True))
     for clean, listed, watch in states:
@@ -416,7 +416,7 @@ def chance_left_over(part: PartModel, told: tuple[LineReading, ...], firing: Fir
 
 
 @lru_cache(maxsize=4)
-def _scan_tables(firing: Firing) -> tuple[Array, Array]:
+def scan_tables(firing: Firing) -> tuple[Array, Array]:
     """Return the scan table, and that of a unit that stopped watching: it shows what it noted."""
     reach, rows = firing.scans.reach, np.array([firing.circuit_rows[c] for c in CIRCUITS])
     kept = [

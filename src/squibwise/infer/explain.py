@@ -289,10 +289,9 @@ def _speaks_of(entry: Evidence, component: str) -> bool:
 
 def _ends(figure: Figure) -> tuple[float, float]:
     """Return by how much the odds of a figure change towards both ends of its range."""
-    low, value, high = (
-        p / (1.0 - p) for p in np.clip((figure.low, figure.value, figure.high), 1e-6, 1.0 - 1e-6)
-    )
-    return float(low / value), float(high / value)
+    ends = (figure.low, figure.value, figure.high)
+    low, value, high = (p / (1.0 - p) for p in (min(max(p, 1e-6), 1.0 - 1e-6) for p in ends))
+    return low / value, high / value
 
 
 class Flip(msgspec.Struct, frozen=True):

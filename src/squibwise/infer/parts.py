@@ -436,14 +436,15 @@ def fold_evidence(
 
 def _now(works: tuple[tuple[float, Array], ...], segments: list[Array]) -> Array:
     """Return the chance of the last micro given the first and all evidence between."""
-    size = segments[0].shape[-1]
-    forward = segments[0][..., None] * np.eye(size)
-    for (_, matrix), segment in zip(works, segments[1:], strict=True):
+    forward = segments[0][..., None] * works[0][1] * segments[1][..., None, :]
+    for (_, matrix), segment in zip(works[1:], segments[2:], strict=True):
         forward = (forward @ matrix) * segment[..., None, :]
     total = forward.sum(axis=-1, keepdims=True)
+    if float(total.min()) > 0.0:
+        return np.asarray(forward / total)
     return np.asarray(np.divide(forward, total, out=np.zeros_like(forward), where=total > 0.0))
 
 
 def not_sound(part: PartModel) -> Array:
     """Return which micros call for replacing the part: 0 or 1."""
-    return np.array([float(m.state != "sound") for m in part.micros])
+    return 1.0 - part.states()[:, STATES.index("sound")]

@@ -17,6 +17,7 @@ from squibwise.infer.circuits import (
     circuits_of,
     outcome_of,
     scan_likelihood,
+    scan_tables,
 )
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
@@ -275,7 +276,7 @@ def _said_by(
 ) -> Array:
     """Return how likely what one scan says of each circuit is: (causes, stages, circuits)."""
     firing = catalog.firing
-    rows = np.array([firing.circuit_rows[c] for c in CIRCUITS])
+    rows, _ = scan_tables(firing)
     clean = float(unit @ np.array(_reach(scan, part.id, net, catalog).clean))
     silent = 1.0 - clean * (1.0 - rows[:, 0])
     said = np.broadcast_to(silent, (len(group.causes), part.stages, len(CIRCUITS))).copy()
