@@ -200,3 +200,15 @@ def test_a_fault_without_a_code_stands_below_a_code_of_another_unit(other: str, 
     """SAE J2012: P is powertrain, C chassis; no restraint part describes such a code."""
     told = read_text(f"Passenger airbag open circuit\n{other}\n{below}\n").lines
     assert [ln.raw for ln in told] == ["Passenger airbag open circuit", other, below]
+
+
+@pytest.mark.parametrize("other", ["C1217 ABS pump motor", "P0442", "C0265 EBCM relay", "P0171"])
+def test_faults_without_codes_are_not_those_of_a_code_of_another_unit_below(other: str) -> None:
+    told = read_text("\n".join(["Left curtain airbag open", *OURS, other])).lines
+    assert [ln.raw for ln in told] == ["Left curtain airbag open", *OURS, other]
+    last = read_text("\n".join(["Left curtain airbag open", *OURS, "B1999"])).lines
+    assert [(ln.code, ln.component) for ln in last] == [
+        (None, "left.curtain"),
+        (None, "driver.front-bag"),
+        ("B1999", "passenger.retractor-pretensioner"),
+    ]

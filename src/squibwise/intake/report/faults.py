@@ -337,7 +337,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
         is_share = tells_stage_only(words) or (at and lacks_part(words))
-        is_like = bool(words.features & {"same", "otherside"}) or _is_placedother_notations(words)
+        is_like = bool(words.features & {"same", "otherside"}) or _is_placed_also(words)
         is_like = is_like or (at > 0 and is_place(words))  # "left curtain open, right one (B1002)"
         if state.current is not None and (is_share or is_like):
             repeat_part(words, state.current.words)
@@ -356,9 +356,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if "same" in words.features and state.current is not None and not fault.absent:
             add_statuses(words, state.current.words)
         take_status(line, fault)
-        for before in state.waiting:
-            _attach(before, fault)
-        state.waiting.clear()
+        _take_waiting(fault, state, sheet)
         sheet.faults += [fault, *(_words_entry(line, w, state) for w in records)]
         state.current = fault
     refuse_many(sheet.name, len(sheet.faults), MAX_FAULTS, "codes")
@@ -372,7 +370,7 @@ def _unit_of(words: Words, line: Line, pieces: int) -> Unit:
     return "other" if is_other else line.unit
 
 
-def _is_placedother_notations(words: Words) -> bool:
+def _is_placed_also(words: Words) -> bool:
     """``and n/s/f as well``: a place, or a part, of which the same holds."""
     placed = words.seats or words.sides or words.stages or words.features & KERB
     return "also" in words.features and bool(placed or has_part(words))
@@ -456,6 +454,19 @@ def _merge(words: Words, other: Words) -> None:
     for status in other.statuses:
         add_status(words, status)
     words.is_driver_doubtful = words.is_driver_doubtful or other.is_driver_doubtful
+
+
+def _take_waiting(fault: Fault, state: _State, sheet: Sheet) -> None:
+    """Give a code the words above it, from the last that tell part and fault on.
+
+    What stands above these is of no code, and a part of restraint is of no code of other units.
+    """
+    own = [at for at, line in enumerate(state.waiting) if stands_alone(line.words)]
+    start = own[-1] + is_of_others(fault) if own else 0
+    waiting, state.waiting = state.waiting, state.waiting[:start]
+    _flush(state, sheet)
+    for line in waiting[start:]:
+        _attach(line, fault)
 
 
 def _flush(state: _State, sheet: Sheet) -> None:
