@@ -102,3 +102,12 @@ def test_a_story_without_a_crash_is_read_as_the_same_word_of_the_owner(
     assert told.event.no_crash == pytest.approx(right.event.no_crash, abs=1e-12)
     assert [q.id for q in told.open_questions] == [q.id for q in right.open_questions]
     assert once.event.no_crash == pytest.approx(entered.event.no_crash, abs=1e-12)
+
+
+@pytest.mark.parametrize("what", ["flood", "fire", "heat", "corrosion"])
+def test_what_harmed_the_parts_speaks_against_a_crash_that_nobody_told_of(what: str) -> None:
+    told = Circumstance(id="told", what=what, present=True)
+    flood = Circumstance(id="wet", what="flood", present=True)
+    once, both = ask(told), ask(told, flood)
+    assert once.event.no_crash > 0.6
+    assert both.event.no_crash < once.event.no_crash + 0.1  # one reason, not two

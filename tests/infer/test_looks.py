@@ -353,6 +353,19 @@ def test_crush_against_a_silent_scan_asks_for_the_bag_first(zone: str, kinds: se
     assert split_component(looks[0].component).kind in kinds
 
 
+def test_a_code_of_a_seat_takes_nothing_from_crush_against_silence() -> None:
+    body = Impact(id="body", zone="nose-left", extent="severe")
+    seat = build.code(1, "passenger.seat-position-sensor", fault="short-to-ground")
+    answer = assess(build.case(body, build.scan(seat)), build.CATALOG)
+    assert [c.text for c in answer.contradictions] == [
+        "the body is crushed, yet the complete scan shows no code of a charge"
+    ]
+    bag = answer.of("driver.front-bag")
+    assert bag is not None
+    assert bag.after_crash.fired > 0.2
+    assert answer.next_looks[0].component == "driver.front-bag"
+
+
 def test_a_belt_that_a_slope_locks_is_looked_at_again_on_level_ground() -> None:
     """49 CFR 571.209 S4.3(j), from memory: a reel locks by tilt alone from 15 to 45 degrees on."""
     locked = [

@@ -16,7 +16,13 @@ from squibwise.infer.explain import DECIBANS
 from squibwise.infer.marginals import GroupBelief, group_belief
 from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel, taken_off_at
-from squibwise.infer.reports import chance_whole, event_lines, one_cause, unit_able
+from squibwise.infer.reports import (
+    chance_whole,
+    event_lines,
+    one_cause,
+    tells_of_charges,
+    unit_able,
+)
 from squibwise.infer.scan import UNIT
 from squibwise.infer.sights import find_live_but_open, seen_spent
 from squibwise.infer.told import denies_a_crash
@@ -377,8 +383,9 @@ def _silent_crash(
     for entry in case.evidence:
         if not isinstance(entry, Report) or not crushed or found.net.line.works:
             continue
-        if _shows_all(entry, found.net, catalog) and not entry.shows_codes:
-            text = "the body is crushed, yet the complete scan shows no code at all"
+        if _shows_all(entry, found.net, catalog) and not tells_of_charges(entry, catalog):
+            which = "of a charge" if entry.shows_codes else "at all"
+            text = f"the body is crushed, yet the complete scan shows no code {which}"
             remedy = (
                 "Look at the bag's cover and the belts before believing the scan: it may have been "
                 "erased, read from another unit or car, or the crash may have fired nothing. "

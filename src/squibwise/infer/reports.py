@@ -5,6 +5,7 @@ stopped, disturbed, read in part.
 """
 
 from collections.abc import Iterator
+from functools import lru_cache
 from itertools import product
 
 import msgspec
@@ -133,13 +134,31 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
         return 0.0  # a list of another unit, or of codes that nobody could read
     if coverage.complete is None:
         return 1.0 - reach.unread_if_unstated.value
-    return 1.0 - (reach.cut_short if report.shows_codes else _blank(report, line, catalog)).value
+    figure = reach.blank_but_a_seat if report.shows_codes else _blank(report, line, catalog)
+    return 1.0 - (reach.cut_short if tells_of_charges(report, catalog) else figure).value
 
 
 _NO_REPORT = frozenset(("not-a-report", "crash-data-not-a-report"))
 _EVENTS = "events-in-report"  # lines of a crash record among it: alone they are no list of codes
 _NOTHING_UNDERSTOOD = "no-fault-found"  # not one line understood, not even that there is no fault
 _A_LIST = 5  # lines: fewer are a heading and a word that all is well, which nobody knew to read
+
+
+def tells_of_charges(report: Report, catalog: Catalog) -> bool:
+    """Return whether a report shows a code of more than the sensing of seats.
+
+    Seats have faults of their own in any car; a charge, a buckle, a crash sensor, the unit or a
+    record speak of this crash.
+    """
+    named = [m for line in report.reading.own for m in (line.candidates or (line,))]
+    kinds = {m.kind or split_component(m.component).kind if m.component else m.kind for m in named}
+    return not kinds <= _aside(catalog)
+
+
+@lru_cache
+def _aside(catalog: Catalog) -> frozenset[str | None]:
+    sensors = (k.kind for k in catalog.kinds.values() if k.family == "sensor")
+    return frozenset(kind for kind in sensors if kind != "impact-sensor")
 
 
 def _blank(report: Report, line: History, catalog: Catalog) -> Figure:

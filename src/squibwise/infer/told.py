@@ -141,7 +141,8 @@ def weigh_circumstance(
     text = f"told: {word}{entry.what.replace('-', ' ')}"
     if holds is not None:
         yield Likelihood(entry.id, "", text, events=weigh_told(holds == entry.present, right, net))
-    if entry.what in ("flood", "fire") and entry.present:
+    exposed = [e for _, e in net.line.all_of(Circumstance) if e.present and e.what in _EXPOSES]
+    if exposed[:1] == [entry]:
         yield Likelihood(entry.id, "", text, events=_exposed(net.events, catalog))
     if entry.what == "parked" and entry.present:
         for group in net.groups:
@@ -151,6 +152,9 @@ def weigh_circumstance(
         yield from _told_parts(entry, place, text, net, catalog)
     if entry.present and entry.what in catalog.firing.conditions.exposure:
         yield from _exposed_parts(entry, place, text, net, catalog)
+
+
+_EXPOSES = ("flood", "fire", "heat", "corrosion")
 
 
 def weigh_told(fits: npt.NDArray[np.bool_], right: float, net: Network) -> Array:
@@ -180,7 +184,7 @@ def _holds(what: str, net: Network) -> npt.NDArray[np.bool_] | None:
 
 
 def _exposed(events: EventTable, catalog: Catalog) -> Array:
-    """Return how likely a flood or fire is told of: most such cars were not struck as well.
+    """Return how likely water, fire, heat or salt is told of: most such cars were not struck too.
 
     Where a charge went off without a crash it is told of more often: it may be what set it off.
     """
@@ -206,7 +210,7 @@ def weigh_story(entry: Story, place: int, net: Network, catalog: Catalog) -> Ite
     wet = [at for at, e in stories if "soaked" in e.known or tells_of_water(e.text, catalog)]
     burnt = [at for at, e in stories if tells_of_fire(e.text, catalog)]
     first = min(wet + burnt, default=None)
-    if place == first and not told & {"flood", "fire"}:
+    if place == first and not told & set(_EXPOSES):
         text = f"told: {'stood in water' if first in wet else 'burnt'}"
         yield Likelihood(entry.id, "", text, events=_exposed(net.events, catalog))
 
