@@ -210,6 +210,7 @@ def test_of_several_parts_each_that_is_at_fault_is_told_and_no_other(text: str) 
         "Lewa kurtyna raz ma zwarcie do masy, raz nie.",
         "Tendina sinistra ora in corto, ora no.",
         "La tendina sinistra era aperta, sistemata ieri",
+        "Left curtain: never opened, code says open",
         "Kurzschluss am rechten Kopfairbag konnte ich nicht nachvollziehen",
     ],
 )

@@ -251,7 +251,7 @@ def repeat_part(words: Words, before: Words) -> None:
             words.ends |= before.ends
         if not words.rows:
             words.rows |= before.rows
-    if not words.features & (TELLS - {"defect"}):
+    if not words.features & TELLS:
         words.features |= before.features & FAULT_WORDS
 
 

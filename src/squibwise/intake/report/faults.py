@@ -39,7 +39,7 @@ from squibwise.intake.report.headings import heading_name
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.line_words import without_codes, words_of
-from squibwise.intake.report.other_clauses import part_records, without_others
+from squibwise.intake.report.other_clauses import names_lamp_apart, part_records, without_others
 from squibwise.intake.report.own_rows import begins_own_row, begins_row, is_of_others
 from squibwise.intake.report.part_lists import is_bare_part
 from squibwise.intake.report.plain_clauses import add_statuses, is_place, list_clauses
@@ -331,7 +331,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if speaks_of_paper(text, words, lexicon_of(catalog), sheet.language):
             words.features -= {"mechanical", "defect"}
         is_messenger = words.features & (OWN_PARTS - {"lamp"}) or not has_fault(words)
-        if code.style == "flash" and is_messenger:
+        is_apart = len(pieces) == 1 and names_lamp_apart(line, words, catalog, sheet.language)
+        if (code.style == "flash" and is_messenger) or is_apart:
             words.features.discard("lamp")  # it told the code
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
         if len(pieces) > 1 and words.says_nothing:
@@ -390,7 +391,10 @@ def _continues(line: Line, state: _State) -> bool:
         return False
     if not is_again(code, line, current, current.code):
         return False
-    if line.unit != current.unit or (why_absent(line.words, is_coded=True) and not current.absent):
+    is_gone = bool(why_absent(line.words, is_coded=True))
+    is_told_anew = current.absent and has_part(line.words) and bool(line.words.statuses)
+    is_other = (is_gone and not current.absent) or (is_told_anew and not is_gone)
+    if line.unit != current.unit or is_other:
         return False
     best = code if code.style == "sae" and current.code.style != "sae" else current.code
     current.code = msgspec.structs.replace(

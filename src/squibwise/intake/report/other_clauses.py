@@ -21,6 +21,7 @@ from squibwise.intake.report.words import (
     FAULTS,
     HEADS,
     KERB,
+    OWN_PARTS,
     PARTS,
     Words,
     has_fault,
@@ -119,6 +120,17 @@ def _is_apart(text: str, spans: list[tuple[int, int]], said: list[Words], at: in
     heads = heads_of(own)
     is_other = bool(heads) and not heads & heads_of(first)
     return bool(is_strong) and is_whole and is_other and _is_placed_fault(first)
+
+
+def names_lamp_apart(line: Line, words: Words, catalog: Catalog, usual: str | None) -> bool:
+    """``The bag light went out, B1410 seat bag open``: the clause of the code tells its part."""
+    if "lamp" not in words.features or not words.features & (OWN_PARTS - {"lamp"}):
+        return False
+    at = line.codes[0].start
+    spans = _spans(line.text, lexicon_of(catalog))
+    start, end = next((s for s in spans if s[0] <= at < s[1]), (0, len(line.text)))
+    own = words_of(line.text[start:at] + line.text[line.codes[0].end : end], catalog, usual)
+    return stands_alone(own) and "lamp" not in own.features
 
 
 def _is_record(words: Words) -> bool:

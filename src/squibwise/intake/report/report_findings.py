@@ -8,7 +8,9 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Scope, candidates_of
 from squibwise.intake.report.lexicon import lexicon_of
+from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.lines import MAX_LINE
+from squibwise.intake.report.other_clauses import clauses_of
 from squibwise.intake.report.other_files import is_priced, tell_events, tell_language, tell_other
 from squibwise.intake.report.own_words import read_days, read_odometer, read_serial
 from squibwise.intake.report.said_beside import find_more, find_stand_ins
@@ -93,12 +95,20 @@ def _clean(sheet: Sheet, scope: Scope) -> tuple[CleanCircuit, ...]:
     """Circuits that a line says were tested and found good."""
     found = []
     for line in sheet.unread:
-        named = candidates_of(line.words, scope) if _is_found_good(line) else ()
+        is_good = _is_found_good(line) and not _asserts_one(line, sheet, scope.catalog)
+        named = candidates_of(line.words, scope) if is_good else ()
         if len(named) == 1 and named[0].component is not None:
             origin = Origin(file=sheet.name, line=line.number, raw=line.raw)
             stage = named[0].stage
             found.append(CleanCircuit(component=named[0].component, stage=stage, origin=origin))
     return tuple(found)
+
+
+def _asserts_one(line: Line, sheet: Sheet, catalog: Catalog) -> bool:
+    """``Left curtain: never opened, code says open``: a clause tells a fault and denies none."""
+    clauses = clauses_of(line.text, lexicon_of(catalog)) if line.why in ("denied", "gone") else []
+    said = [words_of(text, catalog, sheet.language) for text in clauses] if clauses[1:] else []
+    return any(w.features & _ELECTRIC and not w.voices for w in said)
 
 
 def _is_found_good(line: Line) -> bool:
