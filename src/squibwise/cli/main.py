@@ -1,5 +1,6 @@
 """The command line as a whole, and its outer edge. What is slow is imported where it is used."""
 
+import atexit
 import contextlib
 import errno
 import gc
@@ -10,7 +11,7 @@ import sys
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, NoReturn, TextIO
 
 import click
 
@@ -218,8 +219,7 @@ def run() -> None:
     """Run the command line of this process.
 
     The arrays are small: more than one thread of the linear algebra library only costs time. So
-    does looking for garbage among what is read once and kept, and once more among all of it at the
-    end: the system takes it back at once.
+    does looking for garbage among what is read once and kept.
     """
     _open_streams()
     gc.set_threshold(_GARBAGE_FROM)
@@ -230,9 +230,19 @@ def run() -> None:
     memory = _least_memory()
     if memory is not None and memory < _LEAST_MEMORY:
         sys.exit(_tell("there is not enough memory for this program.", _MAKE_ROOM))
-    code = main(sys.argv[1:])
-    gc.freeze()
-    sys.exit(code)
+    _end(main(sys.argv[1:]))
+
+
+def _end(code: int) -> NoReturn:
+    """End the process at once, after what was put off to its end.
+
+    Everything is written by then; to take apart what the system takes back anyway is idle.
+    """
+    atexit._run_exitfuncs()
+    with contextlib.suppress(OSError):
+        sys.stdout.flush()
+        sys.stderr.flush()
+    os._exit(code)
 
 
 _LEAST_MEMORY = 150 * 2**20
