@@ -77,6 +77,24 @@ SHEETS = [
         [("21", (), "left.curtain", "open-or-high")],
     ),
     (
+        "Lampenblinken gezählt\nPritsche alt:  26 / 28, Buch fehlt\n",
+        [("26", (), None, "unknown"), ("28", (), None, "unknown")],
+    ),
+    (
+        "lampje: vier keer kort, pauze, een keer kort: klokveer onderbroken\n",
+        [("4-1", (), "driver.clock-spring", "open-or-high")],
+    ),
+    (
+        "coche       parpadeos   máquina   qué\n"
+        "furgón      31          B1A31     airbag conductor abierto\n",
+        [("B1A31", ("31",), "driver.front-bag", "open-or-high")],
+    ),
+    (
+        "old coupe   flashed 24 last fall, clockspring swapped, nothing since\n"
+        "bus   het lampje geeft code 33, gordijnairbag links onderbroken\n",
+        [("33", (), "left.curtain", "open-or-high")],
+    ),
+    (
         "Kombi  Blinkcode 12, das heißt System in Ordnung\nbreak  code éclat 12 = aucun défaut\n",
         [],
     ),

@@ -105,7 +105,7 @@ def _is_unseen(line: Line, words: Words, denying: set[str], lexicon: Lexicon) ->
 
 def _says_all_good(text: str, words: Words, lexicon: Lexicon) -> bool:
     """``flash 12, system normal``: a lamp blinks a count for no fault too."""
-    if has_part(words) or words.features & (FAULTS - {"defect"}) or words.statuses:
+    if has_part(words) or words.features & (FAULTS - {"defect"}):
         return False
     is_denied = "not" in words.voices and "defect" in words.features
     is_good = words.voices & {"good", "fine"} or "clean" in find_claims(text, lexicon)

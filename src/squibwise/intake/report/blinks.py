@@ -14,15 +14,17 @@ _NUMBER = (
     r"[1-9](?:,\s?[1-9]){1,2}(?![\d,]|\s?,)|"
     r"\d{2,3})"
 )
-NO_MEASURE = (
-    r"(?![\d%]|[.,:]\d|\s?[-:+]\s?\d|/\s?\d|\s/\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|ma|km|mi|"
-    r"bar|psi|kpa|mm|cm|nm|x|times|mal|fois|veces|volte|vezes|razy|keer|days?|tage|blinks?|flash\w*)\b"
-    r"|\s?[aw]\b(?!\s[^\W\d_]))"  # "47 a na" is no current
+_UNIT = (
+    r"\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|ma|km|mi|bar|psi|kpa|mm|cm|nm|x|times|mal|"
+    r"fois|veces|volte|vezes|razy|keer|days?|tage|blinks?|flash\w*)\b"
+    r"|\s?[aw]\b(?!\s[^\W\d_])"  # "47 a na" is no current
 )
 _BLINKS_BY = tuple(
     "flash blink blitz eclat clignot destell parpade lampegg pisc blysk mign mrug knipper".split()
 )
 _PAUSES_BY = ("paus", "pauz", "przerw", "break", "wait")
+NO_UNIT = rf"(?![\d%]|[.,:]\d|{_UNIT})"
+NO_MEASURE = rf"(?![\d%]|[.,:]\d|\s?[-:+]\s?\d|/\s?\d|\s/\d|{_UNIT})"
 _BLINKS = r"[01]?\d"  # nobody counts more
 _PAIR = pattern(
     rf"(?<![\w.:/-])(?:{_BLINKS}-{_BLINKS}(?:-{_BLINKS})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
@@ -33,28 +35,30 @@ _DATE = pattern(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
 _ONE = pattern(_NUMBER + NO_MEASURE)
 _BRIEF = r"(?:short|kurz|court|cort|kort|brev|curt|krot)\w{0,5}"
 _DRAWN_OUT = r"(?:long|lang|larg|lung|dlug)\w{0,5}"
-_PAUSED = pattern(  # "3x kort, pauze, 4x kort": both halves are called short, or none
-    r"(?<![\d.,])(\d{1,2})\s*(?:x\b\s*)?(?:[^\W\d_]{2,12}\s+)?"
-    rf"(?:(?P<brief>{_BRIEF})\b|[^\W\d_]{{2,12}}|x)?"
-    r"[\s,;]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*(\d{1,2})"
-    r"(?:\s*x\b)?(?:\s*(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
-    rf"(?(brief)(?:\s*{_BRIEF}\b)?)",
+_PAUSED = pattern(
+    r"(?<![\d.,])(\d{1,2})\s*(?:x\b\s*)?(?P<kind>(?:[^\W\d_]{1,12}\b\s*){0,2})"
+    r"[\s,;-]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;-]*(\d{1,2})"
+    r"(?:\s*x\b|\s*(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?",
     needs=_PAUSES_BY,
+)
+_SAID_BRIEF = pattern(rf"\b{_BRIEF}")
+_REST = pattern(  # "4x kort": the second half is called as the first one is
+    rf"(?:\s*x\b)?(?:\s*[^\W\d_]{{3,12}}(?=\s+{_BRIEF}\b))?\s*{_BRIEF}\b(?:\s+(?:flash|blink)\w*)?"
 )
 _LONG = r"(?:long|lang|larg|lung|dlug|l)\w{0,5}"
 _SHORT = r"(?:short|kurz|court|cort|brev|curt|krot|s|k)\w{0,5}"
-_WORDS = dict.fromkeys("one un uno eins ein um jeden une una".split(), 1) | {
+_WORDS = dict.fromkeys("one un uno eins ein um jeden une una een".split(), 1) | {
     word: number
     for number, words in enumerate(
         (
-            "two zwei deux dos due dois dwa",
-            "three drei trois tres tre trzy",
+            "two zwei deux dos due dois dwa twee",
+            "three drei trois tres tre trzy drie",
             "four vier quatre cuatro quattro quatro cztery",
-            "five fünf cinq cinco cinque pięć",
-            "six sechs seis sei sześć",
-            "seven sieben sept siete sette sete siedem",
-            "eight acht huit ocho otto oito osiem",
-            "nine neun neuf nueve nove dziewięć",
+            "five fünf cinq cinco cinque pięć vijf",
+            "six sechs seis sei sześć zes",
+            "seven sieben sept siete sette sete siedem zeven",
+            "eight acht huit ocho otto oito osiem acht",
+            "nine neun neuf nueve nove dziewięć negen",
         ),
         start=2,
     )
@@ -62,8 +66,8 @@ _WORDS = dict.fromkeys("one un uno eins ein um jeden une una".split(), 1) | {
 }
 _SAID = "|".join(_WORDS)
 _SAID_PAUSED = pattern(
-    rf"\b({_SAID})\s+[^\W\d_]{{3,12}}[\s,;]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*"
-    rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?",
+    rf"\b({_SAID})\s+(?:[^\W\d_]{{3,12}}\s+)?[^\W\d_]{{3,12}}[\s,;-]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*"
+    rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*|(?:\s+[^\W\d_]{{3,8}})?\s+{_BRIEF}\b)?",
     needs=_PAUSES_BY,
 )
 _SAID_PAIR = pattern(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
@@ -244,7 +248,7 @@ def _label(lexicon: Lexicon) -> str:
 @lru_cache(maxsize=4)
 def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
     label = _label(lexicon) + r"(?:[\"'„“«]\w{2,15}[\"'“”»]\s?\(?)?"
-    lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
+    lead = r"(?:(?:[^\W\d_]{1,8}\s+){0,2}(?:cod|kod)\w*[\s:=#.]*)?"
     verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
     return re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_list_of(lexicon)})")
 
@@ -276,7 +280,9 @@ def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:
     """A code told as blinks, a pause and blinks; it covers the words that lead up to it."""
     named = re.search(rf"{_label(lexicon)}$", match.string[: match.start()])
     start = named.start() if named is not None else match.start()
-    return flash(f"{match[1]}-{match[3]}", start, match.end())
+    rest = _REST.match(match.string, match.end()) if _SAID_BRIEF.search(match["kind"]) else None
+    end = rest.end() if rest is not None else match.end()
+    return flash(f"{match[1]}-{match[3]}", start, end)
 
 
 def _is_title(head: str) -> bool:

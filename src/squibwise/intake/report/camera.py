@@ -21,6 +21,7 @@ _MISTAKEN_BYTE = pattern(  # "B1345-IB": the code is read, its failure type is n
     r"(?<![\w-])[BCPU][0-3][0-9A-F]{3}[-:](?=[0-9A-F]?[OoIlSsZzG|])[0-9A-FOoIlSsZzG|]{2}(?![\w|-])"
 )
 _GAPPED = pattern(r"\s*([BCPU][0-3OoIl] [0-9A-FOoIlSsZzG|]{3})(?![\w|-])")
+_ROW_NUMBER = pattern(r"[\s|]*(?:\d{1,3}[.)]?)?[\s|]*")
 _COLUMN = 2  # lines with codes that begin at one place
 _COLUMN_CODE = pattern(
     r"([PCBU8])((?: ?[0-9A-FOoIlSsZzGQTg|!]){4})(?: ?([-:]) ?([0-9A-FOoIlSsZzGQTg|!]{2}))?(?=\s+\S)"
@@ -77,7 +78,7 @@ def _is_mixed(printed: str) -> bool:
 def _code_column(lines: list[Line], mistaken: list[tuple[Code, ...]]) -> int | None:
     """Where the codes of most lines with one begin; None where they stand anywhere."""
     both = zip(lines, mistaken, strict=True)
-    begun = ((*ln.codes, *more) for ln, more in both if not ln.cells and (ln.codes or more))
+    begun = ((*ln.codes, *more) for ln, more in both if ln.codes or more)
     starts = Counter(min(c.start for c in codes) for codes in begun)
     if not starts:
         return None
@@ -87,7 +88,7 @@ def _code_column(lines: list[Line], mistaken: list[tuple[Code, ...]]) -> int | N
 
 def _in_column(line: Line, column: int | None, lexicon: Lexicon) -> Code | None:
     """``UO1SS``, ``B1 47O-00``: what stands in the column of codes, however it is misread."""
-    if column is None or line.cells or line.codes or line.text[:column].strip():
+    if column is None or line.codes or not _ROW_NUMBER.fullmatch(line.text[:column]):
         return None
     match = _COLUMN_CODE.match(line.text, column)
     if match is None or flat(match[1] + match[2]) in lexicon.known:

@@ -4,7 +4,7 @@ import re
 from functools import lru_cache
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.blinks import BLINK, NO_MEASURE, find_counted
+from squibwise.intake.report.blinks import BLINK, NO_UNIT, find_counted
 from squibwise.intake.report.codes import Code, flash, merge_twins
 from squibwise.intake.report.labels import is_called
 from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
@@ -42,15 +42,15 @@ def follow_lamp_sheet(lines: list[Line], lexicon: Lexicon) -> bool:
     is_told = len(called) >= _CALLED and 2 * len(called) >= len(coded)
     if not (is_told or heads):
         return False
-    column = None
+    column, columns = None, 0
     for head in heads:
         named = _column_of(head, lexicon)
-        column = column if named is None else named
+        column, columns = (column, columns) if named is None else (named, _pieces(head.raw))
         head.role = "meta" if named is not None else head.role
     for line in lines:
         if line in heads or line.role in ("blank", "meta") or _has_own(line):
             continue
-        found = _find_counts(line, column, lexicon)
+        found = _find_counts(line, column, columns, lexicon)
         if found:
             exact = [c for c in line.codes if c.is_exact]
             line.codes = merge_twins([*exact, *found], line.text, lexicon.small.or_)
@@ -83,7 +83,7 @@ def _heads_counts(line: Line, lexicon: Lexicon, *, is_sure: bool) -> bool:
 
 def _column_of(head: Line, lexicon: Lexicon) -> int | None:
     """Which column of a table holds the counts, by its heading; None where it names no columns."""
-    titles = head.cells or tuple(_APART.split(head.text.strip()))
+    titles = head.cells or tuple(_APART.split(head.raw.strip(" \t|;")))
     if len(titles) <= _COLUMNS:
         return None
     return next((c for c, title in enumerate(titles) if _names_counts(title, lexicon)), None)
@@ -94,15 +94,20 @@ def _names_counts(title: str, lexicon: Lexicon) -> bool:
     return bool(re.search(BLINK, plain)) or lexicon.may_name("flash", plain)
 
 
-def _find_counts(line: Line, column: int | None, lexicon: Lexicon) -> list[Code]:
+def _pieces(text: str) -> int:
+    return len(_APART.findall(text.strip(" \t|;"))) + 1
+
+
+def _find_counts(line: Line, column: int | None, columns: int, lexicon: Lexicon) -> list[Code]:
     """The counts that stand in a line's place for them: behind the car, in their column."""
     counted = find_counted(line.text)
     if counted is not None:
         return [counted]
     plain = flat(line.text)
     for match in _placed(lexicon).finditer(plain):
-        is_named = column is not None and bool(line.cells or "|" in line.text)
-        if is_named and _piece_at(line, match.start("list")) != column:
+        is_drawn = bool(line.cells) or "|" in line.text or _pieces(line.raw) == columns
+        is_named = column is not None and is_drawn
+        if is_named and _piece_at(line, match) != column:
             continue
         if _is_count(line, match, lexicon, is_named=is_named):
             return _listed(match)
@@ -110,9 +115,14 @@ def _find_counts(line: Line, column: int | None, lexicon: Lexicon) -> list[Code]
     return _listed(strewn) if strewn is not None else []
 
 
-def _piece_at(line: Line, at: int) -> int:
-    """Which column a place in a line's text is in; the name of a car was taken off its front."""
-    return len(_APART.findall(line.raw.strip())) - len(_APART.findall(line.text[at:].strip()))
+def _piece_at(line: Line, match: re.Match[str]) -> int:
+    """Which column numbers stand in; the name of a car was taken off the front of the text."""
+    held = (c for c, cell in enumerate(line.cells) if match["list"] in flat(cell))
+    if line.cells:
+        return next(held, -1)
+    parts = (line.raw, line.text[match.start("list") :])
+    whole, behind = map(_pieces, parts)
+    return whole - behind
 
 
 def _is_count(line: Line, match: re.Match[str], lexicon: Lexicon, *, is_named: bool) -> bool:
@@ -155,17 +165,18 @@ def _placed(lexicon: Lexicon) -> re.Pattern[str]:
 @lru_cache(maxsize=4)
 def _strewn(lexicon: Lexicon) -> re.Pattern[str]:
     """``mruga po kolei 21, 22, 46``: several counts a few words behind a word for blinks."""
-    words = r"(?:\s+[^\W\d_]{1,12}){1,3}\s+"
-    return re.compile(rf"\b{BLINK}{words}(?P<list>{_list_of(lexicon, 1)}){_no_choice(lexicon)}")
+    words = r"(?:\s+[^\W\d_]{1,12}(?:'[^\W\d_]{1,12})?:?){1,4}\s+"
+    lamp = rf"(?<![^\W_])(?:{lexicon.names_of('flash')}|{BLINK})"
+    return re.compile(rf"{lamp}{words}(?P<list>{_list_of(lexicon, 1)}){_no_choice(lexicon)}")
 
 
 def _list_of(lexicon: Lexicon, least: int) -> str:
     joins = "|".join(sorted(lexicon.small.listing))
-    one = rf"{_COUNT}{NO_MEASURE}"
-    return rf"{one}(?:(?:\s*[,;+&]\s*|\s+(?:{joins})\s+|\s{{1,3}}(?=[1-9]-)){one}){{{least},9}}"
+    one = rf"{_COUNT}{NO_UNIT}"
+    return rf"{one}(?:(?:\s*[,;+&/]\s*|\s+(?:{joins})\s+|\s{{1,3}}(?=[1-9]-)){one}){{{least},9}}"
 
 
 def _no_choice(lexicon: Lexicon) -> str:
     """``12 or 13, to be counted again`` is none of them."""
     choice = "|".join(sorted(lexicon.small.or_))
-    return rf"(?!\d|\s+(?:{choice})\s+\d)"
+    return rf"(?!\d|[/-]\d|\s+(?:{choice})\s+\d)"

@@ -5,10 +5,11 @@ from itertools import pairwise
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.headings import indent
 from squibwise.intake.report.sheet import Fault, Line, cell_of
-from squibwise.intake.report.words import Words, has_part, heads_of, stands_alone
+from squibwise.intake.report.words import PARTS, Words, has_part, heads_of, stands_alone
 
 _WORDY = pattern(r"[^\W\d_]{3}")
 _FEW_ROWS = 3
+_HALVES = frozenset("charge switch sensor".split())  # of a part's name that may be wrapped
 
 
 def begins_row(line: Line) -> bool:
@@ -44,6 +45,7 @@ def begins_own_row(line: Line, above: Fault, lines: list[Line]) -> bool:
     is_other = bool(heads_of(own) - heads_of(words))
     if is_other and is_apart and stands_alone(own):
         return True
+    is_other = is_other or bool((own.features & PARTS) - words.features - _HALVES)
     return has_part(own) and (is_other or is_apart) and _is_list(lines)
 
 

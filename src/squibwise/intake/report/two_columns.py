@@ -1,5 +1,6 @@
 """Texts printed in two columns: the left one is read to its foot before the right one."""
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 
@@ -9,7 +10,8 @@ from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 
 _CODE = (
-    r"(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{6}|\d{5}|[0-9A-F]{4}(?=[:-]))"
+    r"(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{6}|\d{5}|(?=[0-9A-F]*\d)[0-9A-F]*[A-F][0-9A-F]*"
+    r"(?<=[0-9A-F]{4})|[0-9A-F]{4}(?=[:-]))"
     r"(?=\S*\s+[^\W\d_]{2})"
 )
 _FIRST = pattern(rf"\s{{0,8}}{_CODE}")
@@ -49,7 +51,8 @@ def _gutter(raws: Sequence[RawLine]) -> int | None:
         return None
     first = min(starts, key=lambda at: (-starts[at], at))
     firsts = sum(_FIRST.match(text) is not None for text in plain)
-    beside = [text[:first] for text in plain if text[:first].strip() and text[first:].strip()]
+    coded = (text[:first] for text in plain if re.match(_CODE, text[first:]))
+    beside = [left for left in coded if left.strip()]
     both = sum(_FIRST.match(text) is not None for text in beside)
     is_sheet = both and 2 * both >= len(beside)  # no table whose first column names parts
     return first if starts[first] >= _LEAST <= firsts and is_sheet else None

@@ -252,7 +252,6 @@ def _is_labelled(line: Line, lexicon: Lexicon) -> bool:
     named, is_sure = name_unit(label, lexicon) if label else ("unknown", False)
     told = line.words.features
     is_own = told & (PARTS - _ANYWHERE) or has_part(line.words)
-    is_own = is_own or (line.codes[0].style == "flash" and "unit" in told)  # "after battery: 3-1"
     return named == "other" and (is_sure or "foreign" in told or not is_own)
 
 
@@ -314,7 +313,9 @@ def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:
     """The unit of a report of one unit: the restraint unit where anything speaks of restraints."""
     if any(ln.is_module and ln.unit == "restraint" for ln in lines):
         return "restraint"
-    if any(ln.words.features & _OWN for ln in lines):
+    codes = [c for ln in lines for c in ln.codes]
+    is_lamp = bool(codes) and all(c.style == "flash" for c in codes)  # theirs, whose lamp is read
+    if is_lamp or any(ln.words.features & _OWN for ln in lines):
         return "restraint"
     named = (name_unit(ln.text, lexicon)[0] for ln in lines if ln.role != "blank")
     return "restraint" if any(unit == "restraint" for unit in named) else "unknown"
