@@ -3,12 +3,12 @@
 import importlib.util
 from collections.abc import Sequence
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
 
 from squibwise.documents import apart, attached
 from squibwise.errors import SquibwiseError
-from squibwise.intake.importers.base import Ended
 
 _PLACE = Path(__file__).parents[1] / "prove" / "conftest.py"
 _SPEC = importlib.util.spec_from_file_location("proof_samples", _PLACE)
@@ -22,6 +22,7 @@ issue = _SAMPLES.issue
 made = _SAMPLES.made
 
 APART = attached.run_apart
+Ended = CompletedProcess[bytes]
 
 
 def answer_at_once(_: str, arguments: Sequence[str], data: bytes, __: float) -> Ended:
