@@ -16,6 +16,10 @@ SILENT = (
     "Unable to establish communication with RCM",
     "Airbag: no communication",
     "15 Airbag - no communication",
+    "U0151 lost communication with restraints control module",
+    "No communication with airbag control unit\nU0151 lost communication with restraints module",
+    "Unable to connect to airbag module",
+    "Could not establish link to airbag ECU",
     "Airbag-Steuergerät antwortet nicht",
     "Steuergerät Airbag nicht erreichbar",
     "La centralita del airbag no responde",
@@ -33,6 +37,10 @@ ANSWERING = (
     "B1A12 left front crash sensor no communication",
     "Passenger front airbag: no communication",
     "Airbag control unit answers again\nno faults",
+    "U0151 lost communication with restraints control module, history",
+    "U0151 lost communication with restraints control module\nB1001 driver airbag open",
+    "U0151 lost communication with restraints control module\nDriver airbag open",
+    "Engine\nU0151 lost communication with restraints module\nSRS airbag module\nno faults",
 )
 
 

@@ -12,27 +12,43 @@ def find_silence(sheet: Sheet, told: list[CodeLine]) -> tuple[Origin, ...]:
     """Return where a report says so; nothing where the unit told a code, for then it answered.
 
     ``No communication with airbag control unit``: no igniter and no place is named beside it.
-    ``15 Airbag - no communication``: the number is that of the unit.
+    ``15 Airbag - no communication``: the number is that of the unit. ``U0151 lost communication
+    with the restraints module``: another unit misses it, and nothing else was read of it.
 
     Args:
         sheet: The report.
         told: Its faults.
     """
-    listed = [ln for ln in told if _is_listed_silent(ln)]
-    if any(ln.unit == "restraint" and ln.code for ln in told if ln not in listed):
+    own = [ln for ln in told if ln.unit == "restraint" and not _misses_the_unit(ln)]
+    if any(ln.code for ln in own):
         return ()
-    faults = {f.first.number for f in sheet.faults} - {ln.line for ln in listed}
+    missed = [ln for ln in told if _misses_the_unit(ln) and not _is_past(ln)]
+    if own or any(ln.is_whole or _is_clean(ln) for ln in sheet.lines):
+        missed = [ln for ln in missed if _has_units_number(ln)]
+    faults = {f.first.number for f in sheet.faults} - {ln.line for ln in missed}
     said = [ln for ln in sheet.lines if ln.number not in faults and not ln.codes]
     found = [(ln.number, ln.raw) for ln in said if _is_silence(ln)]
-    found += [(ln.line, ln.raw) for ln in listed]
+    found += [(ln.line, ln.raw) for ln in missed]
     return tuple(Origin(file=sheet.name, line=at, raw=raw) for at, raw in sorted(found))
 
 
-def _is_listed_silent(line: CodeLine) -> bool:
-    """Return whether a line of a list of units has the unit's number, and that it is silent."""
-    has_code = any(c.isalpha() for c in line.code or "")
-    is_of_unit = line.kind == "control-unit" and line.fault == "communication"
-    return is_of_unit and line.present and not has_code
+def _misses_the_unit(line: CodeLine) -> bool:
+    """Return whether a line says that the unit does not answer, whoever says so."""
+    return line.kind == "control-unit" and line.fault == "communication"
+
+
+def _is_past(line: CodeLine) -> bool:
+    """Return whether it was missed once, and may answer now."""
+    return not line.present or not {"present"}.issuperset(line.status)
+
+
+def _has_units_number(line: CodeLine) -> bool:
+    """Return whether a line of a list of units has the unit's number in place of a code."""
+    return not any(c.isalpha() for c in line.code or "")
+
+
+def _is_clean(line: Line) -> bool:
+    return line.role == "clean" and line.unit == "restraint"
 
 
 def _is_silence(line: Line) -> bool:
