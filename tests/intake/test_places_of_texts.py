@@ -130,3 +130,35 @@ def test_a_number_like_those_above_is_a_code_in_a_sentence_too() -> None:
     rows += ["Im Komfortsteuergerät steht noch 00934 Fensterheber hinten links, Unterbrechung."]
     told = read_text("\n".join(rows), "r.txt").lines
     assert [(ln.code, ln.unit) for ln in told][-1] == ("00934", "other")
+
+
+PLUGS = """
+driver|B1410 driver belt pretensioner open, connector in the back
+driver|B1410 Gurtstraffer Fahrer offen, Stecker hinten am Sitz
+driver|B1410 napinacz kierowcy przerwa (wtyczka z tyłu fotela)
+driver|B1410 gordelspanner bestuurder onderbreking, stekker achter de stoel
+passenger|B1410 pretensionatore passeggero aperto, connettore dietro al sedile
+row2-left|B1410 rear left pretensioner open, plug under the front seat
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", PLUGS)
+def test_where_a_connector_is_tells_no_place_of_the_part(row: str) -> None:
+    want, _, line = row.partition("|")
+    assert [ln.place for ln in read_text(line, "r.txt").lines] == [want]
+
+
+INFLECTED = """
+row2-left.buckle-switch|B1F01 Gurtschloss rückwärtig links Unterbrechung
+row2-right.buckle-switch|B1F01 fivela traseiros direitos circuito aberto
+row2-left.buckle-switch|B1F01 klamra tylnych lewych przerwa
+row2-right.buckle-switch|B1F01 boucle arrières droite en circuit ouvert
+row2-left.buckle-switch|B1F01 fibbia sul retro sinistra circuito aperto
+row2-left.buckle-switch|Plazas traseras:/B1F01 hebilla izquierda abierta
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", INFLECTED)
+def test_words_for_the_rear_are_known_in_every_form(row: str) -> None:
+    want, _, text = row.partition("|")
+    assert [ln.component for ln in read_text(text.replace("/", "\n"), "r.txt").lines] == [want]

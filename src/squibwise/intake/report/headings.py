@@ -157,7 +157,9 @@ def _is_group(line: Line) -> bool:
     is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
     is_past = DECORATED.match(line.text) and words.voices & {"gone", "past"}
     told = _has_place(words) or words.statuses or is_none or is_past
-    return line.known_share == 1.0 and bool(told)
+    strange = round((1.0 - line.known_share) * len(line.tokens))
+    is_label = line.text.rstrip().endswith(":") and _has_place(words)
+    return strange <= int(is_label and len(line.tokens) > 1) and bool(told)  # "Plazas traseras:"
 
 
 def next_below(lines: list[Line], at: int, reach: int) -> Line | None:

@@ -39,7 +39,7 @@ from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.returns import hear_returns
 from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.side_labels import name_topic, share_label
+from squibwise.intake.report.side_labels import drop_plugs, name_topic, share_label
 from squibwise.intake.report.signs import (
     apply_legend,
     apply_letters,
@@ -215,7 +215,7 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
         name_topic(line, lexicon, sheet.language)
     is_coded = any(line.codes for line in sheet.lines)
     plain = () if is_coded else (split_statements, split_names)
-    for part in (share_label, part_places, *plain):
+    for part in (drop_plugs, share_label, part_places, *plain):
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 
 

@@ -4,16 +4,17 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.lexicon import Lexicon
+from squibwise.intake.report.lexicon import Lexicon, tokenise
 from squibwise.intake.report.line_words import language_of, words_in, words_of
 from squibwise.intake.report.lines import label_of
 from squibwise.intake.report.own_places import cut_out
 from squibwise.intake.report.plain_clauses import is_only_place
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import HEADS, TELLS, Words
+from squibwise.intake.report.words import HEADS, TELLS, Words, has_fault
 
 _LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")
 _TOPIC = pattern(r"\W{0,4}([^\W\d]\S*(?:\s\S+){0,2})\?\s+(?=\S)")
+_STRETCH = pattern(r"[,;(]\s*[^,;()]{3,80}\)?")
 _BETWEEN = pattern(r"[,;]\s|\s[+&]\s|\s(?:and|und|et|y|e|i|oraz)\s")
 
 
@@ -51,6 +52,23 @@ def name_topic(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     words = words_in(topic[1], lexicon, language_of(line, lexicon, usual))
     if words.features & HEADS and not words.features & TELLS:
         line.text = f"{line.text[: topic.end(1)]}:{line.text[topic.end(1) + 1 :]}"
+
+
+def drop_plugs(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
+    """Return a line without where a connector is: ``driver belt open, plug behind the seat``."""
+    if not line.codes or line.cells:
+        return [line]
+    gone = []
+    for stretch in _STRETCH.finditer(line.text):
+        if lexicon.small.blamed.isdisjoint(t.text for t in tokenise(stretch[0])):
+            continue
+        words = words_in(stretch[0], lexicon, language_of(line, lexicon, usual))
+        parts = words.features & (HEADS - {"harness"})
+        told = parts or has_fault(words) or words.statuses or words.voices
+        is_place = words.seats or words.sides or words.ends or words.rows
+        if is_place and not told and all(c.end <= stretch.start() for c in line.codes):
+            gone.append(stretch.span())
+    return [cut_out(line, gone)] if gone else [line]
 
 
 def is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
