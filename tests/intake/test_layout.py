@@ -46,6 +46,14 @@ def test_units_that_head_columns_side_by_side_keep_their_own_codes() -> None:
     ]
 
 
+def test_headings_above_a_single_row_of_two_faults_hold_for_their_own() -> None:
+    text = (
+        "AKTUELL                               HISTORISCH\n"
+        "B1951 Fahrerairbag Unterbrechung      B1961 Kopfairbag links Unterbrechung\n"
+    )
+    assert [ln.status for ln in read_text(text).lines] == [("present",), ("stored",)]
+
+
 WRAPPED = [  # words cut on any line, and a last line of one word
     (
         "B172A   Airbag rideau    ancien\n        gauche résis-\n        tance trop basse\n",

@@ -16,7 +16,7 @@ _CODE = (
 )
 _FIRST = pattern(rf"\s{{0,8}}{_CODE}")
 _SECOND = pattern(rf"(?:\S\s{{3,}}|^\s{{20,}})(?P<code>{_CODE})")
-_LEAST = 2  # faults that each column has
+_LEAST = 2  # faults that each column has where no line heads both
 _SPLITS = 2  # columns beside the first
 
 
@@ -55,7 +55,15 @@ def _gutter(raws: Sequence[RawLine]) -> int | None:
     beside = [left for left in coded if left.strip()]
     both = sum(_FIRST.match(text) is not None for text in beside)
     is_sheet = both and 2 * both >= len(beside)  # no table whose first column names parts
-    return first if starts[first] >= _LEAST <= firsts and is_sheet else None
+    least = 1 if any(_heads_both(text, first) for text in plain) else _LEAST
+    return first if starts[first] >= least <= firsts and is_sheet else None
+
+
+def _heads_both(text: str, gutter: int) -> bool:
+    """``CURRENT      HISTORY``: a line that has a heading for each column, and no number."""
+    is_apart = not text[gutter - 2 : gutter].strip() and text[gutter : gutter + 1].strip()
+    is_plain = not any(c.isdecimal() for c in text)
+    return bool(is_apart and is_plain and text[:gutter].strip())
 
 
 def _crosses(text: str, gutter: int) -> bool:
