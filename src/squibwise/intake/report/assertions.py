@@ -206,14 +206,14 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     code, words = line.codes[0], line.words
     if _had(line, lexicon_of(catalog)):
         return True
-    may_be = code.is_exact or code.style == "flash"
-    if len(line.codes) > 1 or not may_be or words.statuses or _COLUMNS.search(line.text):
+    if len(line.codes) > 1 or words.statuses or _COLUMNS.search(line.text):
         return False
     lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
     text = without_codes(line)
-    if lexicon.names_kin(line.text, [n for n in (language, *BASE) if n]):
-        return True
+    is_others = lexicon.names_kin(line.text, [n for n in (language, *BASE) if n])
+    if is_others or not (code.is_exact or code.style == "flash"):
+        return is_others
     if not code.is_exact:
         return _tells_story(line)
     if words.says_nothing:

@@ -111,5 +111,6 @@ def _is_required(line: Line, lexicon: Lexicon, language: str | None) -> bool:
         return False
     hits = find_hits(lexicon, line.tokens, language)
     told = [h for h in hits if FAULTS & {*h.means} or h.means[0].startswith("status:")]
-    ends = next((at for at in range(must, len(texts)) if line.tokens[at].apart), len(texts))
+    behind = range(must + 1, len(texts))
+    ends = next((at for at in behind if line.tokens[at].apart), len(texts))
     return bool(told) and all(must < h.first < ends for h in told)
