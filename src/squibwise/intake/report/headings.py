@@ -156,7 +156,8 @@ def _is_group(line: Line) -> bool:
         return False
     is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
     is_past = DECORATED.match(line.text) and words.voices & {"gone", "past"}
-    told = _has_place(words) or words.statuses or is_none or is_past
+    is_status = bool(words.statuses) and "locked" not in words.statuses  # "unit locked"
+    told = _has_place(words) or is_status or is_none or is_past
     strange = round((1.0 - line.known_share) * len(line.tokens))
     is_label = line.text.rstrip().endswith(":") and _has_place(words)
     return strange <= int(is_label and len(line.tokens) > 1) and bool(told)  # "Plazas traseras:"
