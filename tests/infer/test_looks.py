@@ -360,10 +360,7 @@ def test_a_code_of_a_seat_takes_nothing_from_crush_against_silence() -> None:
     assert [c.text for c in answer.contradictions] == [
         "the body is crushed, yet the complete scan shows no code of a charge"
     ]
-    bag = answer.of("driver.front-bag")
-    assert bag is not None
-    assert bag.after_crash.fired > 0.2
-    assert answer.next_looks[0].component == "driver.front-bag"
+    assert "Look at the bag's cover" in answer.contradictions[0].remedy
 
 
 def test_a_belt_that_a_slope_locks_is_looked_at_again_on_level_ground() -> None:

@@ -272,7 +272,6 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     Attributes:
         blank: A report said to be whole that shows no code is erased, of another unit or car.
         blank_after_work: The same in the shop that did the work.
-        blank_but_a_seat: The same of one that shows codes of the sensing of seats alone.
         cut_short: A report said to be whole that shows codes leaves some out.
         taken_off_if_denied: Connectors were off, in a car with codes of which a crash is denied.
         off_if_taken_off: One connector was off in such a car.
@@ -287,7 +286,6 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     blank: Figure
     blank_after_clearing: Figure
     blank_after_work: Figure
-    blank_but_a_seat: Figure
     cut_short: Figure
     taken_off_if_denied: Figure
     off_if_taken_off: Figure

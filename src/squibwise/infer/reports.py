@@ -134,8 +134,7 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
         return 0.0  # a list of another unit, or of codes that nobody could read
     if coverage.complete is None:
         return 1.0 - reach.unread_if_unstated.value
-    figure = reach.blank_but_a_seat if report.shows_codes else _blank(report, line, catalog)
-    return 1.0 - (reach.cut_short if tells_of_charges(report, catalog) else figure).value
+    return 1.0 - (reach.cut_short if report.shows_codes else _blank(report, line, catalog)).value
 
 
 _NO_REPORT = frozenset(("not-a-report", "crash-data-not-a-report"))

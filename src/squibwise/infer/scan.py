@@ -21,13 +21,7 @@ from squibwise.infer.circuits import (
 )
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.infer.reports import (
-    chance_disturbed,
-    chance_whole,
-    one_cause,
-    tells_of_charges,
-    unit_able,
-)
+from squibwise.infer.reports import chance_disturbed, chance_whole, one_cause, unit_able
 from squibwise.model.evidence import (
     Evidence,
     LampCheck,
@@ -422,8 +416,7 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
     own = 0.0 < weight < 1.0
     may_stop = scan.same_unit and able is None
     clean, listed, watch = [], [], []
-    listing = tells_of_charges(scan.report, catalog)
-    some = catalog.firing.scans.reach.listed_if_cut.value if listing else 0.0
+    some = catalog.firing.scans.reach.listed_if_cut.value if scan.report.shows_codes else 0.0
     for state in net.unit_states:
         cut = scan.report.id in state.unread
         known = own and scan.report.id in state.asked
