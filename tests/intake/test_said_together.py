@@ -232,3 +232,24 @@ def test_a_record_that_a_clause_denies_is_denied_of_the_unit(text: str) -> None:
     read = understand([RawLine(number=1, text=text)], "test", CATALOG)
     assert read.coverage.no_crash_record is not None
     assert [ln.present for ln in read.lines] == [True]
+
+
+BAG_AND_CURTAIN = ["driver.front-bag", "right.curtain"]
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("Wagen 3 Code 42, Kopfairbag links, Unterbrechung", ["left.curtain"]),
+        ("red van 2 codes, left curtain, open circuit", ["left.curtain"]),
+        ("Coche 4 código 32 cortina derecha circuito abierto", ["right.curtain"]),
+        ("SRS 2 faults: driver airbag open, right curtain shorted", BAG_AND_CURTAIN),
+        ("2 défauts, airbag conducteur ouvert et rideau droit en court-circuit", BAG_AND_CURTAIN),
+        ("Airbags: 2 Fehler, Fahrerairbag Schluss, Kopfairbag rechts offen", BAG_AND_CURTAIN),
+        ("Airbag: 1 fallo, cortina derecha abierta", ["right.curtain"]),
+        ("2 faults stored in airbag module", []),
+        ("Airbag: 3 codes", []),
+    ],
+)
+def test_a_line_that_counts_and_tells_is_read_for_what_it_tells(line: str, told: list[str]) -> None:
+    assert [ln.component for ln in read(line)] == told

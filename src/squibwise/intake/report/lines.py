@@ -226,7 +226,8 @@ def _give_role(line: Line, lexicon: Lexicon, language: str | None) -> None:
         line.words.statuses.clear()  # "odometer (not read)"
     known = sum(w in lexicon.known or w.isdecimal() for w in texts)
     line.known_share = known / len(texts) if texts else 0.0
-    line.count = _count(line.tokens, texts, lexicon)
+    tells = has_part(line.words) and line.words.features & (FAULTS - {"defect"})
+    line.count = None if tells else _count(line.tokens, texts, lexicon)
     if supply_volts(line, lexicon) is not None:
         line.role = "meta"
     elif _is_clean(line, lexicon, language):

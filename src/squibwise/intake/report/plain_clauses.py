@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_words import words_of
-from squibwise.intake.report.phrases import find_claims
+from squibwise.intake.report.phrases import find_claims, find_layout
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import (
     FAULT_WORDS,
@@ -33,9 +33,11 @@ _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition roll
 
 def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
     """The faults that a line without a code tells of: one for each clause and each stage."""
-    texts = _clauses_of(line.text, catalog, language)
-    said = [words_of(text, catalog, language) for text in texts]
     lexicon = lexicon_of(catalog)
+    text = _without_count(line.text, catalog, language)
+    whole = line.words if text == line.text else words_of(text, catalog, language)
+    texts = _clauses_of(text, catalog, language)
+    said = [words_of(text, catalog, language) for text in texts]
     good = [_is_praised(w, t, lexicon) for w, t in zip(said, texts, strict=True)]
     pieces = [w for w, is_good in zip(said, good, strict=True) if not is_good]
     everyone = OF_ALL.search(line.text)
@@ -43,8 +45,24 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
         for status in line.words.statuses:
             add_status(piece, status)  # "(both current)"
     own = _deal_places(_with_parts(pieces))
-    senses = own if len(own) > 1 or (own and any(good)) else [line.words]
+    senses = own if len(own) > 1 or (own and any(good)) else [whole]
     return [single for words in senses for each in _both(words) for single in _stages(each)]
+
+
+_NUMBERED = pattern(
+    r"(?<![\w.,])\d{1,3}\s+([^\W\d]+(?:\([^\W\d]{1,3}\))?)(?:\s*[:,;]|\s-)?(?:\s+|$)"
+)
+
+
+def _without_count(text: str, catalog: Catalog, language: str | None) -> str:
+    """``SRS 2 faults: driver airbag open``: what is told, without how many there are."""
+    for number in _NUMBERED.finditer(text):
+        word = tuple(token.text for token in tokenise(number[1]))
+        if "count" in find_layout(lexicon_of(catalog), word)[0]:
+            rest = text[number.end() :]
+            is_told = stands_alone(words_of(rest, catalog, language))
+            return rest if is_told else f"{text[: number.start()]}, {rest}"
+    return text
 
 
 def _clauses_of(text: str, catalog: Catalog, language: str | None) -> list[str]:
