@@ -266,3 +266,14 @@ def test_without_a_number_each_belief_is_the_mean_over_what_it_may_be(
     for about, belief in told(without).items():
         mean = sum(row[about] for row in weighed) / sum(chances)
         assert belief == pytest.approx(mean, abs=within), about
+
+
+def test_a_belt_recorded_as_unlatched_is_that_of_an_empty_seat_too() -> None:
+    """Between latched and unlatched lies what nobody recorded; nobody latches an empty seat."""
+    nose, bag = Impact(id="nose", zone="nose-centre", extent="severe"), "passenger.front-bag"
+    cases = {
+        belt: of(nose, Recorder(id="edr", record="locked", passenger_belt=belt))
+        for belt in ("latched", None, "unlatched")
+    }
+    fired = {belt: told(assess(case, build.CATALOG))[bag, "fired"] for belt, case in cases.items()}
+    assert fired["unlatched"] < fired[None] < fired["latched"]

@@ -122,9 +122,8 @@ def _chance_of_word(word: str, wanted: list[str], right: float) -> float:
     parts = word.split("-")
     result = 1.0
     for want in wanted:
-        if want == "unlatched" and word == "empty":
-            result *= 0.5
-        elif want in parts or (want == "taken" and word != "empty"):
+        is_so = want in parts or (want == "taken" and word != "empty")
+        if is_so or (want, word) == ("unlatched", "empty"):  # nobody latches an empty seat's belt
             result *= right
         else:
             result *= 1.0 - right
