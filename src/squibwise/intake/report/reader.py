@@ -48,6 +48,7 @@ from squibwise.intake.report.signs import (
     join_keys,
     split_barred_answers,
 )
+from squibwise.intake.report.told_together import part_parts
 from squibwise.intake.report.two_columns import unfold_columns
 from squibwise.intake.report.two_days import apply_two_days
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
@@ -215,7 +216,7 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
         name_topic(line, lexicon, sheet.language)
     is_coded = any(line.codes for line in sheet.lines)
     plain = () if is_coded else (split_statements, split_names)
-    for part in (drop_plugs, share_label, part_places, *plain):
+    for part in (drop_plugs, share_label, part_places, part_parts, *plain):
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 
 

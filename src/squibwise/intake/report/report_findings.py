@@ -270,18 +270,21 @@ def _counts(sheet: Sheet, told: list[CodeLine]) -> Iterator[Finding]:
     """A count agrees with its own section, with all that follows or with the whole report.
 
     Counts that stand below what they count, with nothing under the last, agree with what is above.
-    It may count the faults that are there now, or those that were there as well.
+    It may count the faults that are there now, or those that were there as well, and a code with
+    several parts once.
     """
     pairs = list(zip(sheet.faults, told, strict=True))
     every = sorted(f.section for f, _ in pairs)
     now = sorted(f.section for f, ln in pairs if ln.present)
+    told_by = {(f.section, f.first.number, ln.code or n) for n, (f, ln) in enumerate(pairs)}
+    once = sorted(section for section, _, _ in told_by)
     begins = list(sheet.counts)
     starts = [0, *begins, None]
     is_foot = bool(begins and every) and every[0] < begins[0] and every[-1] < begins[-1]
     for (begin, line), before, end in zip(sheet.counts.items(), starts, starts[2:], strict=False):
         place = (before, begin) if is_foot else (begin, end)
         counted = _counted(every, *place)
-        if line.count not in (*counted, *_counted(now, *place)):
+        if line.count not in (*counted, *_counted(now, *place), *_counted(once, *place)):
             yield _make(
                 "count-differs",
                 "warning",

@@ -1,0 +1,290 @@
+"""Parts of one line that share one fault word: ``driver airbag and left curtain open``.
+
+Each part is read as a line of its own with that word. A line that may name one part in two words,
+or of which a piece is not understood, stays as it is.
+"""
+
+import re
+
+import msgspec
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.lexicon import Lexicon, tokenise
+from squibwise.intake.report.line_words import BULLET, language_of, without_codes, words_in
+from squibwise.intake.report.own_places import cut_out
+from squibwise.intake.report.phrases import find_hits
+from squibwise.intake.report.plain_clauses import is_only_place
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import HEADS, KERB, PARTS, TELLS, Words, has_part, heads_of
+
+_PARTING = pattern(
+    r"(?i)[,;]\s+|(?P<label>\s?:\s+|\s[–-]\s)|\s+[/&+]\s+|(?<=[^\W\d_]{3})/(?=[^\W\d_]{3})"
+    r"|(?:,\s*)?\s(?P<and>and|und|et|y|e|i|oraz|plus)\s"
+)
+_DUTCH = re.compile(_PARTING.pattern.replace("and|und", "and|en|und"))  # "en corto" in Spanish
+_WORD = pattern(r"[^\s,;:()]+")
+_LONGEST = 200  # characters of a line that is looked at
+_TWO = 2
+_NAMED = (PARTS | {"bag"}) - {"charge", "switch", "offlamp", "offswitch"}
+_SINGLE = frozenset({"occupant", "clockspring", "middle", "batterycut", "hvcut"})
+_ELSE = HEADS - PARTS - {"bag", "pillar"}  # lamps, units, plugs: of what is beside them
+_ALIKE = frozenset({"also", "same"})
+_SHORT = 3  # letters of a word that need not be known: "of", "der"
+
+_Span = tuple[int, int]
+
+
+class _Piece(msgspec.Struct, kw_only=True):
+    """A stretch of a line, what it says, where its fault stands, and what stands before it."""
+
+    start: int
+    end: int
+    words: Words
+    is_joined: bool = False
+    is_labelled: bool = False
+    told: _Span | None = None
+
+    @property
+    def is_part(self) -> bool:
+        """True when it names a part."""
+        return bool(self.words.features & _NAMED)
+
+    @property
+    def is_placed(self) -> bool:
+        """True when it names a place."""
+        words = self.words
+        place = words.seats or words.sides or words.ends or words.rows
+        return bool(place or words.features & KERB)
+
+
+def part_parts(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
+    """Return a line as one line for each part that its one fault word is said of; else the line.
+
+    Args:
+        line: With its codes and tokens.
+        lexicon: All phrases.
+        usual: The report's own language.
+    """
+    if not _may_part(line):
+        return [line]
+    language = language_of(line, lexicon, usual)
+    if not _tells(words_in(without_codes(line), lexicon, language)):
+        return [line]
+    pieces = _pieces(line, lexicon, language)
+    parts = [p for p in pieces if p.is_part]
+    if len(parts) < _TWO or not _share_a_fault(line, pieces, lexicon, language):
+        return [line]
+    return [_line_of(line, part, pieces, (lexicon, language)) for part in parts]
+
+
+def _may_part(line: Line) -> bool:
+    """Tell whether a line is a short text of several pieces, behind its code if it has one."""
+    if line.cells or "?" in line.text or not 0 < len(line.text) <= _LONGEST:
+        return False
+    is_text = line.role in ("unread", "code") and _leads(line)
+    return is_text and _DUTCH.search(line.text) is not None
+
+
+def _share_a_fault(
+    line: Line, pieces: list[_Piece], lexicon: Lexicon, language: str | None
+) -> bool:
+    """Tell whether pieces name parts apart, one of them tells a fault, and it is that of all."""
+    told = [p for p in pieces if _tells(p.words) and not _is_title(p)]
+    if (
+        len(told) != 1
+        or "cross" in told[0].words.features
+        or not _are_apart([p for p in pieces if p.is_part])
+    ):
+        return False
+    if not _find_told(line, told[0], lexicon, language) or not _is_said_of_all(pieces, told[0]):
+        return False
+    return all(_is_clear(line, piece, lexicon, language) for piece in pieces)
+
+
+def _leads(line: Line) -> bool:
+    """Tell whether a line has no code, or one that stands before all words."""
+    if len(line.codes) != 1:
+        return not line.codes
+    return not line.codes[0].elsewhere and not re.search(
+        r"[^\W\d_]{2}", line.text[: line.codes[0].start]
+    )
+
+
+def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
+    bullet = BULLET.match(line.text)
+    begin = line.codes[0].end if line.codes else (bullet.end() if bullet else 0)
+    parting = _DUTCH if language == "nl" else _PARTING
+    cuts = list(parting.finditer(line.text, begin))
+    bounds = [begin, *(at for cut in cuts for at in cut.span()), len(line.text)]
+    spans = zip([None, *cuts], bounds[::2], bounds[1::2], strict=True)
+    found: list[_Piece] = []
+    for cut, start, end in spans:
+        if not line.text[start:end].strip(" .-:"):
+            continue
+        piece = _Piece(
+            start=start, end=end, words=words_in(line.text[start:end], lexicon, language)
+        )
+        if cut is not None and found:
+            piece.is_joined = cut["and"] is not None
+            piece.is_labelled = cut["label"] is not None and found[-1].is_part
+        found.append(piece)
+    return found
+
+
+def _tells(words: Words) -> bool:
+    return bool(words.features & TELLS)
+
+
+def _is_clear(line: Line, piece: _Piece, lexicon: Lexicon, language: str | None) -> bool:
+    """Tell whether a piece is understood: a part, the fault, a status, and nothing else."""
+    words = piece.words
+    if words.voices - {"exists"} or words.features & _ELSE or is_only_place(words):
+        return False
+    if not piece.is_part:
+        return _tells(words) or bool(words.statuses)
+    if piece.is_labelled or not (has_part(words) or words.features & {"cushion", *KERB}):
+        return False  # "front airbags: left pretensioner open"
+    start, end = piece.told or (piece.end, piece.end)
+    named = line.text[piece.start : start] + line.text[end : piece.end]
+    return _is_known(named, lexicon, language)
+
+
+def _is_known(text: str, lexicon: Lexicon, language: str | None) -> bool:
+    tokens = tokenise(text)
+    if not lexicon.small.blamed.isdisjoint(t.text for t in tokens):
+        return False
+    known = {n for h in find_hits(lexicon, tokens, language) for n in range(h.first, h.last)}
+    known |= {n for n, t in enumerate(tokens) if t.text in lexicon.small.finding}
+    return all(
+        n in known or len(t.text) <= _SHORT or not t.text.isalpha() for n, t in enumerate(tokens)
+    )
+
+
+def _span(piece: _Piece) -> _Span:
+    return piece.start, piece.end
+
+
+def _is_title(piece: _Piece) -> bool:
+    """``Fault: driver airbag and left curtain open``: a word that only says that there is one."""
+    return not piece.is_part and piece.words.features & TELLS == {"defect"}
+
+
+def _are_apart(parts: list[_Piece]) -> bool:
+    """Tell whether pieces name different parts, and none is a second word for another."""
+    for at, two in enumerate(parts):
+        if not two.is_placed and not (two.is_joined or at == 0):
+            return False
+        for one in parts[:at]:
+            if not _is_other(one.words, two.words):
+                return False
+            told = one.words.features | two.words.features
+            if "clockspring" in told and "bag" in told and "curtain" not in told:
+                return False  # the spring of the airbag's own circuit
+            is_pair = {"pretension", "buckle"} <= told and not two.is_joined
+            if is_pair and not _differ(one.words, two.words):
+                return False
+    return any(p.is_placed for p in parts) and (parts[0].is_placed or parts[1].is_joined)
+
+
+def _is_other(one: Words, two: Words) -> bool:
+    return _kinds(one) != _kinds(two) or _differ(one, two)
+
+
+def _kinds(words: Words) -> frozenset[str]:
+    told = heads_of(words) or frozenset(words.features & _NAMED)
+    return told | (words.features & {"side", "middle", "seatbag", "cushion"})
+
+
+def _differ(one: Words, two: Words) -> bool:
+    pairs = (
+        (one.seats, two.seats),
+        (one.sides, two.sides),
+        (one.ends | {str(r) for r in one.rows}, two.ends | {str(r) for r in two.rows}),
+        (one.stages | one.numbers, two.stages | two.numbers),
+    )
+    return any(a and b and not a & b for a, b in pairs)
+
+
+def _find_told(line: Line, piece: _Piece, lexicon: Lexicon, language: str | None) -> bool:
+    """Find the fault words of a piece, behind its part or before it; tell whether they part."""
+    if not piece.is_part:
+        piece.told = _span(piece)
+        return True
+    words = list(_WORD.finditer(line.text, *_span(piece)))
+    for cut in words[1:]:
+        before, behind = (piece.start, cut.start()), (cut.start(), piece.end)
+        for told, part in ((behind, before), (before, behind)):
+            said, named = (words_in(line.text[a:b], lexicon, language) for a, b in (told, part))
+            is_bare = not (said.seats or said.sides or said.ends or said.stages or said.numbers)
+            is_bare = is_bare and not said.features & HEADS
+            is_named = bool(named.features & _NAMED) and not _tells(named)
+            if is_bare and is_named and _tells(said) and _is_whole(piece.words, said, named):
+                piece.told = told
+                return True
+    return False
+
+
+def _is_whole(words: Words, said: Words, named: Words) -> bool:
+    """Tell whether two halves mean what they mean together."""
+    places = (words.seats, words.sides, words.ends, words.rows, words.stages, words.numbers)
+    kept = (named.seats, named.sides, named.ends, named.rows, named.stages, named.numbers)
+    told = (said.features | named.features) & (HEADS | TELLS)
+    return places == kept and words.features & (HEADS | TELLS) == told
+
+
+def _is_said_of_all(pieces: list[_Piece], told: _Piece) -> bool:
+    """Tell whether no part stands where the fault word does not reach, as behind a full clause."""
+    parts = [p for p in pieces if p.is_part]
+    last, first = parts[-1], parts[0]
+    if not told.is_part:
+        return told.start > last.start or told.start < first.start
+    is_behind = told.told is not None and told.told[0] > told.start
+    if is_behind and told is last:
+        return True
+    if not is_behind:
+        return told is first
+    later = [p for p in parts if p.start > told.start]
+    return all(p.words.features & _ALIKE for p in later)
+
+
+def _line_of(
+    line: Line, part: _Piece, pieces: list[_Piece], tongue: tuple[Lexicon, str | None]
+) -> Line:
+    """The line with one of its parts, the fault, and a place that another part lends it."""
+    lender = None
+    if not part.is_placed and not part.words.features & _SINGLE:
+        placed = [p for p in pieces if p.is_part and p.is_placed]
+        before = [p for p in placed if p.start < part.start]
+        lender = before[-1] if before else placed[0]
+    cuts: list[_Span] = []
+    at = 0
+    for piece in pieces:
+        begin = at or piece.start
+        at = piece.end
+        if piece is part or not piece.is_part:
+            continue
+        kept = [piece.told] if piece.told else []
+        kept += _places(line, piece, tongue) if piece is lender else []
+        cuts += _without(line.text, (begin, piece.end), sorted(kept))
+    first = next(p for p in pieces)
+    if part is not first and first.is_part and not first.told:
+        cuts += [(first.end, pieces[1].start)]
+    return cut_out(line, sorted(set(cuts)))
+
+
+def _places(line: Line, piece: _Piece, tongue: tuple[Lexicon, str | None]) -> list[_Span]:
+    """Where the words that only name a place stand in a piece."""
+    words = _WORD.finditer(line.text, *_span(piece))
+    return [m.span() for m in words if is_only_place(words_in(m.group(), *tongue))]
+
+
+def _without(text: str, span: _Span, kept: list[_Span]) -> list[_Span]:
+    """What is left of a stretch without what is kept, each with a blank before it."""
+    ends = [span[0], *(end for _, end in kept)]
+    starts = [*(start for start, _ in kept), span[1]]
+    gaps = []
+    for a, b in zip(ends, starts, strict=True):
+        end = b - 1 if b > a and b < span[1] and text[b - 1] == " " else b
+        if a < end:
+            gaps.append((a, end))
+    return gaps
