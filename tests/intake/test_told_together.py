@@ -83,6 +83,12 @@ driver.buckle-pretensioner|driver buckle / pretensioner open
 driver.retractor-pretensioner|front airbags: left pretensioner open
 driver.retractor-pretensioner|Airbag front - driver pretensioner open
 driver.front-bag|Driver airbag: open, left curtain fine
+left.curtain|driver airbag fine, left curtain open
+left.curtain|left curtain open, driver airbag fine too
+left.curtain|driver airbag new, left curtain open
+left.curtain|driver airbag not fired, left curtain open
+left.curtain|B1E61 driver airbag fine, left curtain open
+left.curtain|airbag conductor bien, cortina izquierda abierta
 """.strip().splitlines()
 
 
@@ -90,6 +96,21 @@ driver.front-bag|Driver airbag: open, left curtain fine
 def test_two_words_for_one_part_a_heading_and_praise_make_no_second_fault(row: str) -> None:
     want, _, line = row.partition("|")
     assert [ln.component for ln in read_text(f"SRS\n{line}", "r.txt").lines] == [want]
+
+
+LEFT_OUT = [
+    "driver airbag or left curtain open",
+    "driver airbag plug and left curtain open",
+    "mended driver airbag and left curtain open",
+]
+
+
+@pytest.mark.parametrize("line", LEFT_OUT)
+def test_a_part_that_is_in_no_fault_leaves_its_line_unread_as_well(line: str) -> None:
+    read = read_text(f"SRS\n{line}", "r.txt")
+    assert len(read.lines) == 1
+    assert [u.raw for u in read.unread] == [line]
+    assert not read_text("SRS\ndriver airbag and left curtain open", "r.txt").unread
 
 
 def test_what_follows_the_fault_word_is_said_of_every_part() -> None:

@@ -45,6 +45,7 @@ from squibwise.intake.report.part_lists import is_bare_part
 from squibwise.intake.report.plain_clauses import add_statuses, is_place, list_clauses
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.side_labels import is_of_place
+from squibwise.intake.report.told_together import leaves_out
 from squibwise.intake.report.words import (
     FAULT_WORDS,
     HEADS,
@@ -189,7 +190,9 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         return
     is_supply = tells_supply(line.words) and line.known_share >= MOSTLY
     if is_supply or (stands_alone(line.words) and _is_report(line, sheet.is_coded)):
-        fresh = [_words_entry(line, s, state) for s in list_clauses(line, catalog, sheet.language)]
+        said = list_clauses(line, catalog, sheet.language)
+        sheet.unread += [line] if leaves_out(line, said, lexicon, sheet.language) else []
+        fresh = [_words_entry(line, s, state) for s in said]
         for fault in fresh:
             fault.absent = "" if is_sure else UNSURE
         sheet.faults.extend(fresh)

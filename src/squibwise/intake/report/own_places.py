@@ -97,7 +97,7 @@ def _dealt(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
         return []
     one, two = (words_in(found[name], lexicon, language) for name in ("one", "two"))
     said = [(found[n], words_in(found[n], lexicon, language)) for n in ("first", "second")]
-    verdicts = [_verdict(text, words, lexicon, language) for text, words in said]
+    verdicts = [verdict_of(text, words, lexicon, language) for text, words in said]
     is_pair = _is_placed(one) and _is_placed(two) and _is_apart(one, two)
     if not is_pair or "" in verdicts or "bad" not in verdicts:
         return []
@@ -158,7 +158,7 @@ def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
     for start, end, is_joined in zip(bounds[::2], bounds[1::2], joined, strict=True):
         said = text[start:end]
         words = words_in(said, lexicon, language)
-        verdict = _verdict(said, words, lexicon, language)
+        verdict = verdict_of(said, words, lexicon, language)
         if said.strip(" .,;:-/|*"):
             found.append(
                 _Piece(start=start, end=end, words=words, verdict=verdict, is_joined=is_joined)
@@ -174,8 +174,8 @@ def _blanked(text: str, codes: tuple[Code, ...]) -> str:
     return text
 
 
-def _verdict(text: str, words: Words, lexicon: Lexicon, language: str | None) -> str:
-    """``bad`` where a piece tells a fault, ``good`` where it tells that there is none."""
+def verdict_of(text: str, words: Words, lexicon: Lexicon, language: str | None) -> str:
+    """Return ``bad`` where a piece tells a fault, ``good`` where it tells none; else nothing."""
     tokens = tokenise(text)
     texts = tuple(t.text for t in tokens)
     if why_absent(words, is_coded=True) in _GOOD:

@@ -11,25 +11,36 @@ import msgspec
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon, tokenise
 from squibwise.intake.report.line_words import BULLET, language_of, without_codes, words_in
-from squibwise.intake.report.own_places import cut_out
+from squibwise.intake.report.own_places import cut_out, verdict_of
 from squibwise.intake.report.phrases import find_hits
 from squibwise.intake.report.plain_clauses import is_only_place
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import HEADS, KERB, PARTS, TELLS, Words, has_part, heads_of
+from squibwise.intake.report.words import (
+    FAULT_WORDS,
+    HEADS,
+    KERB,
+    PARTS,
+    TELLS,
+    Words,
+    has_part,
+    heads_of,
+)
 
 _PARTING = pattern(
     r"(?i)[,;]\s+|(?P<label>\s?:\s+|\s[–-]\s)|\s+[/&+]\s+|(?<=[^\W\d_]{3})/(?=[^\W\d_]{3})"
     r"|(?:,\s*)?\s(?P<and>and|und|et|y|e|i|oraz|plus)\s"
 )
 _DUTCH = re.compile(_PARTING.pattern.replace("and|und", "and|en|und"))  # "en corto" in Spanish
+_OR = pattern(r"(?i)\s(?:or|oder|ou|ofwel|oppure|lub|albo)\s")  # which of them is not known
 _WORD = pattern(r"[^\s,;:()]+")
+_READING = pattern(r"\d[.,]\d|\d\s?(?:ohms?\b|Ω|[kK]\b)")
 _LONGEST = 200  # characters of a line that is looked at
 _TWO = 2
 _NAMED = (PARTS | {"bag"}) - {"charge", "switch", "offlamp", "offswitch"}
 _SINGLE = frozenset({"occupant", "clockspring", "middle", "batterycut", "hvcut"})
 _ELSE = HEADS - PARTS - {"bag", "pillar"}  # lamps, units, plugs: of what is beside them
 _ALIKE = frozenset({"also", "same"})
-_SHORT = 3  # letters of a word that need not be known: "of", "der"
+_SHORT = 2  # letters of a word that need not be known: "of", "la"
 
 _Span = tuple[int, int]
 
@@ -77,11 +88,34 @@ def part_parts(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     return [_line_of(line, part, pieces, (lexicon, language)) for part in parts]
 
 
+def leaves_out(line: Line, said: list[Words], lexicon: Lexicon, usual: str | None) -> bool:
+    """Tell whether a line names a part with its place that is in none of its faults.
+
+    Args:
+        line: Without a code.
+        said: The words of each fault that was read from it.
+        lexicon: All phrases.
+        usual: The report's own language.
+    """
+    if line.codes or not (_may_part(line) or _OR.search(line.text)):
+        return False
+    language = language_of(line, lexicon, usual)
+    texts = [
+        t for p in _pieces(line, lexicon, language) for t in _OR.split(line.text[p.start : p.end])
+    ]
+    told = [words_in(text, lexicon, language) for text in texts]
+    named = [w for w in told if has_part(w) and (w.seats or w.sides) and not w.voices]
+    return any(
+        heads_of(words) and not any(heads_of(words) <= heads_of(fault) for fault in said)
+        for words in named
+    )
+
+
 def _may_part(line: Line) -> bool:
     """Tell whether a line is a short text of several pieces, behind its code if it has one."""
     if line.cells or "?" in line.text or not 0 < len(line.text) <= _LONGEST:
         return False
-    is_text = line.role in ("unread", "code") and _leads(line)
+    is_text = line.role in ("unread", "code", "words") and _leads(line)
     return is_text and _DUTCH.search(line.text) is not None
 
 
@@ -144,6 +178,8 @@ def _is_clear(line: Line, piece: _Piece, lexicon: Lexicon, language: str | None)
         return _tells(words) or bool(words.statuses)
     if piece.is_labelled or not (has_part(words) or words.features & {"cushion", *KERB}):
         return False  # "front airbags: left pretensioner open"
+    if piece.told is None and (words.statuses or words.features & FAULT_WORDS):
+        return False  # "driver airbag not fired, left curtain open"
     start, end = piece.told or (piece.end, piece.end)
     named = line.text[piece.start : start] + line.text[end : piece.end]
     return _is_known(named, lexicon, language)
@@ -151,12 +187,17 @@ def _is_clear(line: Line, piece: _Piece, lexicon: Lexicon, language: str | None)
 
 def _is_known(text: str, lexicon: Lexicon, language: str | None) -> bool:
     tokens = tokenise(text)
-    if not lexicon.small.blamed.isdisjoint(t.text for t in tokens):
+    small = lexicon.small
+    if not small.blamed.isdisjoint(t.text for t in tokens) or _READING.search(text):
         return False
+    for said in (text, *text.split()):
+        if verdict_of(said, words_in(said, lexicon, language), lexicon, language) == "good":
+            return False
     known = {n for h in find_hits(lexicon, tokens, language) for n in range(h.first, h.last)}
-    known |= {n for n, t in enumerate(tokens) if t.text in lexicon.small.finding}
+    told = small.finding | small.at | small.inside
     return all(
-        n in known or len(t.text) <= _SHORT or not t.text.isalpha() for n, t in enumerate(tokens)
+        n in known or t.text in told or len(t.text) <= _SHORT or not t.text.isalpha()
+        for n, t in enumerate(tokens)
     )
 
 
