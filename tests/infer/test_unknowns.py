@@ -241,6 +241,42 @@ def test_one_axis_alone_is_the_mean_over_the_usual_directions(case: str) -> None
         assert without[about] == pytest.approx(mean, abs=2e-2), about
 
 
+ALONG, ACROSS = "delta_v_long_kmh", "delta_v_lat_kmh"
+LONE = {
+    "weak, on a crushed nose": ("nose-left", "severe", ALONG, -4.0),
+    "weak, from behind": ("nose-left", "severe", ALONG, 4.0),
+    "away from a nose": ("nose-left", "severe", ALONG, 12.0),
+    "weak, across a nose": ("nose-left", "severe", ACROSS, 4.0),
+    "weak, on a crushed door": ("door-left", "severe", ACROSS, 4.0),
+    "away from a door": ("door-left", "severe", ACROSS, -30.0),
+    "hard, on a door": ("door-left", "moderate", ACROSS, 25.0),
+    "weak, across a door": ("door-left", "severe", ALONG, -4.0),
+    "pushed on, across a door": ("door-left", "moderate", ALONG, 12.0),
+    "weak, without a sight": (None, None, ALONG, -4.0),
+}
+
+
+@pytest.mark.parametrize("case", LONE)
+def test_one_axis_alone_stays_within_what_its_values_on_the_other_give(case: str) -> None:
+    """The law of total probability asks that much, whatever the other axis may be."""
+    zone, extent, field, value = LONE[case]
+    seen = () if zone is None else (Impact(id="b", zone=zone, extent=extent),)
+    other = ACROSS if field == ALONG else ALONG
+
+    def beliefs(**axes: float) -> dict[tuple[str, str], float]:
+        answer = told(assess_plainly(of(*seen, Recorder(id="r", **axes)), build.CATALOG))
+        return {about: answer[about] for about in WATCHED}
+
+    without = beliefs(**{field: value})
+    each = [beliefs(**{field: value, other: float(v)}) for v in (-50, -20, 0, 20, 50)]
+    for about, belief in without.items():
+        span = [answer[about] for answer in each]
+        assert min(span) - 0.01 <= belief <= max(span) + 0.01, about
+
+
+WATCHED = ((BAG, "fired"), ("driver.seat-bag", "fired"), ("event", "no-crash"))
+
+
 EXACT = {
     ("Impact", "clock"): (tuple(range(1, 13)), 2e-3),
     ("SeatTrial", "read_kg"): ((3, 30), 5e-3),  # far off, or near

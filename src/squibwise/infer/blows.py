@@ -30,6 +30,7 @@ class Blow(msgspec.Struct, frozen=True):
             where it was measured below the published lower bound of firing.
         hour: Direction of force that somebody named, 1 to 12; None = none, or of another side.
         is_completed: One axis alone was recorded; the other is that of a usual direction.
+        is_missed: A recorder shows too little of it: what that says is of another event or none.
     """
 
     zone: ZoneRow
@@ -39,6 +40,7 @@ class Blow(msgspec.Struct, frozen=True):
     gate: float = 1.0
     hour: int | None = None
     is_completed: bool = False
+    is_missed: bool = False
 
 
 def struck(side: str, driver_side: str) -> Struck:
@@ -130,16 +132,40 @@ def _gate_of_estimate(speed: float, catalog: Catalog) -> float:
     return min(1.0, speed / catalog.firing.events.estimate_full_from_kmh)
 
 
-def own_axis(recorder: Recorder, side: str) -> float | None:
+def told_axis(recorder: Recorder, side: str) -> float | None:
     """Return the change of speed on the axis of a struck side, where it alone is told.
 
-    None where both axes are recorded or neither, where it is the other one, or points elsewhere.
+    None where both axes are recorded or neither, and where it is the other one.
     """
     along, across = recorder.delta_v_long_kmh, recorder.delta_v_lat_kmh
     value, other = (along, across) if side in ("front", "rear") else (across, along)
-    if value is None or other is not None or recorder.method == "estimate":
-        return None
-    return value if value * SIGNS[side] >= 0.0 else None
+    return None if other is not None or recorder.method == "estimate" else value
+
+
+def own_axis(recorder: Recorder, side: str) -> float | None:
+    """Return the same, and None too where it points elsewhere."""
+    value = told_axis(recorder, side)
+    return value if value is not None and value * SIGNS[side] >= 0.0 else None
+
+
+def is_on_one_axis(recorder: Recorder) -> bool:
+    """Return whether a recorder gives the change of speed of a blow on one axis alone."""
+    axes = (recorder.delta_v_long_kmh, recorder.delta_v_lat_kmh)
+    return axes.count(None) == 1 and recorder.method != "estimate" and not recorder.rollover
+
+
+def blows_across(
+    zone: ZoneRow, recorder: Recorder, catalog: Catalog
+) -> Iterator[tuple[Blow, float]]:
+    """Yield usual blows on a zone, turned so far that they give the axis across that is told."""
+    lengthwise = zone.side in ("front", "rear")
+    across = recorder.delta_v_lat_kmh if lengthwise else recorder.delta_v_long_kmh
+    off = catalog.priors.severity.bias * (across or 0.0)
+    for blow, share in usual_blows(zone, None, catalog):
+        main = SIGNS[zone.side] * math.sqrt(max(0.0, blow.speed**2 - off * off))
+        forward, lateral = (-main, off) if lengthwise else (-off, main)
+        speed = max(blow.speed, abs(off))
+        yield msgspec.structs.replace(blow, speed=speed, forward=forward, lateral=lateral), share
 
 
 def complete_axes(
@@ -150,7 +176,7 @@ def complete_axes(
     Each direction counts as often as it is and as the speed that then was is usual. Weights sum to
     one; nothing is yielded where the axis of the side is not the one that is told.
     """
-    value = own_axis(recorder, zone.side)
+    value = told_axis(recorder, zone.side)
     if value is None:
         return
     severity = catalog.priors.severity
@@ -182,6 +208,23 @@ def unrecorded(recorders: tuple[Recorder, ...], catalog: Catalog) -> float:
     misses = weak * chance_of_a_miss(catalog)
     so_mild = 1.0 - weak + weak * catalog.firing.events.crash_below_bound.value
     return misses / (misses + so_mild)
+
+
+def shows_on_one_axis(recorder: Recorder, catalog: Catalog) -> float:
+    """Return how far the one axis that a recorder gives shows enough to fire anything: 0 to 1."""
+    value = recorder.delta_v_long_kmh or recorder.delta_v_lat_kmh or 0.0
+    return 1.0 if recorder.rollover else gate_of_measured(abs(value), catalog)
+
+
+def missed_on_one_axis(recorder: Recorder, catalog: Catalog) -> float:
+    """Return how likely a crash is to leave so little on one axis for being missed."""
+    return (1.0 - shows_on_one_axis(recorder, catalog)) * chance_of_a_miss(catalog)
+
+
+def chance_so_mild(recorder: Recorder, catalog: Catalog) -> float:
+    """Return how likely a crash is to be as mild as a recorder with both axes shows, or harder."""
+    shown = shows_a_crash(recorder, catalog)
+    return shown + (1.0 - shown) * catalog.firing.events.crash_below_bound.value
 
 
 def chance_of_showing(shown: float, catalog: Catalog) -> float:

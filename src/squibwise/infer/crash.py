@@ -12,12 +12,17 @@ from squibwise.catalog.firing import Events, ZoneRow
 from squibwise.catalog.load import Catalog
 from squibwise.infer.blows import (
     Blow,
+    blows_across,
     chance_of_showing,
+    chance_so_mild,
     complete_axes,
     gate_of_measured,
+    is_on_one_axis,
+    missed_on_one_axis,
     recorded_blows,
     shows_a_crash,
     struck,
+    told_axis,
     unrecorded,
     usual_blows,
 )
@@ -242,18 +247,27 @@ def _told_blows(
     whole = [r for r in recorders if None not in (r.delta_v_long_kmh, r.delta_v_lat_kmh)]
     lone = [c for c in (tuple(complete_axes(r, zone, catalog)) for r in recorders) if c]
     several = [((r, 1.0),) for r in whole] or lone
-    missed = unrecorded(tuple(whole), catalog) if whole or not lone else 0.0
+    missed = unrecorded(tuple(whole), catalog)
+    if lone and not whole:
+        told_so = (r for r in recorders if told_axis(r, zone.side) is not None)
+        missed = float(np.mean([missed_on_one_axis(r, catalog) for r in told_so]))
     for told in several:
         for recorder, share in told:
-            size, usual = share / len(several), missed
-            if not whole:
-                size *= chance_of_showing(shows_a_crash(recorder, catalog), catalog)
-                usual = unrecorded((recorder,), catalog)
+            size = (
+                share
+                / len(several)
+                * (1.0 - missed if whole else chance_so_mild(recorder, catalog))
+            )
             blows = recorded_blows(zone, recorder, catalog, is_completed=not whole)
-            yield from ((b, size * (1.0 - usual) * w) for b, w in blows)
-            missed += 0.0 if whole else size * usual
-    if missed:
-        yield from ((b, missed * w) for b, w in usual_blows(zone, hour, catalog))
+            yield from ((b, size * w) for b, w in blows)
+    across = [] if whole or lone else [r for r in recorders if is_on_one_axis(r)]
+    for recorder in across:
+        blows = blows_across(zone, recorder, catalog)
+        yield from ((b, w / len(across)) for b, w in blows)
+    if across or not missed:
+        return
+    for blow, share in usual_blows(zone, hour, catalog):
+        yield msgspec.structs.replace(blow, is_missed=bool(lone) and not whole), missed * share
 
 
 def _as_left_hand_drive(zone: ZoneRow, car: Car, catalog: Catalog) -> ZoneRow:

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.blows import SIGNS, Blow, own_axis, struck, usual_blows
+from squibwise.infer.blows import SIGNS, Blow, shows_on_one_axis, struck, told_axis, usual_blows
 from squibwise.infer.crash import HOURS, Scenario
 from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import OTHER_BAGS, EventTable
@@ -371,24 +371,44 @@ def _axis_fits(
     """Return how likely one recorded axis is in a scenario, the other one left free.
 
     A blow that was made to fit it is as likely as usual ones on that zone are together; these are
-    kept by zone in ``usual``.
+    kept by zone in ``usual``. Too little to fire anything is as likely of any crash as its weight
+    says already, be it one so mild or one that the recorder missed.
     """
     severity = catalog.priors.severity
     is_along = entry.delta_v_long_kmh is not None
-    value = entry.delta_v_long_kmh if is_along else entry.delta_v_lat_kmh
-    told = (value or 0.0) * (1.0 if entry.method == "estimate" else severity.bias)
+    value = (entry.delta_v_long_kmh if is_along else entry.delta_v_lat_kmh) or 0.0
+    told = value * (1.0 if entry.method == "estimate" else severity.bias)
     spread = float(np.hypot(severity.sd_kmh, entry.u_kmh or 0.0))
+    still = float(np.exp(-0.5 * (told / spread) ** 2))
+    body, shown = catalog.firing.scans.body, shows_on_one_axis(entry, catalog)
+    enough = shown / (shown + (1.0 - shown) * catalog.firing.events.crash_below_bound.value)
     fits = []
     for blow in _meant(entry, scenario):
-        if own_axis(entry, blow.zone.side) is None or not blow.is_completed:
+        if blow.is_missed:
+            fits.append(still)
+            continue
+        if told_axis(entry, blow.zone.side) is None or not blow.is_completed:
             fits.append(_one_axis(told, blow, is_along, spread, catalog))
             continue
         if blow.zone.name not in usual:
-            several = usual_blows(blow.zone, None, catalog)
-            shares = (w * _one_axis(told, b, is_along, spread, catalog) for b, w in several)
-            usual[blow.zone.name] = sum(shares)
-        fits.append(usual[blow.zone.name])
-    return max(fits, default=float(np.exp(-0.5 * (told / spread) ** 2)))
+            several, sign = usual_blows(blow.zone, None, catalog), SIGNS[blow.zone.side]
+            away = _pointing_past(value, body["clock_other"].value, catalog)
+            fit, towards = away if value * sign < 0.0 else 1.0, sign * abs(told)
+            shares = (w * _one_axis(towards, b, is_along, spread, catalog) for b, w in several)
+            usual[blow.zone.name] = fit * sum(shares)
+        fits.append(enough * usual[blow.zone.name] + (1.0 - enough) * still)
+    other = body["dent_of_an_earlier_crash"].value
+    return max(fits, default=still * _pointing_past(value, other, catalog))
+
+
+def _pointing_past(value: float, chance: float, catalog: Catalog) -> float:
+    """Return how seldom one axis points so far past the side that was struck, if any was.
+
+    In full, as ``chance`` for one that points at a side, from twice the speed that points at all.
+    """
+    vague = catalog.fact("crash-data.vague-below").number()
+    points = min(1.0, max(0.0, abs(value) / vague - 1.0))
+    return 1.0 - points + points * chance / catalog.firing.scans.body["clock_exact"].value
 
 
 def _one_axis(told: float, blow: Blow, is_along: bool, spread: float, catalog: Catalog) -> float:
