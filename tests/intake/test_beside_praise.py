@@ -54,3 +54,33 @@ def test_a_part_that_praise_takes_out_is_neither_good_nor_faulty(line: str) -> N
     read = read_report(f"RESTRAINT SYSTEM\n{line}\n".encode(), "scan.txt", load_catalog())
     assert not read.coverage.clean
     assert [u.raw for u in read.strange] == [line]
+
+
+@pytest.mark.parametrize(
+    ("line", "at_fault", "good"),
+    [
+        ("driver airbag open and left curtain ok", ["driver.front-bag"], ["left.curtain"]),
+        ("left curtain ok, B1234 driver airbag open", ["driver.front-bag"], ["left.curtain"]),
+        ("B1234 driver airbag open but left curtain ok", ["driver.front-bag"], ["left.curtain"]),
+        ("Fahrerairbag offen, aber Kopfairbag links i.O.", ["driver.front-bag"], ["left.curtain"]),
+        ("airbag guida aperto e tendina sinistra ok", ["driver.front-bag"], ["left.curtain"]),
+        ("poduszka kierowcy przerwa i kurtyna lewa ok", ["driver.front-bag"], ["left.curtain"]),
+        (
+            "driver airbag open, left curtain ok and right curtain short",
+            ["driver.front-bag", "right.curtain"],
+            ["left.curtain"],
+        ),
+        (
+            "left curtain and passenger airbag ok, driver airbag open",
+            ["driver.front-bag"],
+            ["passenger.front-bag"],
+        ),
+        ("driver airbag was open, driver airbag ok now", [], []),
+    ],
+)
+def test_a_part_called_good_takes_no_fault_of_another(
+    line: str, at_fault: list[str], good: list[str]
+) -> None:
+    read = read_report(f"{line}\n".encode(), "scan.txt", load_catalog())
+    assert [c.component for c in read.lines if c.present] == at_fault
+    assert [c.component for c in read.coverage.clean] == good

@@ -16,6 +16,7 @@ from squibwise.intake.report.cars import take_cars
 from squibwise.intake.report.corrections import correct_faults, hear_on
 from squibwise.intake.report.cross_tables import apply_cross_tables
 from squibwise.intake.report.faults import gather
+from squibwise.intake.report.good_clauses import part_good
 from squibwise.intake.report.labels import drop_labels, is_number_only
 from squibwise.intake.report.leads import follow_leads
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
@@ -216,7 +217,7 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
         name_topic(line, lexicon, sheet.language)
     is_coded = any(line.codes for line in sheet.lines)
     plain = () if is_coded else (split_statements, split_names)
-    for part in (drop_plugs, share_label, part_places, part_parts, *plain):
+    for part in (drop_plugs, share_label, part_good, part_places, part_parts, *plain):
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 
 
