@@ -48,23 +48,28 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
 
 
 def _verdict(words: Words) -> str:
-    """What a clause says of a part: that it is good, or at fault; empty where neither."""
+    """What a clause says of a part: that it is good, at fault, or neither; empty without a part."""
     if not has_part(words):
         return ""
     if has_fault(words):
         return "bad"
     is_good = bool(words.voices & {"good", "fine"}) and not (words.voices & _DENIES)
-    return "good" if is_good and not words.statuses else ""
+    return "good" if is_good and not words.statuses else "part"
 
 
 def _spread(verdicts: list[str]) -> list[str]:
-    """Give a clause that says neither the verdict of the next that does, or of the last."""
+    """Give each clause the verdict that it shares.
+
+    A bare part shares that of the next clause, what names no part that of the one before.
+    """
     found = list(verdicts)
     for at in reversed(range(len(found) - 1)):
-        found[at] = found[at] or found[at + 1]
+        if found[at] == "part":
+            found[at] = found[at + 1]
     for at in range(1, len(found)):
-        found[at] = found[at] or found[at - 1]
-    return found
+        found[at] = found[at] if found[at] in _KINDS else found[at - 1]
+    first = next(verdict for verdict in found if verdict in _KINDS)
+    return [verdict if verdict in _KINDS else first for verdict in found]
 
 
 def _only(line: Line, spans: list[_Span]) -> Line:
