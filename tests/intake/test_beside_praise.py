@@ -76,6 +76,7 @@ def test_a_part_that_praise_takes_out_is_neither_good_nor_faulty(line: str) -> N
             ["passenger.front-bag"],
         ),
         ("driver airbag was open, driver airbag ok now", [], []),
+        ("Lewa kurtyna ma przerwę, poduszka kierowcy ok", ["left.curtain"], ["driver.front-bag"]),
     ],
 )
 def test_a_part_called_good_takes_no_fault_of_another(

@@ -1,15 +1,16 @@
 """Parts that a line calls good beside what it tells to be at fault: each is read by itself."""
 
+import re
+from functools import lru_cache
+
 import msgspec
 
-from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.own_places import cut_out
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import Words, differs, has_fault, has_part
 
-_PARTING = pattern(r"(?i)[,;]\s+|,?\s(?:and|und|et|y|e|i|oraz|but|aber|mais|pero|ma|mas|ale)\s")
 _LONGEST = 200  # characters of a line that is looked at
 _KINDS = ("good", "bad")
 _DENIES = {"not", "gone", "past"}
@@ -27,12 +28,7 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         lexicon: All phrases.
         usual: The report's own language.
     """
-    praises = any(lexicon.is_praise(token.text) for token in line.tokens)
-    cuts = [m.span() for m in _PARTING.finditer(line.text)] if praises and not line.cells else []
-    if not cuts or len(line.text) > _LONGEST:
-        return [line]
-    bounds = [0, *(at for cut in cuts for at in cut), len(line.text)]
-    spans = list(zip(bounds[::2], bounds[1::2], strict=True))
+    spans = _clauses(line, lexicon)
     language = language_of(line, lexicon, usual)
     said = [words_in(line.text[a:b], lexicon, language) for a, b in spans]
     verdicts = [_verdict(words) for words in said]
@@ -40,11 +36,33 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     if not good or not bad or not all(differs(one, two) for one in good for two in bad):
         return [line]  # "driver airbag was open, driver airbag ok now"
     told = _spread(verdicts)
-    at_fault = [at for at, verdict in enumerate(told) if verdict == "bad"]
-    begins = [spans[at - 1][1] if at != at_fault[0] else spans[at][0] for at in at_fault]
-    faults = [(begin, spans[at][1]) for begin, at in zip(begins, at_fault, strict=True)]
     praised = [[span] for span, verdict in zip(spans, told, strict=True) if verdict == "good"]
-    return [_only(line, group) for group in (faults, *praised)]
+    return [_only(line, group) for group in (_at_fault(spans, told), *praised)]
+
+
+def _clauses(line: Line, lexicon: Lexicon) -> list[_Span]:
+    """Where the clauses of a line stand that praises something; none of a line of cells."""
+    is_long = bool(line.cells) or len(line.text) > _LONGEST
+    if is_long or not any(lexicon.is_praise(token.text) for token in line.tokens):
+        return []
+    cuts = [match.span() for match in _parting(lexicon).finditer(line.text)]
+    bounds = [0, *(at for cut in cuts for at in cut), len(line.text)]
+    return list(zip(bounds[::2], bounds[1::2], strict=True))
+
+
+def _at_fault(spans: list[_Span], told: list[str]) -> list[_Span]:
+    """The clauses at fault, each but the first with what joins it to the clause before it."""
+    bad = [at for at, verdict in enumerate(told) if verdict == "bad"]
+    begins = [spans[at][0] if at == bad[0] else spans[at - 1][1] for at in bad]
+    return [(begin, spans[at][1]) for begin, at in zip(begins, bad, strict=True)]
+
+
+@lru_cache(maxsize=4)
+def _parting(lexicon: Lexicon) -> re.Pattern[str]:
+    """What stands between two clauses: a stop, or a word that joins them."""
+    small = lexicon.small
+    joining = "|".join(sorted(small.and_ | small.letters | small.but))
+    return re.compile(rf"(?i)[,;]\s+|,?\s(?:{joining})\s")
 
 
 def _verdict(words: Words) -> str:
