@@ -106,15 +106,11 @@ def _read_piece(said: str, kind: str, car: Car, catalog: Catalog) -> tuple[list[
         what = "is not understood" if is_known else "says more than that it fired or did not"
         raise UnclearPartError(f"'{said}' {what}{strange}")
     fired = not (piece.words.features & {"notfired"} or piece.words.voices)
-    if piece.words.features <= _SAYS_ONLY and not _names_place(piece.words):
+    if piece.words.features <= _SAYS_ONLY and not piece.words.is_placed:
         if piece.is_empty:
             raise UnclearPartError(f"'{said}' names no part")
         return [WHOLE], fired
     return _decide(said, piece, fired, car, catalog), fired
-
-
-def _names_place(words: Words) -> bool:
-    return bool(words.seats or words.sides or words.ends or words.rows)
 
 
 def _expand(words: list[str], car: Car) -> Iterator[str]:
@@ -153,7 +149,7 @@ def _best(said: str, kind: str, car: Car, catalog: Catalog) -> _Piece:
     pieces = [
         _in_language(said, kind, language, lexicon, car, catalog) for language in lexicon.words
     ]
-    return min(pieces, key=lambda p: (len(p.strange), not _names_place(p.words), not p.found))
+    return min(pieces, key=lambda p: (len(p.strange), not p.words.is_placed, not p.found))
 
 
 def _in_language(

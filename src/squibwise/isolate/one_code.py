@@ -107,7 +107,7 @@ def ask_which(case: Case, states: Assessment, catalog: Catalog) -> tuple[OpenQue
     for code in read_open_codes(case, states, catalog):
         likely = {c: p for c, p in code.shares.items() if p >= least}
         if len(likely) > 1:
-            names = [f"{component_title(c, catalog)} ({p:.0%})" for c, p in likely.items()]
+            names = _names(likely, catalog)
             text = (
                 f"Which is meant by '{code.raw.strip()}': {', '.join(names[:-1])} or {names[-1]}?"
             )
@@ -116,16 +116,17 @@ def ask_which(case: Case, states: Assessment, catalog: Catalog) -> tuple[OpenQue
     return ()
 
 
+def _names(shares: dict[str, float], catalog: Catalog) -> list[str]:
+    """Return components as they are called, each with its share of a code."""
+    return [f"{component_title(c, catalog)} ({p:.0%})" for c, p in shares.items()]
+
+
 def tell_share(case: Case, states: Assessment, loop: str, catalog: Catalog) -> tuple[Finding, ...]:
     """Return that the code of a traced circuit may be another's, where it is so."""
     component = split_loop(loop)[0]
     for code in read_open_codes(case, states, catalog):
         if component in code.shares:
-            others = [
-                f"{component_title(c, catalog)} ({p:.0%})"
-                for c, p in code.shares.items()
-                if c != component
-            ]
+            others = _names({c: p for c, p in code.shares.items() if c != component}, catalog)
             message = f"The code is of this circuit with {code.shares[component]:.0%}"
             return (
                 Finding(

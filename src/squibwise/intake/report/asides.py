@@ -232,7 +232,7 @@ def hear_untested(words: Words) -> None:
     told = words.features
     is_mute = told & FAULTS == {"communication"} and not told & _SENSED
     is_undone = {"not", "tested"} <= words.voices <= _OF_A_TEST and not told & FAULTS
-    is_placed = words.seats or words.sides or words.ends or words.rows or words.stages
+    is_placed = words.is_placed or words.stages
     if is_mute and told <= _UNITS_NAME and not is_placed:
         return
     if is_mute and told & _IGNITED:

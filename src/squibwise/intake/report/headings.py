@@ -83,14 +83,10 @@ def _turns_status(lines: list[Line], at: int) -> bool:
 def heads_seats(lines: list[Line], at: int) -> bool:
     """``Rear seats`` above a belt or a bag: a place of restraints, and no unit of the seats."""
     line, after = lines[at], next_below(lines, at, RIGHT_BELOW)
-    if after is None or line.words.features - _SIDE_WORDS or not _has_place(line.words):
+    if after is None or line.words.features - _SIDE_WORDS or not line.words.is_placed:
         return False
     own = after.words.features & ((PARTS - _IN_SEATS) | {"bag"})
     return bool(own) and "foreign" not in after.words.features
-
-
-def _has_place(words: Words) -> bool:
-    return bool(words.seats or words.sides or words.ends or words.rows)
 
 
 def _is_of_status(line: Line) -> bool:
@@ -157,9 +153,9 @@ def _is_group(line: Line) -> bool:
     is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
     is_past = DECORATED.match(line.text) and words.voices & {"gone", "past"}
     is_status = bool(words.statuses) and "locked" not in words.statuses  # "unit locked"
-    told = _has_place(words) or is_status or is_none or is_past
+    told = words.is_placed or is_status or is_none or is_past
     strange = round((1.0 - line.known_share) * len(line.tokens))
-    is_label = line.text.rstrip().endswith(":") and _has_place(words)
+    is_label = line.text.rstrip().endswith(":") and words.is_placed
     return strange <= int(is_label and len(line.tokens) > 1) and bool(told)  # "Plazas traseras:"
 
 

@@ -78,8 +78,7 @@ def _take_group(fault: Fault) -> None:
 def _is_of_unit(fault: Fault) -> bool:
     """Tell whether a fault that names no part and no place is one that only the unit can have."""
     words = fault.words
-    placed = words.seats or words.sides or words.ends or words.rows
-    return fault.meant in _UNIT_FAULTS and not placed and not has_part(words)
+    return fault.meant in _UNIT_FAULTS and not words.is_placed and not has_part(words)
 
 
 def _join(fault: Fault, scope: Scope) -> None:

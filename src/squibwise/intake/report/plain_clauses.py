@@ -82,8 +82,7 @@ def _clauses_of(text: str, catalog: Catalog, language: str | None) -> list[str]:
 def is_only_place(words: Words) -> bool:
     """Tell whether words name a side, a seat, an end or a row and nothing more."""
     told = words.features - {"skip", "side", "byside"}
-    place = words.sides or words.seats or words.ends or words.rows
-    return bool(place) and not (told or words.statuses or words.voices)
+    return words.is_placed and not (told or words.statuses or words.voices)
 
 
 def _is_praised(words: Words, text: str, lexicon: Lexicon) -> bool:

@@ -65,8 +65,7 @@ def drop_plugs(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         words = words_in(stretch[0], lexicon, language_of(line, lexicon, usual))
         parts = words.features & (HEADS - {"harness"})
         told = parts or has_fault(words) or words.statuses or words.voices
-        is_place = words.seats or words.sides or words.ends or words.rows
-        if is_place and not told and all(c.end <= stretch.start() for c in line.codes):
+        if words.is_placed and not told and all(c.end <= stretch.start() for c in line.codes):
             gone.append(stretch.span())
     return [cut_out(line, gone)] if gone else [line]
 

@@ -63,9 +63,7 @@ class _Piece(msgspec.Struct, kw_only=True):
     @property
     def is_placed(self) -> bool:
         """True when it names a place."""
-        words = self.words
-        place = words.seats or words.sides or words.ends or words.rows
-        return bool(place or words.features & KERB)
+        return self.words.is_placed or bool(self.words.features & KERB)
 
 
 def part_parts(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:

@@ -59,6 +59,11 @@ class Words(msgspec.Struct, kw_only=True):
         return next(iter(self.stages)) if len(self.stages) == 1 else None
 
     @property
+    def is_placed(self) -> bool:
+        """True when they name a seat, a side, an end of the car or a row."""
+        return bool(self.seats or self.sides or self.ends or self.rows)
+
+    @property
     def says_nothing(self) -> bool:
         """True when no word of the line means anything here."""
         return not (self.features - {"skip"} or self.seats or self.sides or self.statuses)
