@@ -314,6 +314,33 @@ def test_the_page_agrees_with_the_program_on_every_altered_file(
     assert 1 <= said["not checked"] <= 8
 
 
+def test_the_answer_to_an_older_question_is_never_shown(
+    issue: Maker, browser: Browser, tmp_path: Path
+) -> None:
+    """A slow check of the file before, or of half a key, must not stand beside the newer one."""
+    (tmp_path / "check.html").write_text(check_page(CATALOG), encoding="utf-8")
+    page = browser.new_page()
+    page.goto((tmp_path / "check.html").as_uri())
+    page.evaluate(
+        "() => { const real = check;"
+        " check = async (bytes, key) => { const told = await real(bytes, key);"
+        " if (bytes.length < 3) await new Promise((done) => { window.go = done; });"
+        " window.ended = (window.ended || 0) + 1; return told; }; }"
+    )
+    kind = "application/octet-stream"
+    page.set_input_files("#file", [{"name": "old", "mimeType": kind, "buffer": b"{}"}])
+    page.wait_for_function("!!window.go")
+    data = to_json(signed(issue))
+    page.set_input_files("#file", [{"name": "new", "mimeType": kind, "buffer": data}])
+    page.wait_for_selector("#answer h2")
+    before = page.inner_text("#answer")
+    page.evaluate("window.go()")
+    page.wait_for_function("window.ended === 2")
+    assert page.get_attribute("#answer", "class") == "yes"
+    assert page.inner_text("#answer") == before
+    page.close()
+
+
 def test_the_page_shows_what_the_data_say_beside_pages_that_their_signer_painted(
     issue: Maker, made: Any, in_browser: Any
 ) -> None:
