@@ -7,8 +7,7 @@ from squibwise.history.reports import list_at_odds
 from squibwise.infer.building import SEAT_SENSOR
 from squibwise.infer.engine import Posterior
 from squibwise.infer.network import Network
-from squibwise.infer.reports import one_cause
-from squibwise.infer.scan import why_lit
+from squibwise.infer.reports import one_cause, why_lit
 from squibwise.infer.told import denies_a_crash
 from squibwise.model.belief import (
     Assumption,

@@ -12,12 +12,13 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.order import read_history
 from squibwise.history.returned import follow_repairs
 from squibwise.infer import firing_logic
-from squibwise.infer.circuits import Cause, list_causes, neighbours
+from squibwise.infer.circuits import list_causes, neighbours
 from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
 from squibwise.infer.firing_logic import FiringLogic, Occupants, firing_logics, occupants_at
 from squibwise.infer.network import Cluster, Group, Network
 from squibwise.infer.parts import PartModel, Rates, charged_part, has_plug, plain_part
 from squibwise.infer.reports import unit_states
+from squibwise.infer.sorts import Sorts, sort_events
 from squibwise.model.belief import BenchBelief
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Look
@@ -52,12 +53,12 @@ def build_network(
     for component in case.car.components:
         members.setdefault(group_of(component, case, catalog), []).append(component)
     groups: list[Group] = []
-    sorts: dict[bytes, _Sorts] = {}
+    sorts: dict[bytes, Sorts] = {}
     for name, components in members.items():
         seat = occupants_at(name, events, build.sensed, catalog)
         reasons = list_causes(name, tuple(components), case.car, line, catalog)
         parts = tuple(build_clusters(name, components, seat, build))
-        groups.append(_sorted(name, seat, reasons, parts, len(events.weight), sorts))
+        groups.append(sort_events(name, seat, reasons, parts, len(events.weight), sorts))
     alone = (frozenset[str](), frozenset[str]())
     near = dict.fromkeys(case.car.components, alone)
     if line.works:
@@ -75,61 +76,6 @@ def build_network(
         tests.parts,
         tests.stories,
     )
-
-
-def _sorted(
-    name: str,
-    seat: Occupants,
-    reasons: tuple[Cause, ...],
-    found: tuple[Cluster, ...],
-    size: int,
-    known: dict[bytes, "_Sorts"],
-) -> Group:
-    """Return a group with events that are the same to it put together.
-
-    Groups to which the same events are the same share their sorts, ``known`` by what marks them.
-    """
-    columns = [c.fires.reshape(size, -1) for c in found if len(c.fires) > 1]
-    columns += [seat.prior] if len(seat.prior) > 1 else []
-    parts = [p for c in found for p in c.parts]
-    columns += [p.classes[:, None].astype(float) for p in parts if p.classes is not None]
-    marks = _mark_rows(np.concatenate([np.zeros((size, 1)), *columns], axis=1))
-    key = marks.tobytes()
-    if key not in known:
-        known[key] = _find_sorts(marks)
-    first, sort, order, starts = known[key]
-    if len(seat.prior) > 1:
-        seat = Occupants(seat.words, seat.gated, seat.prior[first])
-    return Group(name, seat, reasons, tuple(_picked(c, first) for c in found), sort, order, starts)
-
-
-_Sorts = tuple[Ints, Ints, Ints, Ints]
-"""The first row of each sort, the sort of each row, rows sort by sort, where each sort begins."""
-
-
-def _find_sorts(marks: Array) -> _Sorts:
-    _, first, sort = np.unique(marks, return_index=True, return_inverse=True)
-    sort = sort.reshape(-1).astype(np.int64)
-    order = np.argsort(sort, kind="stable")
-    return first, sort, order, np.searchsorted(sort[order], np.arange(len(first)))
-
-
-def _mark_rows(table: Array) -> Array:
-    """Return one number per row, the same for rows that are the same.
-
-    A sum with weights that are no simple fractions of one another: comparing one number is ten
-    times faster than comparing whole rows, and two different rows with equal sums do not occur.
-    """
-    return table @ np.sqrt(np.arange(2, table.shape[1] + 2) * np.pi)
-
-
-def _picked(cluster: Cluster, first: Ints) -> Cluster:
-    """Return a cluster with one row of each sort."""
-    parts = tuple(
-        p if p.classes is None else msgspec.structs.replace(p, classes=p.classes[first])
-        for p in cluster.parts
-    )
-    return Cluster(parts, cluster.fires[first] if len(cluster.fires) > 1 else cluster.fires)
 
 
 def load_share(case: Case, catalog: Catalog) -> float:
@@ -283,6 +229,10 @@ def build_clusters(
         yield _belt_cluster(belted, seat, build)
         done |= set(belted)
     done |= {c for c, by in links.items() if by is not None}
+    worn = tuple(c for c in components if c not in done and _is_hurt_in_use(c, build))
+    if worn:
+        yield _worn_cluster(worn, seat, build)
+        done |= set(worn)
     for component in components:
         if component not in done:
             yield _lone_cluster(component, seat, links, build)
@@ -420,18 +370,42 @@ def _plain_cluster(component: str, seat: Occupants, build: Builder) -> Cluster:
     """Return a cluster of a part without a charge, with the damage its place may have taken."""
     name = split_component(component)
     kind, rates = build.catalog.kinds[name.kind], _rates(component, build)
-    row = next((r for r in build.catalog.firing.conditions.struck if r.kind == name.kind), None)
-    usual = max(rates.row.damaged, _hurt_by_hands(kind.kind, build))
-    if row is None:
-        part = plain_part(component, kind, rates, np.array([[usual]]))
-        return Cluster((part,), np.ones((1, 1, 1, 1)))
-    damage = np.array([usual] + [max(usual, getattr(row, w).value) for w in _LEVELS])
-    if row.zones == "belt-in-use":
-        part = plain_part(component, kind, rates, damage[None, :])
-        return Cluster((part,), _use_of_the_belt(seat, build))
-    classes = _damage_classes(row, name.place, build)
-    part = plain_part(component, kind, rates, damage[:, None], classes)
+    row, damage = _struck_row(component, build), _damage(component, build)
+    part = plain_part(component, kind, rates, damage[:1, None])
+    if row is not None:
+        classes = _damage_classes(row, name.place, build)
+        part = plain_part(component, kind, rates, damage[:, None], classes)
     return Cluster((part,), np.ones((1, 1, 1, 1)))
+
+
+def _struck_row(component: str, build: Builder) -> StruckRow | None:
+    """Return what a crash does to parts of this kind; None where nothing by itself."""
+    kind = split_component(component).kind
+    return next((r for r in build.catalog.firing.conditions.struck if r.kind == kind), None)
+
+
+def _damage(component: str, build: Builder) -> Array:
+    """Return the chance of damage not struck, and in a light, moderate and severe crash."""
+    row, kind = _struck_row(component, build), split_component(component).kind
+    usual = max(_rates(component, build).row.damaged, _hurt_by_hands(kind, build))
+    levels = [] if row is None else [getattr(row, word).value for word in _LEVELS]
+    return np.array([usual, *(max(usual, chance) for chance in levels)])
+
+
+def _is_hurt_in_use(component: str, build: Builder) -> bool:
+    """Return whether a crash hurts a part by its belt being worn."""
+    row = _struck_row(component, build)
+    return row is not None and row.zones == "belt-in-use"
+
+
+def _worn_cluster(components: tuple[str, ...], seat: Occupants, build: Builder) -> Cluster:
+    """Return the parts of a seat that a crash hurts where its belt is worn."""
+    kinds = build.catalog.kinds
+    parts = [
+        plain_part(c, kinds[split_component(c).kind], _rates(c, build), _damage(c, build)[None, :])
+        for c in components
+    ]
+    return Cluster(tuple(parts), _use_of_the_belt(seat, build))
 
 
 def _hurt_by_hands(kind: str, build: Builder) -> float:

@@ -78,12 +78,12 @@ def list_causes(
     )
 
 
-Reading = tuple[tuple[tuple[str, int], str], ...]
+Way = tuple[tuple[tuple[str, int], str], ...]
 
 
-def _readings(components: frozenset[str], line: History) -> list[tuple[float, Reading]]:
+def _readings(components: frozenset[str], line: History) -> list[tuple[float, Way]]:
     """Return every way to read the lines that mean one of several components of a group."""
-    readings: list[tuple[float, Reading]] = [(1.0, ())]
+    readings: list[tuple[float, Way]] = [(1.0, ())]
     for entry in line.entries:
         for code in entry.reading.lines if isinstance(entry, Report) else ():
             meant = [c for c in code.candidates if c.component in components]
@@ -110,6 +110,8 @@ class Plug(msgspec.Struct, frozen=True):
 
 def _plugs(group: str, car: Car, catalog: Catalog) -> list[Plug]:
     """Return the plugs of a group that at least two circuits share."""
+    if "." in group:
+        return []  # a part that stands alone
     by_plug: dict[str, list[str]] = {}
     for component in (c for c in car.components if c.startswith(f"{group}.")):
         name = split_component(component)

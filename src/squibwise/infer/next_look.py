@@ -374,7 +374,7 @@ def _shortlist(
         rate = saved / candidate.minutes
         if key not in best or rate > best[key][0]:
             best[key] = (rate, candidate)
-    ranked = sorted(best.values(), key=lambda pair: -pair[0])
+    ranked = sorted(best.values(), key=lambda pair: -round(pair[0], 9))
     return [c for rate, c in ranked[:_MOST] if rate > 0.0]
 
 

@@ -149,7 +149,7 @@ def charged_part(component: str, kind: Kind, stages: int, rates: Rates, fires: A
     """
     row, load = rates.row, rates.load
     names = micros(kind, stages)
-    prior = np.zeros((1, fires.shape[0], len(names)))
+    prior = (fires[:, :1] * _conditions(row, rates.loose, names, stages))[None]
     for column, micro in enumerate(names):
         if micro.condition == "before":
             prior[0, :, column] = row.before
@@ -159,8 +159,6 @@ def charged_part(component: str, kind: Kind, stages: int, rates: Rates, fires: A
             prior[0, :, column] = load * fires[:, stages]
         elif micro.fired:
             prior[0, :, column] = fires[:, micro.fired]
-        elif micro.condition != "not-fitted":
-            prior[0, :, column] = fires[:, 0] * _condition(rates, micro, stages)
     return PartModel(component, kind, stages, names, _as_fitted(prior, names, rates))
 
 
@@ -178,32 +176,42 @@ def plain_part(
     """
     stages = 1 if kind.circuit else 0
     names = micros(kind, stages)
-    prior = np.zeros((*damage.shape, len(names)))
-    for column, micro in enumerate(names):
-        if micro.condition == "damaged":
-            prior[:, :, column] = damage
-        elif micro.condition != "not-fitted":
-            share = _condition(rates, micro, 1) / (1.0 - rates.row.damaged)
-            prior[:, :, column] = (1.0 - damage) * share
+    share = _conditions(rates.row, rates.loose, names, 1) / (1.0 - rates.row.damaged)
+    prior = (1.0 - damage)[:, :, None] * share
+    prior[:, :, names.index(_DAMAGED)] = damage
     return PartModel(component, kind, stages, names, _as_fitted(prior, names, rates), classes)
 
 
 def _as_fitted(prior: Array, names: tuple[Micro, ...], rates: Rates) -> Array:
     """Return a prior that sums to one, with the chance that the car never had the part."""
-    absent = np.array([m.condition == "not-fitted" for m in names])
     fitted = prior / prior.sum(axis=-1, keepdims=True)
-    return np.asarray(np.where(absent, 1.0 - rates.fitted, rates.fitted * fitted))
+    if rates.fitted < 1.0:
+        fitted *= rates.fitted
+        fitted[..., names.index(_NEVER_THERE)] = 1.0 - rates.fitted
+    return np.asarray(fitted)
 
 
-def _condition(rates: Rates, micro: Micro, stages: int) -> float:
-    """Return the chance of one condition of a part that has not fired."""
-    row = rates.row
+_DAMAGED, _NEVER_THERE = Micro(0, "damaged"), Micro(0, "not-fitted")
+
+
+@lru_cache(maxsize=128)
+def _conditions(
+    row: ConditionRow, loose: tuple[float, float], names: tuple[Micro, ...], stages: int
+) -> Array:
+    """Return the chance of each condition of a part that has not fired: never changed."""
+    return np.array([_condition(row, loose, micro, stages) for micro in names])
+
+
+def _condition(row: ConditionRow, loose: tuple[float, float], micro: Micro, stages: int) -> float:
+    """Return the chance of one condition of a part that has not fired; 0 for what is told apart."""
+    if micro.fired or micro.condition in ("before", "not-fitted", "loaded"):
+        return 0.0
     if micro.condition in LOOSE:
-        return rates.loose[LOOSE.index(micro.condition)]
+        return loose[LOOSE.index(micro.condition)]
     if micro.condition != "ok":
         return float(getattr(row, micro.condition))
     circuits = stages * (row.open + row.low) + row.leak + row.other
-    return 1.0 - circuits - sum(rates.loose) - row.damaged - row.unfit - row.absent
+    return 1.0 - circuits - sum(loose) - row.damaged - row.unfit - row.absent
 
 
 class OnComponent(msgspec.Struct, frozen=True):

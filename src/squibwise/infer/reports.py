@@ -29,6 +29,7 @@ from squibwise.model.evidence import (
     Impact,
     LampCheck,
     Look,
+    Occupant,
     Reading,
     Recorder,
     Statement,
@@ -113,6 +114,28 @@ def event_lines(report: Report) -> tuple[CodeLine, ...]:
         for c in report.reading.own
         if c.fault == "event-recorded" and "cleared" not in c.status and c.present
     )
+
+
+def why_lit(line: CodeLine, report: Report, history: History) -> str:
+    """Return why an OFF indicator is lit that does what it should; empty when nothing tells.
+
+    It lights when the bag is off: over an empty seat, by its switch, or when what senses the seat
+    is at fault. A line that names an electrical fault of the indicator itself stays one.
+    """
+    if line.kind != INDICATOR or line.fault not in (None, "unknown"):
+        return ""
+    present = [c for c in report.reading.own if c.present]
+    senses = next((c.component or c.kind for c in present if c.kind in _TURNS_OFF), None)
+    if senses:
+        return f"{senses} is at fault"
+    told = (e for _, e in history.all_of(Occupant) if e.seat == "passenger")
+    if any(e.present is False or e.size == "empty" for e in told):
+        return "nobody sat on the passenger seat"
+    return ""
+
+
+INDICATOR = "off-indicator"
+_TURNS_OFF = ("occupant-sensor", "passenger-switch")
 
 
 def chance_whole(report: Report, line: History, catalog: Catalog) -> float:

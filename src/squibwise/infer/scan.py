@@ -7,11 +7,12 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import BACK
-from squibwise.history.order import CURED, History, is_verified
+from squibwise.history.order import CURED, is_verified
 from squibwise.history.returned import NOT_CURED, is_heard
 from squibwise.infer.circuits import (
     LineReading,
     Reach,
+    Way,
     chance_left_over,
     chances_of_status,
     circuits_of,
@@ -21,12 +22,18 @@ from squibwise.infer.circuits import (
 )
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.infer.reports import chance_disturbed, chance_whole, one_cause, unit_able
+from squibwise.infer.reports import (
+    INDICATOR,
+    chance_disturbed,
+    chance_whole,
+    one_cause,
+    unit_able,
+    why_lit,
+)
 from squibwise.model.evidence import (
     Evidence,
     LampCheck,
     Look,
-    Occupant,
     Reading,
     SubstituteLoad,
     TestOutcome,
@@ -108,8 +115,9 @@ def weigh_report(scan: Scan, net: Network, catalog: Catalog) -> list[Likelihood]
     """Return what one report says of each circuit."""
     if scan.doubtful:
         return []
+    cover, silences = _cover_of(scan, net, catalog), dict[tuple[object, ...], Array]()
     found = (
-        _weigh_circuits(scan, part, net.groups[g], net, catalog)
+        _weigh_circuits(scan, part, net.groups[g], cover, silences, net, catalog)
         for g, _, _, part in net.parts()
         if part.stages
     )
@@ -117,31 +125,46 @@ def weigh_report(scan: Scan, net: Network, catalog: Catalog) -> list[Likelihood]
 
 
 def _weigh_circuits(
-    scan: Scan, part: PartModel, group: Group, net: Network, catalog: Catalog
+    scan: Scan,
+    part: PartModel,
+    group: Group,
+    cover: "_Cover",
+    silences: dict[tuple[object, ...], Array],
+    net: Network,
+    catalog: Catalog,
 ) -> Likelihood | None:
-    reach = _reach(scan, part.id, net, catalog)
-    readings = [lines_about(part, scan.report, dict(c.reading), net, catalog) for c in group.causes]
-    lines = tuple({c.line: c for told in readings for c, _ in told}.values())
+    """Return what a report says of one part; its silence on parts that are alike is one thing."""
+    reach, ways = _reach(scan, part.id, cover, net, catalog), [c.reading for c in group.causes]
+    readings = {
+        way: lines_about(part, scan.report, dict(way), net, catalog) for way in dict.fromkeys(ways)
+    }
+    lines = tuple({c.line: c for told in readings.values() for c, _ in told}.values())
     if not lines and (not any(reach.clean) or part.kind.family == "wiring"):
         return None
     if load_fitted(part, scan.place, net):
         return None
     loose, firing = loose_chance(part.id, scan.place, net, catalog), catalog.firing
-    values = np.zeros((len(reach.clean), len(group.causes), len(part.micros)))
+    values = np.empty((len(reach.clean), len(group.causes), len(part.micros)))
     for told in _kinds_of_reading(readings):
-        columns = [c for c, other in enumerate(readings) if other == told]
+        columns = [c for c, way in enumerate(ways) if readings[way] == told]
         circuits = circuits_of(part, tuple(group.causes[c] for c in columns), scan.place, loose)
         said = tuple(line for _, line in told)
-        values[:, columns] = scan_likelihood(part, circuits, said, reach, firing)
+        alike = (part.kind.fires, part.stages, reach, circuits.home.tobytes(), *circuits.off)
+        known = None if said else silences.get(alike)
+        if known is None:
+            known = scan_likelihood(part, circuits, said, reach, firing)
+        if not said:
+            silences[alike] = known
+        values[:, columns] = known
     values = np.maximum(values, firing.scans.floor)
     on = OnComponent(part.id, scan.place, values)
     return Likelihood(evidence=scan.report.id, about=part.id, text=_text(part, lines), parts=(on,))
 
 
-def _kinds_of_reading(readings: list[Readings]) -> list[Readings]:
-    """Return the distinct ways to read the lines; most causes read them alike."""
+def _kinds_of_reading(readings: dict[Way, Readings]) -> list[Readings]:
+    """Return what is read in distinct ways to read the lines; most causes read them alike."""
     distinct: list[Readings] = []
-    for told in readings:
+    for told in readings.values():
         if told not in distinct:
             distinct.append(told)
     return distinct
@@ -163,14 +186,14 @@ def lines_about(
 ) -> list[tuple[CodeLine, LineReading]]:
     """Return the lines of a report that are or may be about a part, under one way to read them."""
     result = []
-    repeats = {c.line for c in report.reading.lines if any(n < c.line for n in c.repeats)}
     for line in report.reading.lines:
-        if line.line in repeats or _silent(line, part, report):
+        about = _about(line, part, net)
+        if not about or _silent(line, part) or _repeats_another(line, report):
             continue
-        if why_lit(line, report, net.line) and part.kind.kind == _INDICATOR:
+        if part.kind.kind == INDICATOR and why_lit(line, report, net.line):
             continue
         meant, heard = reading.get((report.id, line.line)), _how_far_heard(line, report, catalog)
-        for weight, candidate in _about(line, part, net):
+        for weight, candidate in about:
             sure = min(1.0, weight) if meant is None else 1.0
             told = LineReading(
                 stage=candidate.stage,
@@ -277,7 +300,8 @@ def _said_by(
     """Return how likely what one scan says of each circuit is: (causes, stages, circuits)."""
     firing = catalog.firing
     rows, _ = scan_tables(firing)
-    clean = float(unit @ np.array(_reach(scan, part.id, net, catalog).clean))
+    reach = _reach(scan, part.id, _cover_of(scan, net, catalog), net, catalog)
+    clean = float(unit @ np.array(reach.clean))
     silent = 1.0 - clean * (1.0 - rows[:, 0])
     said = np.broadcast_to(silent, (len(group.causes), part.stages, len(CIRCUITS))).copy()
     for c, cause in enumerate(group.causes):
@@ -331,7 +355,13 @@ def _meant_besides(entry: TestOutcome, net: Network) -> list[tuple[str, int]]:
     return [(c.component, c.stage or 1) for c in meant if c.component]
 
 
-def _silent(line: CodeLine, part: PartModel, report: Report) -> bool:
+def _repeats_another(line: CodeLine, report: Report) -> bool:
+    """Return whether what stands on the line of a fault was said further up."""
+    there = (c for c in report.reading.lines if c.line == line.line)
+    return any(n < c.line for c in there for n in c.repeats)
+
+
+def _silent(line: CodeLine, part: PartModel) -> bool:
     """Return whether a line says nothing about the condition of this part."""
     if line.fault == "event-recorded" or any(s in line.status for s in _NOT_TOLD):
         return True
@@ -345,28 +375,6 @@ def _how_far_heard(line: CodeLine, report: Report, catalog: Catalog) -> float | 
     if line.unit == "other" and report.reading.answers:
         return catalog.firing.scans.reach.missed_though_answers.value
     return None
-
-
-def why_lit(line: CodeLine, report: Report, history: History) -> str:
-    """Return why an OFF indicator is lit that does what it should; empty when nothing tells.
-
-    It lights when the bag is off: over an empty seat, by its switch, or when what senses the seat
-    is at fault. A line that names an electrical fault of the indicator itself stays one.
-    """
-    if line.kind != _INDICATOR or line.fault not in (None, "unknown"):
-        return ""
-    present = [c for c in report.reading.own if c.present]
-    senses = next((c.component or c.kind for c in present if c.kind in _TURNS_OFF), None)
-    if senses:
-        return f"{senses} is at fault"
-    told = (e for _, e in history.all_of(Occupant) if e.seat == "passenger")
-    if any(e.present is False or e.size == "empty" for e in told):
-        return "nobody sat on the passenger seat"
-    return ""
-
-
-_INDICATOR = "off-indicator"
-_TURNS_OFF = ("occupant-sensor", "passenger-switch")
 
 
 def _about(line: CodeLine, part: PartModel, net: Network) -> list[tuple[float, Candidate]]:
@@ -402,19 +410,46 @@ def _count(kind: str, net: Network) -> int:
     return sum(1 for _, _, _, p in net.parts() if p.kind.kind == kind)
 
 
-def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
+class _Cover(msgspec.Struct, frozen=True):
+    """How far a scan reached, as far as that is the same for all components.
+
+    Attributes:
+        able: Could the unit run its tests; None = nothing tells.
+        whole: Chance that the report shows every code that the unit stores.
+        asked: Components of which a line may tell a fault, and nobody said that it does.
+        disturbed: Share of circuits with a code, where supply or bus may be behind them.
+    """
+
+    able: bool | None
+    whole: float
+    asked: frozenset[str | None]
+    disturbed: float | None
+
+
+def _cover_of(scan: Scan, net: Network, catalog: Catalog) -> _Cover:
+    """Return how far a scan reached on all components alike."""
+    report = scan.report
+    may_be = chance_disturbed(report, catalog) > 0.0
+    return _Cover(
+        able=unit_able(report, catalog),
+        whole=chance_whole(report, net.line, catalog),
+        asked=frozenset(c.component for c in report.reading.doubtful),
+        disturbed=_share_with_a_code(report, net) if may_be else None,
+    )
+
+
+def _reach(scan: Scan, component: str, cover: _Cover, net: Network, catalog: Catalog) -> Reach:
     """Return how far a scan reached on a component, by state of the unit and of the report."""
-    coverage = scan.report.reading.coverage
-    able, weight = unit_able(scan.report, catalog), chance_whole(scan.report, net.line, catalog)
+    coverage, weight = scan.report.reading.coverage, cover.whole
     if any(c.component == component for c in coverage.clean):
         weight = 1.0
-    elif able is False or component in coverage.not_tested or _is_asked(scan.report, component):
+    elif cover.able is False or component in coverage.not_tested or component in cover.asked:
         weight = 0.0
     hides = (
         _comes_and_goes(component, scan, net) * catalog.firing.scans.reach.intermittent_hides.value
     )
     own = 0.0 < weight < 1.0
-    may_stop = scan.same_unit and able is None
+    may_stop = scan.same_unit and cover.able is None
     clean, listed, watch = [], [], []
     some = catalog.firing.scans.reach.listed_if_cut.value if scan.report.shows_codes else 0.0
     for state in net.unit_states:
@@ -423,16 +458,8 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
         clean.append((some if cut else 1.0) if known else weight)
         listed.append(some if known and cut and some else 1.0)
         watch.append("watching" if state.watch == "stopped" and not may_stop else state.watch)
-    share = None
-    if chance_disturbed(scan.report, catalog):
-        share = _share_with_a_code(scan.report, net)
     seen = tuple(c * (1.0 - hides) for c in clean)
-    return Reach(seen, tuple(listed), tuple(watch), share)
-
-
-def _is_asked(report: Report, component: str) -> bool:
-    """Return whether a line may tell of a fault of a component, and nobody said that it does."""
-    return any(c.component == component for c in report.reading.doubtful)
+    return Reach(seen, tuple(listed), tuple(watch), cover.disturbed)
 
 
 def _comes_and_goes(component: str, scan: Scan, net: Network) -> bool:
@@ -441,11 +468,9 @@ def _comes_and_goes(component: str, scan: Scan, net: Network) -> bool:
     Nobody worked on it since: that it is not read now is weak evidence, it hides.
     """
     worked = net.line.last_work_on(component)
-    return any(
-        worked < at < scan.place and c.component == component and "intermittent" in c.status
-        for at, entry in net.line.all_of(Report)
-        for c in entry.reading.lines
-    )
+    earlier = (e for at, e in net.line.all_of(Report) if worked < at < scan.place)
+    lines = (c for entry in earlier for c in entry.reading.lines)
+    return any(c.component == component and "intermittent" in c.status for c in lines)
 
 
 def _share_with_a_code(report: Report, net: Network) -> float:

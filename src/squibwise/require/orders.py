@@ -178,7 +178,10 @@ def _as_sure_as(others: Sequence[Order], kit: Order) -> Order:
 
 def _rank(order: Order) -> tuple[int, bool, float]:
     """Return the place of an order: the surest first, fasteners behind what they belong to."""
-    return KINDS.index(order.kind), order.assembly == FASTENERS, -order.p
+    return KINDS.index(order.kind), order.assembly == FASTENERS, -round(order.p, _ALIKE)
+
+
+_ALIKE = 9  # digits: what two sides of a car share is not put in order by how it was summed up
 
 
 def _gathered(asked: Asked) -> Asked:
