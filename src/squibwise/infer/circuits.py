@@ -110,10 +110,9 @@ class Plug(msgspec.Struct, frozen=True):
 
 def _plugs(group: str, car: Car, catalog: Catalog) -> list[Plug]:
     """Return the plugs of a group that at least two circuits share."""
-    if "." in group:
-        return []  # a part that stands alone
     by_plug: dict[str, list[str]] = {}
-    for component in (c for c in car.components if c.startswith(f"{group}.")):
+    seats = () if "." in group else car.components  # a part that stands alone shares none
+    for component in (c for c in seats if c.startswith(f"{group}.")):
         name = split_component(component)
         kind = catalog.kinds[name.kind]
         shared = kind.circuit and kind.plug in ("seat", "wheel", "pillar")
