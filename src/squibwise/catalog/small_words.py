@@ -62,6 +62,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         listing: They join numbers of a list.
         counts: How words begin that say of a lamp that its blinks were counted.
         computers: Behind a part of the car they name the unit for it.
+        rooms: Places in a car by which the restraint unit's faults may be sorted.
         state_labels: Labels behind which a state stands, and no name.
         papers: What is written on, whose damage is none of a part.
         adverb_ends: How adverbs end, which change nothing of what a sentence says.
@@ -122,6 +123,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     listing: frozenset[str]
     counts: frozenset[str]
     computers: frozenset[str]
+    rooms: frozenset[str]
     state_labels: frozenset[str]
     papers: frozenset[str]
     adverb_ends: tuple[str, ...]

@@ -23,6 +23,7 @@ from squibwise.intake.report.headings import (
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
 from squibwise.intake.report.line_units import is_all_area, name_unit
 from squibwise.intake.report.phrases import find_hits, find_layout, languages
+from squibwise.intake.report.rooms import keep_rooms
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part
 from squibwise.model.report import Unit
@@ -143,7 +144,8 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         ln.cells and ln.unit == "other" for ln in lines
     )
     module: str | None = None
-    unit: Unit = "unknown" if is_whole else _usual_unit(lines, lexicon)
+    usual = _usual_unit(lines, lexicon)
+    unit: Unit = "unknown" if is_whole else usual
     group: Words | None = None
     below = _labels_below(lines)
     for at, line in enumerate(lines):
@@ -168,6 +170,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         elif group is not None:
             line.group = group
     _settle_unnamed(lines)
+    keep_rooms(lines, lexicon, is_usual=usual == "restraint")
 
 
 def _ends_group(line: Line) -> bool:
