@@ -137,16 +137,16 @@ class Beside:
             means = self._means_of(index)
             values = means @ np.broadcast_to(ratio[0, 0, 0], sums[()].shape[3:]).ravel()
             return dict(zip(names, (values / total).tolist(), strict=True))
-        shape, known = sums[()].shape, dict[tuple[int, ...], Array]()
+        shape, products = sums[()].shape, dict[tuple[int, ...], _Sums]()
         found = []
         for place, cluster in enumerate(group.clusters):
             axes = silent_axes(cluster)
-            if axes not in known:
-                first = tuple(a for a in axes if ratio.shape[a] == 1 or shape[a] == 1)
-                rest = (a for a in axes if a not in first)
-                known[axes] = sum_over(summed(sums, first) * ratio, *rest)
+            first = tuple(a for a in axes if ratio.shape[a] == 1 or shape[a] == 1)
+            if first not in products:
+                products[first] = {(): summed(sums, first) * ratio}
+            weights = summed(products[first], tuple(a for a in axes if a not in first))
             without = self._without_of(index, place)
-            weights = known[axes] if without is None else known[axes] * without
+            weights = weights if without is None else weights * without
             base, said = base_of_cluster(cluster, weights), self._said_of(index, place)
             found.append((said * base).reshape(len(said), -1).sum(axis=1))
         return dict(zip(names, (np.concatenate(found) / total).tolist(), strict=True))

@@ -370,11 +370,10 @@ def _plain_cluster(component: str, seat: Occupants, build: Builder) -> Cluster:
     """Return a cluster of a part without a charge, with the damage its place may have taken."""
     name = split_component(component)
     kind, rates = build.catalog.kinds[name.kind], _rates(component, build)
-    row, damage = _struck_row(component, build), _damage(component, build)
-    part = plain_part(component, kind, rates, damage[:1, None])
-    if row is not None:
-        classes = _damage_classes(row, name.place, build)
-        part = plain_part(component, kind, rates, damage[:, None], classes)
+    row = _struck_row(component, build)
+    classes = None if row is None else _damage_classes(row, name.place, build)
+    damage = _damage(row, kind.kind, rates, build)[:, None]
+    part = plain_part(component, kind, rates, damage, classes)
     return Cluster((part,), np.ones((1, 1, 1, 1)))
 
 
@@ -384,10 +383,9 @@ def _struck_row(component: str, build: Builder) -> StruckRow | None:
     return next((r for r in build.catalog.firing.conditions.struck if r.kind == kind), None)
 
 
-def _damage(component: str, build: Builder) -> Array:
+def _damage(row: StruckRow | None, kind: str, rates: Rates, build: Builder) -> Array:
     """Return the chance of damage not struck, and in a light, moderate and severe crash."""
-    row, kind = _struck_row(component, build), split_component(component).kind
-    usual = max(_rates(component, build).row.damaged, _hurt_by_hands(kind, build))
+    usual = max(rates.row.damaged, _hurt_by_hands(kind, build))
     levels = [] if row is None else [getattr(row, word).value for word in _LEVELS]
     return np.array([usual, *(max(usual, chance) for chance in levels)])
 
@@ -400,11 +398,11 @@ def _is_hurt_in_use(component: str, build: Builder) -> bool:
 
 def _worn_cluster(components: tuple[str, ...], seat: Occupants, build: Builder) -> Cluster:
     """Return the parts of a seat that a crash hurts where its belt is worn."""
-    kinds = build.catalog.kinds
-    parts = [
-        plain_part(c, kinds[split_component(c).kind], _rates(c, build), _damage(c, build)[None, :])
-        for c in components
-    ]
+    parts = []
+    for component in components:
+        kind, rates = build.catalog.kinds[split_component(component).kind], _rates(component, build)
+        damage = _damage(_struck_row(component, build), kind.kind, rates, build)[None, :]
+        parts.append(plain_part(component, kind, rates, damage))
     return Cluster(tuple(parts), _use_of_the_belt(seat, build))
 
 

@@ -6,7 +6,7 @@ fired Z, and micros M of a part.
 """
 
 import math
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, reduce
 from itertools import islice
 from typing import Any
 
@@ -89,6 +89,11 @@ class Posterior(msgspec.Struct, frozen=True, dict=True):
         return np.asarray(self.weights.sum(axis=(1, 2)))
 
     @cached_property
+    def events_and_unit(self) -> Array:
+        """Chance of each event with each state of the unit: (X, U)."""
+        return np.asarray(self.weights.sum(axis=1))
+
+    @cached_property
     def unit(self) -> Array:
         """Chance of each state of the unit and its reports."""
         return np.asarray(self.weights.sum(axis=(0, 1)))
@@ -127,6 +132,8 @@ class Engine:
         self._folded: dict[tuple[str, tuple[int, ...]], EpochChain] = {}
         self._priors: dict[int, Array] = {}
         self._lasting = (0, 0)
+        spoken = {self.place[p][:2] for p, works in self.works.items() if works or p == _SPRING}
+        self._silent = {at[:2] for at in self.place.values()} - spoken  # clusters without evidence
 
     def run(self, likelihoods: tuple[Likelihood, ...]) -> Posterior:
         """Return the posterior under these likelihoods."""
@@ -188,11 +195,15 @@ class Engine:
 
     def _multiply(self, groups: tuple[GroupResult, ...], event: Array) -> Array:
         """Return the prior of every row times what speaks of it: (X, F, U)."""
-        weights = self.prior * event
-        for group, result in zip(self.net.groups, groups, strict=True):
-            if result.table is not None:
-                weights = weights * spread(result.table, group)
-        return np.asarray(weights)
+        told = [
+            spread(result.table, group)
+            for group, result in zip(self.net.groups, groups, strict=True)
+            if result.table is not None
+        ]
+        small, large = event, [t for t in told if t.shape[1] > 1]
+        for table in (t for t in told if t.shape[1] == 1):  # alike for all families: fewer products
+            small = small * table
+        return np.asarray(reduce(np.multiply, large, self.prior * small))
 
     def group(self, index: int, likelihoods: tuple[Likelihood, ...]) -> GroupResult:
         """Return one group under these likelihoods; remembered by the likelihoods that touch it."""
@@ -271,6 +282,8 @@ class Engine:
         """Return what the evidence on one cluster says; remembered by the evidence on it."""
         cluster = self.net.groups[index].clusters[place]
         mine = [on for part in cluster.parts for on in evidence.get(part.id, ())]
+        if not mine and (index, place) in self._silent:
+            return Told(Message((None,) * len(cluster.parts), None), 0.0, {})
         key = (index, place, tuple(id(on) for on in mine))
         told = self._tellings.get(key)
         if told is None:
@@ -335,7 +348,9 @@ def _bound_to_cause(made: EpochChain, part: PartModel, causes: tuple[Cause, ...]
     """Return the chain of a clock spring, faulty exactly under the cause of that name."""
     faulty = np.array([m.state == "faulty" for m in part.micros])
     named = np.array([c.name == SPRING for c in causes])
-    return EpochChain(made.likelihood * (faulty == named[:, None]), made.now)
+    fits = (faulty == named[:, None]).astype(float)
+    told = (made.told[0] * fits, *made.told[1:])
+    return EpochChain(made.likelihood * fits, made.works, told)
 
 
 def _occupants_and_causes(group: Group, likelihoods: tuple[Likelihood, ...]) -> Array:

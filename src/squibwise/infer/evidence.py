@@ -51,6 +51,7 @@ from squibwise.model.evidence import (
     TestOutcome,
 )
 from squibwise.model.names import split_loop
+from squibwise.model.words import STATES
 
 Array = npt.NDArray[np.float64]
 
@@ -140,7 +141,7 @@ def look_values(part: PartModel, word: str, rebuilt: bool, catalog: Catalog) -> 
     if word == "not-seen" or word not in words:
         return None
     row = words[word]
-    values = np.array([getattr(row, m.state) for m in part.micros])
+    values = part.states() @ np.array([getattr(row, state) for state in STATES])
     if rebuilt and row.fired_if_rebuilt is not None:
         spent = np.array([m.fired > 0 for m in part.micros])
         values = np.where(spent, row.fired_if_rebuilt, values)

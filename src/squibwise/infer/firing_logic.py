@@ -3,7 +3,6 @@
 Functions return chances over (events, firing logics, occupants, what fired), broadcastable.
 """
 
-import math
 from itertools import product
 
 import msgspec
@@ -171,10 +170,9 @@ def passenger_curves(
     ]
     hit = Hit(side=np.array(sides), forward_kmh=0.0, lateral_kmh=0.0, model_year=year)
     curve = catalog.priors.curves["passenger-front-bag"]
-    ones = np.ones(len(sides))
     cause = np.array([bool(s.blows) or s.kind == "outside" for s in events.scenarios])
     gate = np.array([max((b.gate for b in s.blows), default=1.0) for s in events.scenarios])
-    followed, alone = probability(curve, hit, ones), probability(curve, hit, 0.0 * ones)
+    followed, alone = probability(curve, hit, np.array([[1.0], [0.0]]))
     alone = alone * cause * gate
     return events.by_scenario(followed), events.by_scenario(alone)
 
@@ -287,13 +285,12 @@ def _subsets(split: dict[str, float], kinds: tuple[str, ...]) -> Array:
 
     The curve was fitted on cars with every kind, so a car with fewer fires none of them at times.
     """
-    result = np.zeros((2,) * len(kinds))
-    for subset in product((0, 1), repeat=len(split)):
-        bits = dict(zip(split, subset, strict=True))
-        p = math.prod(split[k] if bit else 1.0 - split[k] for k, bit in bits.items())
-        if any(subset):
-            result[tuple(bits[k] for k in kinds)] += p
-    return np.asarray(result.ravel() / result.sum())
+    table = np.ones(1)
+    for name in (*kinds, *(k for k in split if k not in kinds)):
+        table = np.outer(table, [1.0 - split[name], split[name]]).ravel()
+    table[0] = 0.0
+    result = table.reshape(2 ** len(kinds), -1).sum(axis=1)
+    return np.asarray(result / result.sum())
 
 
 def subset_fires(kinds: tuple[str, ...], kind: str) -> Array:

@@ -19,7 +19,7 @@ from squibwise.infer.engine import (
     sum_over,
 )
 from squibwise.infer.network import Cluster, Group, Network
-from squibwise.infer.parts import EpochChain, PartModel
+from squibwise.infer.parts import EpochChain, PartModel, chance_now, likelihood_now
 from squibwise.model.belief import SpeedChange
 from squibwise.model.evidence import Recorder
 
@@ -63,6 +63,8 @@ def group_beliefs(posterior: Posterior) -> tuple[GroupBelief, ...]:
 def group_belief(posterior: Posterior, index: int) -> GroupBelief:
     """Return the beliefs about one group."""
     group, result = posterior.net.groups[index], posterior.groups[index]
+    if is_alone(group):
+        return _belief_alone(posterior, group, result)
     sums: dict[tuple[int, ...], Array] = {(): group_weights(group, result, posterior)}
     parts: dict[str, PartBelief] = {}
     for cluster, message in zip(group.clusters, result.messages, strict=True):
@@ -74,6 +76,24 @@ def group_belief(posterior: Posterior, index: int) -> GroupBelief:
     spread_over = summed(sums, (0, 1))[0, 0]
     people, causes = spread_over.sum(axis=(1, 2)), spread_over.sum(axis=(0, 1))
     return GroupBelief(group, _normed(people), _normed(causes), parts)
+
+
+def is_alone(group: Group) -> bool:
+    """Return whether a group is one part without a charge, a seat or a common cause."""
+    size = len(group.clusters), len(group.seat.words), len(group.causes)
+    return size == (1, 1, 1) and is_lone(group.clusters[0])
+
+
+def _belief_alone(posterior: Posterior, group: Group, result: GroupResult) -> GroupBelief:
+    """Return the beliefs about such a group: it hangs on nothing but event and unit."""
+    (cluster,), (message,) = group.clusters, result.messages
+    weights = posterior.unit[None]
+    if cluster.parts[0].classes is not None:
+        weights = np.add.reduceat(posterior.events_and_unit[group.order], group.starts, axis=0)
+    if message.factor is not None:
+        weights = divided(weights, message.factor[:, 0, 0, :, 0])
+    parts = cluster_beliefs(cluster, message, result.chains, weights[:, :, None])
+    return GroupBelief(group, np.ones(1), np.ones(1), parts)
 
 
 def silent_axes(cluster: Cluster) -> tuple[int, ...]:
@@ -110,11 +130,15 @@ def cluster_beliefs(
         chains: The same by part.
         base: From ``base_of_cluster``.
     """
+    if is_lone(cluster):
+        (part,) = cluster.parts
+        hung = np.moveaxis(_by_class(part, base), 0, 2)
+        return {part.id: _part_belief(part, hung, part.prior[:, 0], chains)}
     parts = {}
     for place, part in enumerate(cluster.parts):
         others = [m for i, m in enumerate(message.parts) if i != place]
-        joint = _part_joint(cluster, part, base, others, chains)
-        parts[part.id] = _part_belief(part, joint, chains)
+        hung = base if all(m is None for m in others) else base * fired_message(others)
+        parts[part.id] = _part_belief(part, hung, part.prior[0], chains)
     return parts
 
 
@@ -176,10 +200,9 @@ def said_each(posterior: Posterior, place: tuple[int, int, int], states: Array) 
     g, c, p = place
     cluster, result = posterior.net.groups[g].clusters[c], posterior.groups[g]
     part, made = cluster.parts[p], result.chains.get(cluster.parts[p].id)
-    after = states[:, None, None, :]
-    if made is not None and made.now is not None:
-        after = np.moveaxis(made.now @ states.T, -1, 0)
-    values = after if made is None else made.likelihood / made.likelihood.max() * after
+    values = states[:, None, None, :]
+    if made is not None:
+        values = likelihood_now(made, states) / made.likelihood.max()
     by_class = np.einsum("kzm,sucm->skucz", part.prior, values)
     if is_lone(cluster):
         by_class = by_class[..., 0]
@@ -216,22 +239,6 @@ def summed(sums: dict[tuple[int, ...], Array], axes: tuple[int, ...]) -> Array:
     return found
 
 
-def _part_joint(
-    cluster: Cluster,
-    part: PartModel,
-    base: Array,
-    others: list[Array | None],
-    chains: Mapping[str, EpochChain],
-) -> Array:
-    """Return the chance of (U, C, M) of one part."""
-    made = chains.get(part.id)
-    if is_lone(cluster):
-        joint = np.einsum("kuc,km->ucm", _by_class(part, base), part.prior[:, 0, :])
-    else:
-        joint = np.einsum("ucz,zm->ucm", base * fired_message(others), part.prior[0])
-    return np.asarray(joint if made is None else joint * made.likelihood)
-
-
 def _by_class(part: PartModel, events: Array) -> Array:
     """Return (X, U, C) summed into the part's damage classes."""
     if part.classes is None:
@@ -255,16 +262,27 @@ def _by_fired(cluster: Cluster, rest: Array) -> Array:
     return np.asarray(flat.reshape(units, causes, size))
 
 
-def _part_belief(part: PartModel, joint: Array, chains: Mapping[str, EpochChain]) -> PartBelief:
-    joint = joint / joint.sum()
+def _part_belief(
+    part: PartModel, hung: Array, prior: Array, chains: Mapping[str, EpochChain]
+) -> PartBelief:
+    """Return the belief about a part from the chances of what it hangs on.
+
+    Args:
+        part: The part.
+        hung: Chance of what it hangs on, its own evidence left out: (U, C, damage class or fired).
+        prior: Chance of each micro by the last of these.
+        chains: Its evidence.
+    """
     made = chains.get(part.id)
-    after = joint.sum(axis=0)
-    if made is None or made.now is None:
+    if made is None:
+        after = hung.sum(axis=0) @ prior
+        after /= after.sum()
         return PartBelief(part, after, after)
-    now = np.einsum(
-        "ucm,ucmn->cn", joint, np.broadcast_to(made.now, (*joint.shape, joint.shape[-1]))
-    )
-    return PartBelief(part, after, now)
+    free = (hung.reshape(-1, len(prior)) @ prior).reshape(*hung.shape[:2], -1)
+    after = (free * made.likelihood).sum(axis=0)
+    total = after.sum()
+    after /= total
+    return PartBelief(part, after, chance_now(made, free) / total if made.works else after)
 
 
 def _normed(values: Array) -> Array:

@@ -1,5 +1,6 @@
 """One component: what it can be like, what is believed beforehand, and what work does to it."""
 
+from collections.abc import Sequence
 from functools import lru_cache
 from operator import itemgetter
 
@@ -233,12 +234,13 @@ class EpochChain(msgspec.Struct, frozen=True):
 
     Attributes:
         likelihood: Of all its evidence, by what it was like after the crash: (U, C, M).
-        now: Chance of what it is like now, by what it was like after the crash:
-            (U, C, M, M); None while nobody worked on it.
+        works: What each work did: (M, M) before to after.
+        told: Likelihood of the evidence of each epoch, one more than works: (U, C, M).
     """
 
     likelihood: Array
-    now: Array | None
+    works: tuple[Array, ...]
+    told: tuple[Array, ...]
 
 
 def work_matrices(
@@ -257,8 +259,23 @@ def work_matrices(
         repairs: What became of the repairs among it.
         catalog: What work does.
     """
-    mates, beside = near
-    carriers = _carriers(part, catalog) if line.works else frozenset[str]()
+    result = _works_on(part, near, line, repairs, catalog) if line.works else []
+    result += _set_home(part, line, catalog)
+    at = taken_off_at(part, line, catalog)
+    if at is not None:
+        result.append((at, _taken_off(part, catalog)))
+    return tuple(sorted(result, key=itemgetter(0)))
+
+
+def _works_on(
+    part: PartModel,
+    near: tuple[frozenset[str], frozenset[str]],
+    line: History,
+    repairs: Course,
+    catalog: Catalog,
+) -> list[tuple[float, Array]]:
+    """Return what work on a part, beside it, or on what it is replaced with does to it."""
+    (mates, beside), carriers = near, _carriers(part, catalog)
     result: list[tuple[float, Array]] = []
     for place, work in line.works_on(mates | beside | carriers | {part.id}):
         renewed = work.component in carriers and work.what == "replaced"
@@ -272,11 +289,7 @@ def work_matrices(
             matrix = _disturbed(part, work.what, figure, catalog)
         if matrix is not None:
             result.append((float(place), matrix))
-    result += _set_home(part, line, catalog)
-    at = taken_off_at(part, line, catalog)
-    if at is not None:
-        result.append((at, _taken_off(part, catalog)))
-    return tuple(sorted(result, key=itemgetter(0)))
+    return result
 
 
 CRASH = -1.0  # place in time of what the crash recorder wrote: before all that was done since
@@ -287,10 +300,12 @@ def taken_off_at(part: PartModel, line: History, catalog: Catalog) -> float | No
 
     What a record lists as fired, or an earlier look saw, was there then: both can be true.
     """
-    words = catalog.looks(part.kind.kind)
+    if not part.kind.fires:
+        return None
     looks = [(at, e) for at, e in line.all_of(Look) if split_loop(e.component)[0] == part.id]
+    words = catalog.looks(part.kind.kind) if looks else {}
     gone = [(at, e) for at, e in looks if e.seen in words and words[e.seen].shows == "gone"]
-    if not gone or not part.kind.fires:
+    if not gone:
         return None
     last, seen = gone[-1]
     since = max((at for at, w in line.works if w.component == part.id and at < last), default=-1)
@@ -430,27 +445,45 @@ def fold_evidence(
     evidence: list[OnComponent], works: tuple[tuple[float, Array], ...], shape: tuple[int, int, int]
 ) -> EpochChain:
     """Return the evidence on a part folded over its epochs."""
-    segments = [np.ones(shape) for _ in range(len(works) + 1)]
+    told = [np.ones(shape) for _ in range(len(works) + 1)]
     for piece in evidence:
         epoch = sum(1 for place, _ in works if place < piece.place)
-        segments[epoch] = segments[epoch] * piece.values
-    if not works:
-        return EpochChain(segments[0], None)
-    backward = segments[-1]
-    for (_, matrix), segment in zip(reversed(works), reversed(segments[:-1]), strict=True):
-        backward = segment * (backward @ matrix.T)
-    return EpochChain(backward, _now(works, segments))
+        told[epoch] = told[epoch] * piece.values
+    matrices = tuple(matrix for _, matrix in works)
+    return EpochChain(_folded(told[-1], matrices, told), matrices, tuple(told))
 
 
-def _now(works: tuple[tuple[float, Array], ...], segments: list[Array]) -> Array:
-    """Return the chance of the last micro given the first and all evidence between."""
-    forward = segments[0][..., None] * works[0][1] * segments[1][..., None, :]
-    for (_, matrix), segment in zip(works[1:], segments[2:], strict=True):
-        forward = (forward @ matrix) * segment[..., None, :]
-    total = forward.sum(axis=-1, keepdims=True)
-    if float(total.min()) > 0.0:
-        return np.asarray(forward / total)
-    return np.asarray(np.divide(forward, total, out=np.zeros_like(forward), where=total > 0.0))
+def _folded(last: Array, works: Sequence[Array], told: Sequence[Array]) -> Array:
+    """Return what the evidence of all epochs says, of the last one with what is asked of it."""
+    for matrix, said in zip(reversed(works), reversed(told[:-1]), strict=True):
+        last = said * (last @ matrix.T)
+    return last
+
+
+def likelihood_now(made: EpochChain, states: Array) -> Array:
+    """Return the likelihood of the evidence and of some micros now, by what it was after the crash.
+
+    Args:
+        made: The evidence.
+        states: Weights of the micros, 0 to 1: (rows, M).
+
+    Returns:
+        (rows, U, C, M).
+    """
+    return _folded(made.told[-1] * states[:, None, None, :], made.works, made.told)
+
+
+def chance_now(made: EpochChain, after: Array) -> Array:
+    """Return the chance of each micro now, times that of the evidence: (C, M).
+
+    Args:
+        made: The evidence.
+        after: Chance of what it was like after the crash, this evidence left out: (U, C, M).
+    """
+    now = after * made.told[0]
+    for matrix, said in zip(made.works, made.told[1:], strict=True):
+        now = (now @ matrix) * said
+    return np.asarray(now.sum(axis=0))
 
 
 def not_sound(part: PartModel) -> Array:

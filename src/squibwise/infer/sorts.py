@@ -55,8 +55,10 @@ def _mark_rows(columns: list[Array]) -> Array:
     """
     if len(columns) == 1 and columns[0].shape[1] == 1:
         return columns[0][:, 0]
-    table = np.concatenate(columns, axis=1)
-    return np.asarray(table @ np.sqrt(np.arange(2, table.shape[1] + 2) * np.pi))
+    weights = np.sqrt(np.arange(2, sum(c.shape[1] for c in columns) + 2) * np.pi)
+    ends = np.cumsum([c.shape[1] for c in columns])[:-1]
+    each = zip(columns, np.split(weights, ends), strict=True)
+    return np.asarray(sum(table @ own for table, own in each))
 
 
 def _picked(cluster: Cluster, first: Ints) -> Cluster:

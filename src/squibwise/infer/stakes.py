@@ -14,6 +14,7 @@ from squibwise.infer.network import Likelihood
 from squibwise.infer.parts import OnComponent, PartModel, not_sound
 from squibwise.model.belief import Loss, LossTable
 from squibwise.model.names import split_component
+from squibwise.model.words import STATES
 
 Array = npt.NDArray[np.float64]
 NEUTRAL = Loss(needless=1.0, missed=1.0)
@@ -28,7 +29,7 @@ def calls_for_a_new_one(part: PartModel, catalog: Catalog) -> Array:
     bad = not_sound(part)
     if not part.kind.fires:
         return bad
-    faulty = np.array([m.state == "faulty" for m in part.micros])
+    faulty = part.states()[:, STATES.index("faulty")] > 0.0
     return np.where(faulty, catalog.firing.scans.tests.device_is_at_fault.value * bad, bad)
 
 

@@ -179,7 +179,7 @@ def _uses(curve: Curve, quantity: str) -> bool:
 
 def _years(curve: Curve, year: Array) -> list[tuple[Array, Array | float]]:
     unknown = np.isnan(year)
-    if not unknown.any() or not _uses(curve, "year"):
+    if not _uses(curve, "year") or not unknown.any():
         return [(np.where(unknown, 0.0, year), 1.0)]
     total = sum(weight for _, weight in curve.years)
     first = np.arange(len(curve.years)) == 0
@@ -193,6 +193,8 @@ def _belts(curve: Curve, belted: Array) -> list[tuple[Array, Array | float]]:
     if not _uses(curve, "belted"):
         return [(np.zeros(belted.shape), 1.0)]
     share = np.where(np.isnan(belted), curve.belted_share, belted)
+    if np.isin(share, _BELTS).all():
+        return [(share, 1.0)]
     return [
         (np.full(share.shape, latched), share if latched else 1.0 - share) for latched in _BELTS
     ]

@@ -181,7 +181,7 @@ def _triggers(condition: Condition, component: str, situation: Situation) -> Ite
         }
         if zones:  # a blow struck one of them or another
             likeliest, any_of_them = (
-                max(zones, key=lambda z: zones[z]),
+                max(zones, key=lambda z: round(zones[z], 9)),
                 min(sum(zones.values()), 1.0),
             )
             yield Trigger(what=likeliest, state="struck", probability=any_of_them)
