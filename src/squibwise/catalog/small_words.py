@@ -27,6 +27,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         or_: They join what excludes one another.
         then: They join what follows in time.
         but: They begin a clause that goes against the one before it.
+        neither: They say that what was denied of one part holds for another.
         except_: They take something out of what stands before them.
         everything: They name all there is.
         rest: They name all that was not named.
@@ -88,6 +89,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     or_: frozenset[str] = msgspec.field(name="or")
     then: frozenset[str]
     but: frozenset[str]
+    neither: frozenset[str]
     except_: frozenset[str] = msgspec.field(name="except")
     everything: frozenset[str]
     rest: frozenset[str]

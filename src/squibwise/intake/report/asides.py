@@ -8,7 +8,15 @@ from squibwise.intake.report.lexicon import BASE, Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.phrases import find_claims
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, TELLS, Words, add_status, has_fault, has_part
+from squibwise.intake.report.words import (
+    FAULTS,
+    HEADS,
+    TELLS,
+    Words,
+    add_status,
+    has_fault,
+    has_part,
+)
 
 _NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 _IF = pattern(r"(?:^|\W)(?:if|wenn|falls|si|se|jesli|jezeli)\s+$")  # "if B1001 comes back"
@@ -179,6 +187,17 @@ def excepts_a_part(line: Line, lexicon: Lexicon) -> bool:
     return (
         is_praised and has_part(words) and why_absent(words, is_coded=False) in ("", "found good")
     )
+
+
+def says_neither(text: str, words: Words, lexicon: Lexicon) -> bool:
+    """``the right one neither``: a place of which holds what was said of the part before."""
+    is_place = words.is_sided and not words.features & (TELLS | HEADS)
+    return is_place and _neither(lexicon).search(flat(text)) is not None
+
+
+@lru_cache(maxsize=4)
+def _neither(lexicon: Lexicon) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(sorted(lexicon.small.neither))})\b")
 
 
 @lru_cache(maxsize=4)

@@ -14,7 +14,7 @@ from squibwise.intake.report.codes import Code, find_status_byte
 from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.lines import failure_type_of
-from squibwise.intake.report.plain_clauses import CLAUSE, OF_ALL, names_other_part, opposite
+from squibwise.intake.report.plain_clauses import CLAUSE, OF_ALL, names_other_part
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
     FAULT_WORDS,
@@ -26,6 +26,7 @@ from squibwise.intake.report.words import (
     has_fault,
     has_part,
     heads_of,
+    opposite,
     stands_alone,
 )
 
@@ -240,9 +241,10 @@ def repeat_part(words: Words, before: Words) -> None:
     if "otherside" in words.features and not (words.sides or words.seats):
         other = opposite(before)
         words.sides, words.seats = other.sides, other.seats
+        words.features |= other.features & KERB
     own = words.features & OWN_PARTS
     if own <= {"charge"}:
-        placed = words.features & KERB or words.seats or words.sides
+        placed = words.is_sided
         words.features |= before.features - TELLS - (KERB if placed else set())
         if not placed:
             words.seats |= before.seats

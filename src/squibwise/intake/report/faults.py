@@ -7,7 +7,7 @@ from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.absences import denied_by_name, why_gone
 from squibwise.intake.report.again import is_again, other_notations
-from squibwise.intake.report.asides import excepts_a_part, hear_untested, why_absent
+from squibwise.intake.report.asides import excepts_a_part, hear_untested, says_neither, why_absent
 from squibwise.intake.report.assertions import (
     DENYING,
     ONCE,
@@ -109,7 +109,7 @@ def gather(sheet: Sheet, catalog: Catalog) -> None:
 def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
     if line.role == "code":
         _take_codes(line, state, sheet, catalog)
-    elif _says_of_line(line, state, sheet, lexicon_of(catalog)) or _repeats(line, state, sheet):
+    elif any(takes(line, state, sheet, lexicon_of(catalog)) for takes in (_says_of_line, _repeats)):
         return
     elif line.role == "words" or (sheet.lists_parts and is_bare_part(line)):
         _take_words(line, state, sheet, catalog, precede)
@@ -264,13 +264,16 @@ def _says_of_line(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> 
     return True
 
 
-def _repeats(line: Line, state: _State, sheet: Sheet) -> bool:
+def _repeats(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> bool:
     """``The left curtain is open. So is the right one.``: a place like the one before it."""
     current, words = state.current, line.words
+    if says_neither(line.text, words, lexicon):
+        words.features.add("same")
+        words.voices.discard("not")
+        line.role = "words"
     told = words.features - {"skip", "same", "also", "side", "byside", *KERB}
     is_alike = bool(words.features & {"same", "also"}) and not (told or words.voices)
-    is_place = bool(words.seats or words.sides or words.features & KERB)
-    if not (is_alike and is_place and line.role in ("words", "unread")) or "?" in line.text:
+    if not (is_alike and words.is_sided and line.role in ("words", "unread")) or "?" in line.text:
         return False
     if current is None or current.absent or state.blanks or len(line.tokens) > _MOST_ALIKE:
         return False
@@ -340,6 +343,9 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
+        if says_neither(text, words, lexicon_of(catalog)):
+            words.features.add("same")
+            words.voices.discard("not")
         is_share = tells_stage_only(words) or (at and lacks_part(words))
         is_like = bool(words.features & {"same", "otherside"}) or _is_placed_also(words)
         is_like = is_like or (at > 0 and is_place(words))  # "left curtain open, right one (B1002)"
@@ -359,6 +365,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         )
         if "same" in words.features and state.current is not None and not fault.absent:
             add_statuses(words, state.current.words)
+            fault.absent = state.current.absent
         take_status(line, fault)
         _take_waiting(fault, state, sheet)
         sheet.faults += [fault, *(_words_entry(line, w, state) for w in records)]

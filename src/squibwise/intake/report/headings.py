@@ -5,7 +5,17 @@ from itertools import islice
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part, stands_alone
+from squibwise.intake.report.words import (
+    FAULTS,
+    HEADS,
+    KERB,
+    PARTS,
+    Words,
+    has_fault,
+    has_part,
+    opposite,
+    stands_alone,
+)
 
 DECORATED = pattern(
     r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)[\s(]*(?=[^\W_])"
@@ -30,7 +40,7 @@ _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a stat
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
     "internal mechanical defect performance ground range resistance".split()
 )
-_SIDE_WORDS = frozenset("skip side byside seatbag".split())
+_SIDE_WORDS = frozenset("skip side byside seatbag otherside".split()) | KERB
 _IN_SEATS = frozenset("sensor switch seatposition occupant lap".split())  # parts of other units too
 
 
@@ -44,13 +54,14 @@ def find_groups(lines: list[Line]) -> None:
     if first is None:
         return
     grouped = {_is_of_status(ln) for ln in lines[:first] if _is_group(ln)}
+    grouped |= {False} if sum(_sorts_by_side(lines, at) for at in range(len(lines))) > 1 else set()
     for at, line in enumerate(lines):
         is_alike = _is_of_status(line) in grouped or heads_place(lines, at)
         is_alike = is_alike or _turns_status(lines, at)
         if is_alike and _is_group(line):
             is_none = line.words.voices - {"gone", "past"}
             line.role, line.group = "group", Words() if is_none else line.words
-        elif _heads_codes(lines, at):
+        elif _heads_codes(lines, at) or _heads_sides(lines, at):
             line.role, line.group = "group", line.words
 
 
@@ -61,11 +72,25 @@ def _is_told(line: Line, is_coded: bool) -> bool:
 
 def heads_place(lines: list[Line], at: int) -> bool:
     """``Passenger side:``: a place and a colon, above a fault that tells no place of that kind."""
+    return lines[at].text.rstrip().endswith(":") and _heads_free(lines, at)
+
+
+def _sorts_by_side(lines: list[Line], at: int) -> bool:
+    """``NEARSIDE`` apart from what stands above it, or below what has a side of its own."""
+    line, before = lines[at], lines[at - 1] if at else None
+    is_apart = before is None or before.role == "blank" or before.number < line.number - 1
+    is_apart = is_apart or line.text.isupper() or before is None or before.words.is_sided
+    is_side = _is_group(line) and line.words.is_sided and not line.words.statuses
+    return is_side and is_apart and _heads_free(lines, at)
+
+
+def _heads_free(lines: list[Line], at: int) -> bool:
+    """Tell whether a line stands above a fault that tells no place of the kind that it tells."""
     line, after = lines[at], next_below(lines, at, RIGHT_BELOW)
-    if not line.text.rstrip().endswith(":") or after is None or line.words.statuses:
+    if after is None or line.words.statuses:
         return False
     one, two = line.words, after.words
-    is_free = not (one.seats | one.sides and two.seats | two.sides)
+    is_free = not (one.is_sided and two.is_sided)
     is_free = is_free and not (one.ends | one.rows and two.ends | two.rows)
     return is_free and bool(after.codes or stands_alone(two)) and not after.is_module
 
@@ -117,6 +142,23 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
     return is_lead or (is_bare and is_name)
 
 
+def _heads_sides(lines: list[Line], at: int) -> bool:
+    """``Curtains`` above ``B1A20 left open``: the first such name below no code, the next alike."""
+    line, before, after = lines[at], lines[at - 1] if at else None, next_below(lines, at, 1)
+    if line.codes or line.cells or after is None or not (after.codes and after.words.is_sided):
+        return False
+    names = line.words.features & HEADS and not has_fault(line.words)
+    if not (names and reads_as_name(line)) or line.words.voices or line.words.statuses:
+        return False
+    is_first = before is None or not before.codes or bool(before.words.features & HEADS)
+    is_next = (
+        before is not None
+        and before.words.is_sided
+        and any(ln.role == "group" and ln.words.features & HEADS for ln in lines[:at])
+    )
+    return (is_first or is_next) and not after.words.features & (HEADS | {"bag"})
+
+
 def _is_abbreviation(line: Line) -> bool:
     """``OCU``: one word in capitals, the name of a unit above its codes."""
     return len(line.tokens) == 1 and line.text.strip(" :-=*[]").isupper()
@@ -153,10 +195,25 @@ def _is_group(line: Line) -> bool:
     is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
     is_past = DECORATED.match(line.text) and words.voices & {"gone", "past"}
     is_status = bool(words.statuses) and "locked" not in words.statuses  # "unit locked"
-    told = words.is_placed or is_status or is_none or is_past
+    is_facing = words.features == {"otherside"}
+    told = words.is_placed or words.is_sided or is_status or is_none or is_past or is_facing
     strange = round((1.0 - line.known_share) * len(line.tokens))
-    is_label = line.text.rstrip().endswith(":") and words.is_placed
+    is_label = line.text.rstrip().endswith(":") and (words.is_placed or words.is_sided)
     return strange <= int(is_label and len(line.tokens) > 1) and bool(told)  # "Plazas traseras:"
+
+
+def facing(group: Words | None, before: Words | None) -> Words | None:
+    """``Opposite side:`` below what a heading of one side headed."""
+    if group is None or before is None or "otherside" not in group.features:
+        return group
+    return opposite(before) if before.is_sided else group
+
+
+def ends_group(line: Line, group: Words) -> bool:
+    """``Other things:`` ends what a heading said of the lines above, as another part does."""
+    is_other = group.features & HEADS and line.codes and line.words.features & HEADS
+    is_end = line.role in ("unread", "aside") and line.text.rstrip().endswith(":")
+    return is_end or bool(is_other and not line.words.features & group.features & HEADS)
 
 
 def next_below(lines: list[Line], at: int, reach: int) -> Line | None:

@@ -19,7 +19,7 @@ from squibwise.intake.report.candidates import (
 )
 from squibwise.intake.report.codes import Code, find_codes
 from squibwise.intake.report.sheet import CLEAR, Fault
-from squibwise.intake.report.words import FAULTS, Words, has_part
+from squibwise.intake.report.words import FAULTS, KERB, Words, has_part
 from squibwise.model import report
 from squibwise.model.car import OwnCode
 from squibwise.model.names import Side, side_of
@@ -41,7 +41,6 @@ Readings = tuple[tuple[FaultWord, float], ...]
 
 def settle(fault: Fault, scope: Scope) -> None:
     """Set what a fault means; another unit's faults name no part of the restraint system."""
-    _take_group(fault)
     _join(fault, msgspec.structs.replace(scope, is_foreign=fault.unit == "other"))
     if fault.unit == "unknown" and fault.first.module is None and fault.candidates:
         fault.unit = "restraint"
@@ -58,16 +57,17 @@ def settle(fault: Fault, scope: Scope) -> None:
     fault.candidates, fault.clash = ((_UNIT,) if is_about_unit else ()), ()
 
 
-def _take_group(fault: Fault) -> None:
+def take_group(fault: Fault) -> None:
     """Add what a heading of many faults says: part, side, seat or status, where it is missing."""
     words, group = fault.words, fault.first.group
     if group is None:
         return
     if not (has_part(words) or words.features & {"bag", "unit"}):
-        words.features |= group.features - {"skip"}
-    if not (words.seats or words.sides):
+        words.features |= group.features - KERB - {"skip"}
+    if not words.is_sided:
         words.seats |= group.seats
         words.sides |= group.sides
+        words.features |= group.features & KERB
     words.ends |= group.ends if not words.ends else set()
     words.rows |= group.rows if not words.rows else set()
     if not words.statuses and not fault.absent:

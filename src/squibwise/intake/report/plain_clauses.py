@@ -17,6 +17,7 @@ from squibwise.intake.report.words import (
     has_part,
     heads_of,
     lacks_part,
+    opposite,
     stands_alone,
 )
 
@@ -27,7 +28,6 @@ _EVERYONE = (
     r"os dois|as duas|todos|todas|tutti|tutte|entrambi|entrambe|oba|obie|wszystkie)"
 )
 OF_ALL = pattern(rf"(?i)\({_EVERYONE}\b[^)]{{0,40}}\)|[,;-]\s*{_EVERYONE}\s[^,;.()]{{3,25}}\.?\s*$")
-_OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 
 
@@ -172,13 +172,6 @@ def _moved(words: Words, place: Words) -> Words:
         ends=place.ends or words.ends,
         rows=place.rows or words.rows,
     )
-
-
-def opposite(words: Words) -> Words:
-    """The words with the other side, or the other seat."""
-    sides = {_OPPOSITE.get(side, side) for side in words.sides}
-    seats = {_OPPOSITE.get(seat, seat) for seat in words.seats}
-    return msgspec.structs.replace(words, sides=sides, seats=seats, statuses=[*words.statuses])
 
 
 def _both(words: Words) -> list[Words]:

@@ -25,7 +25,7 @@ from squibwise.intake.report.line_units import part_units, take_line_units
 from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.marks import apply_results, apply_ticks, apply_times
-from squibwise.intake.report.meaning import fold_line, settle, tell
+from squibwise.intake.report.meaning import fold_line, settle, take_group, tell
 from squibwise.intake.report.other_files import name_table, set_events_aside
 from squibwise.intake.report.own_places import part_places
 from squibwise.intake.report.own_words import find_hand
@@ -107,13 +107,15 @@ def gather_lines(lines: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet
 
 def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
     """Return what the gathered faults mean on a car; see ``understand``. A sheet settles once."""
+    _take_named(sheet, car)
+    for fault in sheet.faults:
+        take_group(fault)
     scope = Scope(
         catalog=catalog,
         hand=_hand(sheet, car),
         car=car,
         has_plain_front=any(_is_plain_front(f.words) for f in sheet.faults),
     )
-    _take_named(sheet, car)
     for fault in sheet.faults:
         _place_kerb(fault.words, scope.hand)
         settle(fault, scope)

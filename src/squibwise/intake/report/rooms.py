@@ -71,8 +71,12 @@ def _keep(room: Line, block: list[Line], lexicon: Lexicon) -> None:
     if not own:
         return
     own += [ln for ln in block if ln.words.features & _IN_SEATS and not _is_foreign(ln)]
+    is_group = room.role == "group"  # its lines have what it says
     room.role = room.role if room.is_module else "group"
     for line in own:
+        if is_group:
+            line.unit = "restraint"
+            continue
         said = line.group.statuses if line.group else []
         line.unit, line.group = "restraint", replace(room.words, features=set(), statuses=said)
 

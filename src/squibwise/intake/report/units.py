@@ -10,6 +10,8 @@ from squibwise.intake.report.headings import (
     MOST_WORDS,
     RIGHT_BELOW,
     begins_block,
+    ends_group,
+    facing,
     find_groups,
     heading_name,
     heads_seats,
@@ -164,18 +166,13 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         if line.codes and not is_told and _is_told_elsewhere(lines, at, module, lexicon):
             line.unit = "other"
         if line.role == "group":
-            group = line.group
-        elif group is not None and (begins_block(lines, at) or _ends_group(line)):
+            group = line.group = facing(line.group, group)
+        elif group is not None and (begins_block(lines, at) or ends_group(line, group)):
             group = None
         elif group is not None:
             line.group = group
     _settle_unnamed(lines)
     keep_rooms(lines, lexicon, is_usual=usual == "restraint")
-
-
-def _ends_group(line: Line) -> bool:
-    """``Other things:`` ends what a heading said of the lines above."""
-    return line.role in ("unread", "aside") and line.text.rstrip().endswith(":")
 
 
 def _status_below(line: Line) -> Words | None:

@@ -64,6 +64,11 @@ class Words(msgspec.Struct, kw_only=True):
         return bool(self.seats or self.sides or self.ends or self.rows)
 
     @property
+    def is_sided(self) -> bool:
+        """True when they name a seat or a side, also as British workshops name it."""
+        return bool(self.seats or self.sides or self.features & KERB)
+
+    @property
     def says_nothing(self) -> bool:
         """True when no word of the line means anything here."""
         return not (self.features - {"skip"} or self.seats or self.sides or self.statuses)
@@ -127,6 +132,8 @@ HEADS = (PARTS - {"switch"}) | frozenset(
 )
 _UNIT_WORDS = frozenset({"unit", "airbagmodule"})
 OWN_PARTS = HEADS - _UNIT_WORDS
+_PAIRS = (("left", "right"), ("driver", "passenger"), ("nearside", "offside"))
+_OPPOSITE = dict((*_PAIRS, *(pair[::-1] for pair in _PAIRS)))
 KERB = frozenset({"nearside", "offside"})  # sides as British workshops name them
 OF_ITS_OWN = (PARTS | {"bag", "lamp", "unit"}) - {"charge"}  # an igniter is one of something
 FAULT_WORDS = FAULTS | {"battery", "notfired"}
@@ -189,9 +196,8 @@ def has_part(words: Words) -> bool:
 
 def lacks_part(words: Words) -> bool:
     """Tell whether words name a place and a fault whose part stands before, as in a list."""
-    placed = bool(words.sides or words.seats or words.features & KERB)
     named = words.features & HEADS or "belt" in words.features
-    return placed and not named and bool(words.features & TELLS)
+    return words.is_sided and not named and bool(words.features & TELLS)
 
 
 def tells_stage_only(words: Words) -> bool:
@@ -203,3 +209,14 @@ def tells_stage_only(words: Words) -> bool:
 def has_fault(words: Words) -> bool:
     """Tell whether words tell of anything wrong."""
     return bool(words.features & FAULTS)
+
+
+def opposite(words: Words) -> Words:
+    """The words with the other side, or the other seat."""
+    sides, seats, features = (
+        {_OPPOSITE.get(one, one) for one in told}
+        for told in (words.sides, words.seats, words.features)
+    )
+    return msgspec.structs.replace(
+        words, sides=sides, seats=seats, features=features, statuses=[*words.statuses]
+    )
