@@ -46,6 +46,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         guesses: Labels of what is only supposed.
         musts: Verbs that say what ought to be, or is supposed to.
         nothing_else: Two words, one behind the other, that deny what was not told.
+        otherwise: With a clean result they speak of what was not told.
         never: They say that it was at no time.
         by_turns: Two phrases that say, with a denial beside one, that a fault comes and goes.
         again: What may stand beside a word of praise that ends a fault: "ok again now".
@@ -108,6 +109,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     guesses: frozenset[str]
     musts: frozenset[str]
     nothing_else: tuple[tuple[str, str], ...]
+    otherwise: frozenset[str]
     never: frozenset[str]
     by_turns: tuple[tuple[str, str], ...]
     again: frozenset[str]

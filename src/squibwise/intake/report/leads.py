@@ -6,9 +6,11 @@
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.assertions import UNSURE, count_strange
+from squibwise.intake.report.closings import names_rest
 from squibwise.intake.report.features import NO
 from squibwise.intake.report.headings import DECORATED, indent, next_below
 from squibwise.intake.report.lexicon import Lexicon
+from squibwise.intake.report.phrases import find_claims
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, Words, stands_alone
 
@@ -159,5 +161,6 @@ def _is_no(line: Line, lexicon: Lexicon, usual: str | None) -> bool:
         return False
     words = line.words
     told = words.features - {"skip"} or words.statuses or words.seats or words.sides
-    is_denied = texts[0] in lexicon.denying and not told
+    counts = find_claims(line.text, lexicon) & {"count", "clean"}  # "No faults", "No more codes"
+    is_denied = texts[0] in lexicon.denying and not (told or counts or names_rest(texts, lexicon))
     return is_denied and count_strange(line.text, lexicon, usual, frozenset(NO)) == 0

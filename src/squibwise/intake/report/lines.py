@@ -10,6 +10,7 @@ from squibwise.intake.report.asides import (
     why_aside,
     why_no_code,
 )
+from squibwise.intake.report.closings import part_closing
 from squibwise.intake.report.features import join_denied, read_words
 from squibwise.intake.report.hearsay import why_of_others
 from squibwise.intake.report.labels import numbers_a_thing
@@ -87,6 +88,7 @@ def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
     if len(cells) > 1:
         return [Line(number=raw.number, raw=text, text=said, cells=cells, is_cut=is_cut)]
     parts = [p for s in _sentences(said) for p in _without_question(s, lexicon)]
+    parts = [p for s in parts for p in part_closing(s, lexicon)]
     if len(parts) == 1:
         return [Line(number=raw.number, raw=text, text=said, is_cut=is_cut)]
     return [Line(number=raw.number, raw=p, text=p, is_cut=is_cut) for p in parts]

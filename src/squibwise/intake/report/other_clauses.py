@@ -13,6 +13,7 @@ from squibwise.intake.report.assertions import (
     sort_tokens,
     sort_words,
 )
+from squibwise.intake.report.closings import names_rest
 from squibwise.intake.report.lexicon import Lexicon, flat, lexicon_of, tokenise
 from squibwise.intake.report.line_words import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import find_hits
@@ -171,7 +172,7 @@ def _is_of_other(
         is_new(clause, lexicon)
         or (may_blame and not small.blamed.isdisjoint(texts))
         or not small.beside.isdisjoint(texts)
-        or _names_rest(texts, lexicon)
+        or names_rest(texts, lexicon)
         or _is_of_impact(words)
     ):
         return True  # "never had that before", "not the plug", "cause not found", "nothing else"
@@ -198,14 +199,14 @@ def _denies_verb(clause: str, lexicon: Lexicon, language: str | None) -> bool:
     tokens = tokenise(clause)
     texts = [t.text for t in tokens]
     if _is_over(texts, lexicon):
-        return not _names_rest(texts, lexicon)
+        return not names_rest(texts, lexicon)
     adverbs = lexicon.small.denies | ({"no"} if language else set())
     at = next((n for n, t in enumerate(tokens) if t.text in adverbs), None)
     if at is None or sort_tokens(tokens[:at], lexicon, language)[2]:
         return False
     hits = find_hits(lexicon, tokens, language)
     is_named = any((HEADS | FAULTS) & {*h.means} or h.means[0].startswith("side:") for h in hits)
-    is_other = _names_rest(texts, lexicon) or is_new(clause, lexicon)
+    is_other = names_rest(texts, lexicon) or is_new(clause, lexicon)
     return not (is_named or is_other) and sort_tokens(tokens[at:], lexicon, language)[2] > 0
 
 
@@ -222,9 +223,3 @@ def _has_strange_subject(clause: str, lexicon: Lexicon, language: str | None) ->
 
 def _is_over(texts: list[str], lexicon: Lexicon) -> bool:
     return any(one in texts and two in texts for one, two in lexicon.small.no_longer)
-
-
-def _names_rest(texts: list[str], lexicon: Lexicon) -> bool:
-    """``nothing else``, ``rien de plus``: nothing is denied but what was not told."""
-    pairs = lexicon.small.nothing_else
-    return any(one in texts and two in texts[texts.index(one) :] for one, two in pairs)
