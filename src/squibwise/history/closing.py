@@ -260,8 +260,11 @@ def _scan_lines(report: Report) -> list[Problem]:
     stored = [x for x in lines if x not in there and x not in waiting]
     read = report.reading
     beside = (*read.coverage.stand_ins, *read.coverage.counts_more)
-    asked: list[Unread | CodeLine] = [*read.strange, *read.doubtful, *beside]
-    raws = {x.line: " ".join(x.raw.split()) for x in asked}
+    asked: list[Unread | CodeLine] = [*read.strange, *read.unsure, *read.doubtful, *beside]
+    raws = {x.line: x.raw for x in asked}
+    short = (f.origin for f in read.findings if f.code == "count-differs")
+    raws |= {o.line: o.raw for o in short if o.line is not None}
+    raws = {line: " ".join(raw.split()) for line, raw in sorted(raws.items())}
     unread = [f'line {number}, "{raw[:80]}"' for number, raw in raws.items()]
     more = [f"{len(unread) - _TOLD} more"] if unread[_TOLD:] else []
     found = {

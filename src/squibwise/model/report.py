@@ -104,6 +104,9 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         return is_bare and self.status == ("not-tested",) and not self.is_doubtful
 
 
+UNSURE = "told, not sure that it is there now"
+
+
 class Unread(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A line that was not read as a fault; nothing is dropped.
 
@@ -221,6 +224,11 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         sure = {(c.component, c.fault) for c in self.lines if c.present and c.component}
         codes = {c.code for c in self.lines if c.present} - {None}
         return tuple(c for c in lines if c.code not in codes and (c.component, c.fault) not in sure)
+
+    @property
+    def unsure(self) -> tuple[Unread, ...]:
+        """Lines that tell of something that may be there now."""
+        return tuple(u for u in self.unread if u.why == UNSURE)
 
     @property
     def strange(self) -> tuple[Unread, ...]:
