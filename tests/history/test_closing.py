@@ -50,7 +50,8 @@ from squibwise.model.evidence import (
     SubstituteLoad,
 )
 from squibwise.model.evidence import TestOutcome as Outcome
-from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
+from squibwise.model.origin import Finding, Origin
+from squibwise.model.report import UNSURE, CodeLine, Coverage, ReadReport, Report, Unread
 
 CATALOG = load_catalog()
 BAG = "driver.front-bag"
@@ -633,3 +634,19 @@ def test_what_states_no_time_stands_before_all_that_follows_it_and_keeps_its_pla
     early = msgspec.structs.replace(signed("d"), time=dt.datetime(2026, 3, 1))
     ordered = [e.what for e in order_entries((first, timed, after, early)) if isinstance(e, Passed)]
     assert ordered == ["a", "d", "b", "c"]
+
+
+def test_a_last_scan_waits_for_lines_that_nobody_is_sure_of_and_for_faults_that_it_counts() -> None:
+    unsure = Unread(line=2, raw="Passenger belt open", why=UNSURE)
+    short = Finding(
+        code="count-differs",
+        severity="warning",
+        message="The report announces 2 faults here, 0 were read.",
+        origin=Origin(file="scan.txt", line=3, raw="Number of faults: 2"),
+    )
+    seen = Coverage(complete=True, able=True, unit_volts=12.6)
+    reading = ReadReport(unread=(unsure,), findings=(short,), coverage=seen)
+    standing = judge_scan(course(WORK, Report(id="scan", reading=reading)), CATALOG)
+    assert standing.outcome == "undecided"
+    (problem,) = (p for p in standing.problems if p.word == "unread")
+    assert problem.detail == 'line 2, "Passenger belt open", line 3, "Number of faults: 2"'

@@ -17,6 +17,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         after: Labels of what was there after it.
         reads: They name a reading of the codes, which a rank may follow.
         ranks: Words for the first of two readings, and for the second.
+        searches: What a reading needs, and loses when it breaks off.
+        broken_off: They say of a reading that it did not come to its end.
         previous: They say of a reading that it was made before.
         nothing: Behind a bare code they may deny it.
         inverts: Verbs that begin a question, with an article behind them.
@@ -79,6 +81,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     after: frozenset[str]
     reads: frozenset[str]
     ranks: tuple[tuple[str, ...], tuple[str, ...]]
+    searches: frozenset[str]
+    broken_off: frozenset[str]
     previous: frozenset[str]
     nothing: frozenset[str]
     inverts: frozenset[str]

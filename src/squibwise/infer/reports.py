@@ -151,7 +151,8 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
         return 0.0
     if _NOTHING_UNDERSTOOD in told and len(report.reading.unread) >= _A_LIST:
         return 0.0
-    if coverage.complete is False:
+    is_blank = coverage.cleared is not None and report.when != "after-repair"
+    if coverage.complete is False or (is_blank and not report.shows_codes):
         return 1.0 - reach.unread_if_partial.value
     if coverage.complete is None and report.reading.lines and not _names_a_part(report):
         return 0.0  # a list of another unit, or of codes that nobody could read

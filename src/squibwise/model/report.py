@@ -165,6 +165,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         is_vouched: That it is complete is its owner's word, the report itself does not say so.
         silent: Where the report says that the restraint unit did not answer: nothing was read of
             it; None when it does not say so.
+        broken_off: Where it says that its reading broke off, whoever calls it complete.
+        cleared: Where it says that codes were cleared: before a repair it is then blank.
     """
 
     complete: bool | None = None
@@ -184,6 +186,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     serial: str = ""
     is_vouched: bool = False
     silent: Origin | None = None
+    broken_off: Origin | None = None
+    cleared: Origin | None = None
 
 
 class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

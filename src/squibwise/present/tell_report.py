@@ -160,6 +160,10 @@ def tell_coverage(covered: Coverage) -> tuple[str, ...]:
     said = [whole[covered.complete]]
     if covered.silent is not None:
         said = [f"The airbag control unit did not answer (line {covered.silent.line})."]
+    if covered.broken_off is not None:
+        said.append(f"It says that its reading broke off (line {covered.broken_off.line}).")
+    if covered.cleared is not None:
+        said.append(f"It says that codes were cleared (line {covered.cleared.line}).")
     said += ["The unit was not able to run its tests."] if covered.able is False else []
     if covered.unit_volts is not None:
         said.append(f"Supply at the unit {covered.unit_volts:g} V.")

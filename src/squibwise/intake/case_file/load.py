@@ -65,9 +65,11 @@ def person(entry: Entry) -> str | None:
 def report(entry: ReportEntry, entry_id: str, reading: ReadReport, origin: Origin) -> Report:
     """Return a report as evidence; what the user states of its coverage goes before its text.
 
-    Of a unit that did not answer not every circuit was read, whoever says so.
+    Of a unit that did not answer, or whose reading broke off, not every circuit was read,
+    whoever says so.
     """
-    complete = entry.complete if reading.coverage.silent is None else None
+    read = reading.coverage
+    complete = entry.complete if read.silent is read.broken_off is None else None
     stated = {"complete": complete, "unit_volts": entry.unit_volts}
     known = {key: value for key, value in stated.items() if value is not None}
     vouched = complete is True and reading.coverage.complete is not True

@@ -5,7 +5,7 @@ from itertools import pairwise
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
-from squibwise.intake.report.assertions import UNSURE, denies_strangely, is_doubted
+from squibwise.intake.report.assertions import denies_strangely, is_doubted
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.features import NO
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
@@ -14,6 +14,7 @@ from squibwise.intake.report.other_clauses import clauses_of, denies_other
 from squibwise.intake.report.phrases import find_claims, find_hits
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, Words, has_fault, has_part
+from squibwise.model.report import UNSURE
 
 _ANSWER = pattern(r"(?i)\W*(?:no|nein|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)")
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language

@@ -17,7 +17,6 @@ from squibwise.intake.report.line_words import language_of, without_codes, words
 from squibwise.intake.report.phrases import Hit, find_hits
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, HEADS, Words, has_fault, stands_alone
-from squibwise.model.report import UNSURE
 
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
 _FULL_STOP = pattern(r"[.!]\s")

@@ -11,7 +11,6 @@ from squibwise.intake.report.asides import excepts_a_part, hear_untested, says_n
 from squibwise.intake.report.assertions import (
     DENYING,
     ONCE,
-    UNSURE,
     begins_with_only,
     find_asserted,
     is_asserted,
@@ -65,7 +64,7 @@ from squibwise.intake.report.words import (
     tells_stage_only,
     tells_supply,
 )
-from squibwise.model.report import Unit
+from squibwise.model.report import UNSURE, Unit
 
 _FLASHES = pattern(r"(?i)\b(?:flash|blink)")
 _SAID_SHORTLY = 16  # words of a line that reports a crash record without a code

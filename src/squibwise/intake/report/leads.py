@@ -5,7 +5,7 @@
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
-from squibwise.intake.report.assertions import UNSURE, count_strange
+from squibwise.intake.report.assertions import count_strange
 from squibwise.intake.report.closings import names_rest
 from squibwise.intake.report.features import NO
 from squibwise.intake.report.headings import DECORATED, indent, next_below
@@ -13,6 +13,7 @@ from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.phrases import find_claims
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, Words, stands_alone
+from squibwise.model.report import UNSURE
 
 ANOTHER = "another car"
 _BULLET = pattern(r"\s*([-*>•·+]|\d{1,2}[.)])\s")

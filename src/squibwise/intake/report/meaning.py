@@ -6,7 +6,6 @@ Description beats number; where they disagree both are kept with weights and rep
 import msgspec
 
 from squibwise.catalog.codes import CodeMeaning, FailureType
-from squibwise.intake.report.assertions import UNSURE
 from squibwise.intake.report.candidates import (
     SURE_PARTS,
     Candidate,
@@ -24,7 +23,7 @@ from squibwise.model import report
 from squibwise.model.car import OwnCode
 from squibwise.model.names import Side, side_of
 from squibwise.model.origin import Origin
-from squibwise.model.report import CodeLine
+from squibwise.model.report import UNSURE, CodeLine
 from squibwise.model.words import Fault as FaultWord
 from squibwise.model.words import Status
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Scope, candidates_of
+from squibwise.intake.report.cut_short import find_cleared, find_end
 from squibwise.intake.report.lexicon import lexicon_of
 from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.lines import MAX_LINE
@@ -38,8 +39,9 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
     able, why = _able(own, sheet.volts, scope.catalog)
     odometer, unit = read_odometer(sheet)
     silent = next(iter(find_silence(sheet, told)), None)
+    broken_off = find_end(sheet, scope.catalog)
     return Coverage(
-        complete=_complete(own, sheet) if silent is None else False,
+        complete=_complete(own, sheet) if silent is broken_off is None else False,
         able=able,
         unit_volts=sheet.volts,
         modules=tuple(sheet.modules),
@@ -55,6 +57,8 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         counts_more=find_more(sheet, scope.catalog),
         serial=read_serial(sheet, scope.catalog),
         silent=silent,
+        broken_off=broken_off,
+        cleared=find_cleared(sheet),
     )
 
 
