@@ -31,6 +31,30 @@ def test_a_heading_holds_for_its_own_column_from_there_down() -> None:
     }
 
 
+STAGGERED = """Steuergerät Airbag              gelesen am 3.
+Aktuell                         Aktuell, Fortsetzung
+B2C2F Gurtstraffer Schloss      B2C48 Crashdaten gespeichert
+      Fahrer Unterbrechung      B2C33 Sitzmatte Beifahrer
+B2C12 Airbag Beifahrer Stufe 1        nicht kalibriert
+      Unterbrechung
+B2C13 Airbag Beifahrer Stufe 2  Historisch
+      Widerstand zu hoch        B2C3C Wickelfeder Unterbrechung
+"""
+
+
+def test_columns_whose_rows_do_not_stand_beside_each_other_keep_their_own_words() -> None:
+    told = [(ln.code, ln.component, ln.fault, ln.status) for ln in read_text(STAGGERED).lines]
+    here, once = ("present",), ("stored",)
+    assert told == [
+        ("B2C2F", "driver.buckle-pretensioner", "open-or-high", here),
+        ("B2C12", "passenger.front-bag", "open-or-high", here),
+        ("B2C13", "passenger.front-bag", "open-or-high", here),
+        ("B2C48", "centre.control-unit", "event-recorded", here),
+        ("B2C33", "passenger.occupant-sensor", "calibration", here),
+        ("B2C3C", "driver.clock-spring", "open-or-high", once),
+    ]
+
+
 def test_units_that_head_columns_side_by_side_keep_their_own_codes() -> None:
     text = (
         "Motore                                  Airbag\n\n"

@@ -1,6 +1,7 @@
 """Every phrase of the vocabulary is read as its own test says."""
 
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
@@ -46,6 +47,17 @@ class Phrase(NamedTuple):
 def phrases(language: str) -> tuple[Phrase, ...]:
     rows = (FOLDER / f"{language}.tsv").read_text(encoding="utf-8").splitlines()[1:]
     return tuple(Phrase(*row.split("\t")) for row in rows if row)
+
+
+def test_a_bar_parts_words_not_whole_phrases() -> None:
+    """``not coded|not code`` would read ``not coded code``, and never what was meant."""
+    doubled = [
+        f"{term.language}: {term.phrase}"
+        for term in CATALOG.vocabulary.terms
+        if "|" in term.phrase
+        and any(a == b for s in term.spellings() for a, b in pairwise(s.split()))
+    ]
+    assert doubled == []
 
 
 def key_of(term: Term) -> tuple[str, str]:

@@ -20,6 +20,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         searches: What a reading needs, and loses when it breaks off.
         broken_off: They say of a reading that it did not come to its end.
         previous: They say of a reading that it was made before.
+        is_was: Two verbs that are the whole of a cell: a fault is there, or was.
         nothing: Behind a bare code they may deny it.
         inverts: Verbs that begin a question, with an article behind them.
         finding: They say that something showed, or name where it would; denied, it did not.
@@ -84,6 +85,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     searches: frozenset[str]
     broken_off: frozenset[str]
     previous: frozenset[str]
+    is_was: tuple[tuple[str, str], ...]
     nothing: frozenset[str]
     inverts: frozenset[str]
     finding: frozenset[str]

@@ -24,8 +24,8 @@ seatposition offswitch offlamp lamp clockspring unit airbagmodule system columnc
 rollbar bonnet batterycut hv hvcut ventcharge harness foreign off seatbag byside nearside offside
 stagehead loop dualstage electronics electronics? open high low resistance range short ground
 battery cross voltage
-communication configuration identity calibration internal performance mechanical defect crashrecord
-deployed notfired crashsignal skip alone same
+communication configuration identity calibration internal performance mechanical stuck defect
+crashrecord deployed notfired crashsignal skip alone same
 both otherside theone also atwheel atdash atroof atseat atbumper atpost link
 """
 _VOICES = """

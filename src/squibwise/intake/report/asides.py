@@ -6,7 +6,7 @@ from functools import lru_cache
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import BASE, Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import language_of, words_in
-from squibwise.intake.report.phrases import find_claims
+from squibwise.intake.report.phrases import Hit, find_claims, find_hits
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import (
     FAULTS,
@@ -182,6 +182,8 @@ def excepts_a_part(line: Line, lexicon: Lexicon) -> bool:
     if len(parts) == 1 or is_question(line):
         return False
     language = language_of(line, lexicon, None)
+    if _is_within(lexicon.small.except_, line, find_hits(lexicon, line.tokens, language)):
+        return False
     before, words = (words_in(text, lexicon, language) for text in parts)
     is_praised = bool(before.voices & (GOOD | {"not"})) or _is_of_all(parts[0], lexicon)
     return (
@@ -198,6 +200,12 @@ def says_neither(text: str, words: Words, lexicon: Lexicon) -> bool:
 @lru_cache(maxsize=4)
 def _neither(lexicon: Lexicon) -> re.Pattern[str]:
     return re.compile(rf"\b(?:{'|'.join(sorted(lexicon.small.neither))})\b")
+
+
+def _is_within(words: frozenset[str], line: Line, hits: tuple[Hit, ...]) -> bool:
+    """``poza zakresem``, out of range: a word that a phrase holds does nothing of its own."""
+    held = (t.text for h in hits for t in line.tokens[h.first + 1 : h.last])
+    return not words.isdisjoint(held)
 
 
 @lru_cache(maxsize=4)

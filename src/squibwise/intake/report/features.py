@@ -9,7 +9,15 @@ import msgspec
 from squibwise.catalog.vocabulary import VOICES
 from squibwise.intake.report.lexicon import Token
 from squibwise.intake.report.phrases import Hit
-from squibwise.intake.report.words import FAULTS, KERB, PARTS, Words, add_meanings, add_status
+from squibwise.intake.report.words import (
+    FAULTS,
+    HEADS,
+    KERB,
+    PARTS,
+    Words,
+    add_meanings,
+    add_status,
+)
 
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
 _AND = ("and", "und", "et", "y", "e", "i", "or")
@@ -251,7 +259,7 @@ def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]
         if mended and _denies_right_before(hit, mended[0], tokens, between=1):
             used |= {hit, mended[0]}  # "not repaired": the same
             continue
-        lack = _nearest(hit, lacks, tokens)
+        lack = _nearest(hit, lacks, tokens) or _led_by(hit, hits, lacks)
         good = _good_near(hit, hits, tokens)
         if lack is not None and _lacking(lack) == "locked":
             add_status(words, "locked")
@@ -270,6 +278,17 @@ def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
             words.voices.add("gone")
     return used
+
+
+def _led_by(hit: Hit, hits: tuple[Hit, ...], lacks: list[Hit]) -> Hit | None:
+    """``signal from the left front sensor: missing``: what a line speaks of is not there."""
+    first = next(iter(lacks), hit)
+    told = {m for h in hits if h != first for m in h.means} & (FAULTS | {"not"})
+    behind = (h for h in hits if h.first > hit.first)
+    is_last = all(h.means[0].startswith("status:") for h in behind)
+    before = {m for h in hits if h.first < first.first for m in h.means}
+    leads = first.first < hit.first and not before & HEADS
+    return first if leads and is_last and told == {"not"} else None
 
 
 def _good_near(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> Hit | None:

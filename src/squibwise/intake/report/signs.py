@@ -27,6 +27,7 @@ _STATE = pattern(r"(?i)\W*(?:stat|[eé]tat|estado|stan|zust|situa)")
 _STATE_LETTERS = tuple(
     {pair[0]: "present", pair[1]: "stored"} for pair in "ah as am ag ap ch cs pm ps ph".split()
 )
+_NOW, _ONCE = "present", "stored"
 _LETTERS = 3  # of the longest cell in a column of letters
 _ABSENT = "not there"  # of a row that every column of states denies
 _NO = NO | {"-"}
@@ -127,17 +128,18 @@ def apply_letters(lines: list[Line], lexicon: Lexicon) -> None:
     table = [ln for ln in lines if ln.cells]
     for column in range(max((len(r.cells) for r in table), default=0)):
         heading, rows = cell_of(table[0], column), table[1:]
-        cells = (cell_of(r, column).strip().casefold() for r in rows)
+        cells = (flat(cell_of(r, column)).strip() for r in rows)
         told = {cell for cell in cells if cell.strip("-")}
         signs = [*_SEAT_LETTERS, *(_STATE_LETTERS if _STATE.match(heading) else ())]
+        signs += ({now: _NOW, was: _ONCE} for now, was in lexicon.small.is_was)
         now = {t for t in told if "status:present" in lexicon.first_meanings(t)}
         if now and len(told) > len(now) and all(map(lexicon.is_earlier, told - now)):
-            signs.append({t: t if t in now else "stored" for t in told})
+            signs.append({t: t if t in now else _ONCE for t in told})
         for letters in signs:
             is_short = all(len(t) <= _LETTERS or t in letters for t in told)
             if letters.keys() <= told and is_short:
                 for row in rows:
-                    _put(row, column, letters.get(cell_of(row, column).strip().casefold()))
+                    _put(row, column, letters.get(flat(cell_of(row, column)).strip()))
 
 
 def _put(row: Line, column: int, said: str | None) -> None:

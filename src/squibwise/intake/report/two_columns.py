@@ -50,13 +50,20 @@ def _gutter(raws: Sequence[RawLine]) -> int | None:
     if not starts:
         return None
     first = min(starts, key=lambda at: (-starts[at], at))
-    firsts = sum(_FIRST.match(text) is not None for text in plain)
+    firsts = [text for text in plain if _FIRST.match(text)]
+    depth = max(map(_depth, firsts), default=0)
     coded = (text[:first] for text in plain if re.match(_CODE, text[first:]))
     beside = [left for left in coded if left.strip()]
-    both = sum(_FIRST.match(text) is not None for text in beside)
-    is_sheet = both and 2 * both >= len(beside)  # no table whose first column names parts
+    rows = [left for left in beside if _depth(left) <= depth]  # the others go on with a row
+    both = sum(_FIRST.match(left) is not None for left in rows)
+    is_sheet = beside and 2 * both >= len(rows)  # no table whose first column names parts
     least = 1 if any(_heads_both(text, first) for text in plain) else _LEAST
-    return first if starts[first] >= least <= firsts and is_sheet else None
+    return first if starts[first] >= least <= len(firsts) and is_sheet else None
+
+
+def _depth(text: str) -> int:
+    """How far a line is set in."""
+    return len(text) - len(text.lstrip())
 
 
 def _heads_both(text: str, gutter: int) -> bool:
