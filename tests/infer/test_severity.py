@@ -73,6 +73,34 @@ def test_an_estimate_of_nothing_leaves_that_there_was_no_crash() -> None:
     assert fired(nothing, BAG) < 0.01
 
 
+def estimate_sure_to(u_kmh: float | None, kmh: float) -> Assessment:
+    told = Recorder(
+        id="r", method="estimate", delta_v_long_kmh=-kmh, delta_v_lat_kmh=0.0, u_kmh=u_kmh
+    )
+    return assess(build.case(told), build.CATALOG)
+
+
+def test_an_estimate_that_is_surer_than_usual_is_nearer_to_a_measured_one() -> None:
+    # 5 km/h of damage are 5.7 km/h of the car: below 8 km/h nothing fires (49 CFR 563.5).
+    usual = build.CATALOG.priors.severity.sd_kmh
+    answers = [estimate_sure_to(u, 5.0) for u in (0.0, 1.0, 3.0, 5.0, usual)]
+    belts = [round(fired(a, BELT), 9) for a in answers]
+    assert belts == sorted(belts)
+    assert belts[1] < 0.03 < 0.2 < belts[-1]
+    assert answers[0].event.no_crash > answers[-1].event.no_crash + 0.3
+    assert fired(estimate_sure_to(None, 5.0), BELT) == pytest.approx(belts[-1], abs=1e-9)
+
+
+def test_an_estimate_less_sure_than_usual_is_the_mean_over_what_it_scatters_more() -> None:
+    # Law of total probability, by hand over the same five points of a normal distribution.
+    more, usual = 6.0, build.CATALOG.priors.severity.sd_kmh
+    points = np.linspace(-1.7, 1.7, 5)
+    weights = np.exp(-0.5 * points**2)
+    alone = [fired(estimate_sure_to(None, 30.0 + more * p), BAG) for p in points]
+    spread = fired(estimate_sure_to(float(np.hypot(usual, more)), 30.0), BAG)
+    assert spread == pytest.approx(float(weights @ alone / weights.sum()), abs=2e-3)
+
+
 @pytest.mark.parametrize(("kmh", "is_told"), [(5.0, True), (10.0, True), (25.0, False)])
 def test_a_crushed_nose_against_a_slow_record_is_told(kmh: float, is_told: bool) -> None:
     answer = recorded(kmh, Impact(id="body", zone="nose-left", extent="severe"))

@@ -74,18 +74,50 @@ def recorded_blows(
     forward = -(recorder.delta_v_long_kmh or 0.0)
     lateral = recorder.delta_v_lat_kmh or 0.0
     speed = float(np.hypot(forward, lateral))
+    ahead, aside = (forward / speed, lateral / speed) if speed else _AXES[zone.side]
+    spread = _estimated if recorder.method == "estimate" else _measured
+    for true, gate, weight in spread(recorder, speed, catalog):
+        along, across = ahead * true, aside * true
+        yield Blow(zone, true, along, across, gate, None, is_completed), weight
+
+
+_AXES = {"front": (1.0, 0.0), "rear": (-1.0, 0.0), "left": (0.0, 1.0), "right": (0.0, -1.0)}
+_Spread = Iterator[tuple[float, float, float]]
+
+
+def _measured(recorder: Recorder, speed: float, catalog: Catalog) -> _Spread:
+    """Yield what speeds a reading may mean, on the scale of estimates, their gates and weights."""
+    own = _own_spread(recorder, speed, catalog) if speed else 0.0
+    for true, weight in _around(speed, own):
+        yield catalog.priors.severity.bias * true, _gate(recorder, true, catalog), weight
+
+
+def _estimated(recorder: Recorder, speed: float, catalog: Catalog) -> _Spread:
+    """Yield the same for an estimate from the damage.
+
+    The usual scatter of estimates stands in the curves already. One less sure than usual is spread
+    over what it scatters more. One that is surer is a measured one by the share of the usual
+    variance that it is without, and an estimate as usual by the rest.
+    """
     severity = catalog.priors.severity
-    if recorder.method == "estimate" or speed == 0.0:
-        gate = _gate(recorder, speed, catalog)
-        yield Blow(zone, speed, forward, lateral, gate, None, is_completed), 1.0
+    usual = severity.sd_kmh
+    own = usual if recorder.u_kmh is None else recorder.u_kmh
+    surer = max(0.0, 1.0 - (own / usual) ** 2)
+    more = math.sqrt(max(0.0, own**2 - usual**2))
+    for told, weight in _around(speed, more) if surer < 1.0 else ():
+        yield told, _gate_of_estimate(told, catalog), (1.0 - surer) * weight
+    for told, weight in _around(speed, own) if surer else ():
+        yield told, gate_of_measured(told / severity.bias, catalog), surer * weight
+
+
+def _around(speed: float, spread: float) -> Iterator[tuple[float, float]]:
+    """Yield speeds around one, with their shares of a normal distribution; none is below zero."""
+    if not spread:
+        yield speed, 1.0
         return
     weights = np.exp(-0.5 * _RECORDED_STEPS**2)
-    own = _own_spread(recorder, speed, catalog)
     for step, weight in zip(_RECORDED_STEPS, weights / weights.sum(), strict=True):
-        true = max(0.0, speed + float(step) * own)
-        scaled, gate = severity.bias * true, _gate(recorder, true, catalog)
-        along, across = forward * scaled / speed, lateral * scaled / speed
-        yield Blow(zone, scaled, along, across, gate, None, is_completed), float(weight)
+        yield max(0.0, speed + float(step) * spread), float(weight)
 
 
 def _own_spread(recorder: Recorder, speed: float, catalog: Catalog) -> float:
@@ -125,7 +157,10 @@ def shows_a_crash(recorder: Recorder, catalog: Catalog) -> float:
     if recorder.rollover:
         return 1.0
     axes = recorder.delta_v_long_kmh or 0.0, recorder.delta_v_lat_kmh or 0.0
-    return _gate(recorder, float(np.hypot(*axes)), catalog)
+    speed = float(np.hypot(*axes))
+    if recorder.method == "estimate":
+        return sum(gate * weight for _, gate, weight in _estimated(recorder, speed, catalog))
+    return _gate(recorder, speed, catalog)
 
 
 def _gate_of_estimate(speed: float, catalog: Catalog) -> float:
