@@ -136,7 +136,7 @@ def test_latched_belts_fire_at_least_as_often_as_the_bag_at_every_speed() -> Non
         told = Recorder(id="r", delta_v_long_kmh=-speed, delta_v_lat_kmh=0.0, driver_belt="latched")
         answer = assess(build.case(told), build.CATALOG)
         assert fired(answer, BELT) >= fired(answer, BAG), speed
-        chances.append(fired(answer, BELT))
+        chances.append(round(fired(answer, BELT), 12))  # alike below the bound, but for its digits
     assert chances == sorted(chances)
 
 
