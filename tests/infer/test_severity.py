@@ -5,7 +5,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from squibwise.infer import assess
+from squibwise.infer import assess, assess_plainly
 from squibwise.infer.event_table import event_table
 from squibwise.infer.told import weigh_impact
 from squibwise.model.belief import Assessment
@@ -65,6 +65,20 @@ def test_what_is_recorded_alone_never_fires_less_for_being_faster() -> None:
     assert [a.event.no_crash for a in answers] == sorted(
         (a.event.no_crash for a in answers), reverse=True
     )
+
+
+@pytest.mark.parametrize("extent", [None, "moderate", "severe"])
+def test_a_clean_scan_beside_a_record_of_little_speed_raises_nothing(extent: str | None) -> None:
+    # A unit whose recorder missed the event may have lost its codes: its silence is no sign of it.
+    body = Impact(id="body", zone="nose-left", extent=extent)  # type: ignore[arg-type]
+    for kmh in (0.0, 9.0):
+        slow = Recorder(id="r", delta_v_long_kmh=-kmh, delta_v_lat_kmh=0.0)
+        before, after = (
+            assess_plainly(build.case(body, slow, *more), build.CATALOG)
+            for more in ((), (build.scan(),))
+        )
+        for part in (BAG, BELT, "passenger.front-bag", "driver.seat-bag", "left.curtain"):
+            assert fired(after, part) <= fired(before, part) + 1e-9, (kmh, part)
 
 
 def test_an_estimate_of_nothing_leaves_that_there_was_no_crash() -> None:
