@@ -60,3 +60,18 @@ def test_codes_that_were_cleared_are_told_and_denials_are_not() -> None:
     assert covered("errori cancellati ieri").cleared is not None
     assert covered("codes not cleared").cleared is None
     assert covered("B1001 left curtain open, cleared").cleared is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "No faults except passenger belt open",
+        "No faults, only the seat plug open",
+        "Keine Fehler außer Gurt Beifahrer offen",
+        "sin averías salvo cinturón del acompañante",
+    ],
+)
+def test_praise_with_an_exception_is_read_by_a_person(text: str) -> None:
+    told = read_report(f"Airbag module\nAll circuits ok.\n{text}\n".encode(), "r.txt", CATALOG)
+    asked = (*told.coverage.counts_more, *told.strange, *told.unsure, *told.lines)
+    assert 3 in {each.line for each in asked}

@@ -261,5 +261,5 @@ class Report(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
     @property
     def shows_codes(self) -> bool:
-        """Whether it shows any code of the restraint unit."""
-        return any(c.unit != "other" for c in self.reading.lines)
+        """Whether it shows any code of the restraint unit, and not only what may be one."""
+        return any(c.unit != "other" and not c.is_doubtful for c in self.reading.lines)

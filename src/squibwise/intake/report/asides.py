@@ -178,7 +178,7 @@ def _tells_bad(words: Words) -> bool:
 
 def excepts_a_part(line: Line, lexicon: Lexicon) -> bool:
     """``all in order except passenger airbag, open``: praise takes a part out, faulty or not."""
-    parts = _excepted(lexicon).split(flat(line.text.replace("ß", "ss")), maxsplit=1)
+    parts = excepting(lexicon).split(flat(line.text.replace("ß", "ss")), maxsplit=1)
     if len(parts) == 1 or is_question(line):
         return False
     language = language_of(line, lexicon, None)
@@ -209,7 +209,8 @@ def _is_within(words: frozenset[str], line: Line, hits: tuple[Hit, ...]) -> bool
 
 
 @lru_cache(maxsize=4)
-def _excepted(lexicon: Lexicon) -> re.Pattern[str]:
+def excepting(lexicon: Lexicon) -> re.Pattern[str]:
+    """Return what takes a part out of praise: ``all ok except``."""
     words = "|".join(sorted(lexicon.small.except_, key=len, reverse=True))
     return re.compile(rf"[\s,;(]+(?:{words})\s")
 

@@ -5,8 +5,9 @@ import re
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import FEATURES, VALUES, VOICES
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.asides import excepting
 from squibwise.intake.report.features import YES
-from squibwise.intake.report.lexicon import Lexicon, Token, lexicon_of, tokenise
+from squibwise.intake.report.lexicon import Lexicon, Token, flat, lexicon_of, tokenise
 from squibwise.intake.report.line_words import BULLET, language_of
 from squibwise.intake.report.part_lists import read_piece
 from squibwise.intake.report.phrases import Hit, find_claims, find_hits, find_layout
@@ -36,6 +37,7 @@ def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
         if _counts_status(ln, lexicon, catalog)
         or _says_more(ln, lexicon, sheet.language)
         or (_calls_good(ln, lexicon) and not _is_known(ln, lexicon, sheet.language))
+        or (ln.role == "aside" and excepting(lexicon).search(flat(ln.text.replace("ß", "ss"))))
         or _rides_on_a_label(ln, lexicon, sheet.language)
         or _states_odd_volts(ln, catalog)
     )
@@ -105,7 +107,8 @@ def _says_more(line: Line, lexicon: Lexicon, language: str | None) -> bool:
 
 def _calls_good(line: Line, lexicon: Lexicon) -> bool:
     """Tell whether a line is good news of every circuit, of the memory, or speaks of a part."""
-    if line.is_whole or line.role == "clean" or "whole" in find_claims(line.text, lexicon):
+    is_clean = line.role == "clean" or line.why == "found good"
+    if line.is_whole or is_clean or "whole" in find_claims(line.text, lexicon):
         return True
     return _is_of_part(line) and line.role in ("aside", "meta", "count")
 
