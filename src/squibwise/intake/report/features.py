@@ -17,6 +17,7 @@ from squibwise.intake.report.words import (
     Words,
     add_meanings,
     add_status,
+    settle_driver,
 )
 
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
@@ -68,7 +69,7 @@ def read_words(
         words.stages |= {int(m[4:]) for h in ends for m in h.means if m.startswith("nth:")}
     if words.seats and {"bag", "byside"} <= words.features and not words.features & PARTS:
         words.stages |= words.numbers  # "PS BAG 1": a seat has one side airbag, of one charge
-    _settle_driver(words)
+    settle_driver(words)
     _compose(words)
     _hear(words, tokens, hits, denying)
     telling = [h for h in hits if h.means != ("skip",)]
@@ -486,16 +487,3 @@ def _number_before(hit: Hit, line: _Gathered) -> set[int]:
     if at >= 0 and at not in line.taken and line.texts[at] in ("1st", "2nd", "3rd"):
         return {int(line.texts[at][0])}
     return {line.nth[hit.first]} if hit.first in line.nth else set()
-
-
-def _settle_driver(words: Words) -> None:
-    """Decide whether ``driver`` is a seat or an output stage, as far as the line tells."""
-    if "electronics?" in words.features:
-        words.features.discard("electronics?")
-        if "bag" in words.features:
-            words.features.add("charge")
-            words.seats.add("driver")
-        elif words.seats or words.features & {"lamp", "electronics"}:
-            words.features.add("electronics")
-        else:
-            words.is_driver_doubtful = True

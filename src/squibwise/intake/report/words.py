@@ -220,3 +220,16 @@ def opposite(words: Words) -> Words:
     return msgspec.structs.replace(
         words, sides=sides, seats=seats, features=features, statuses=[*words.statuses]
     )
+
+
+def settle_driver(words: Words) -> None:
+    """Decide whether ``driver`` is a seat or an output stage, as far as the line tells."""
+    if "electronics?" in words.features:
+        words.features.discard("electronics?")
+        if "bag" in words.features:
+            words.features.add("charge")
+            words.seats.add("driver")
+        elif words.seats or words.features & {"lamp", "electronics"}:
+            words.features.add("electronics")
+        else:
+            words.is_driver_doubtful = True
