@@ -294,6 +294,17 @@ def holds_charge(part: str, catalog: Catalog) -> bool:
     return kind is not None and kind.fires
 
 
+def list_carriers(component: str, catalog: Catalog) -> frozenset[str]:
+    """Return the components with which one is replaced, as one: the webbing with its reel."""
+    name = split_component(component)
+    return frozenset(
+        f"{name.place}.{key}"
+        for assembly in catalog.assemblies.values()
+        if name.kind in assembly.holds and name.kind not in assembly.key
+        for key in assembly.key
+    )
+
+
 def component_title(component: str, catalog: Catalog) -> str:
     """Return a component in words, such as ``driver front airbag`` or ``row 2 left belt buckle``.
 

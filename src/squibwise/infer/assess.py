@@ -18,6 +18,7 @@ from squibwise.infer.crash_record import crash_record, second_impact
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.explain import Flip, Reasons, explain_components, find_flips
+from squibwise.infer.healed import find_healed
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs, speed_quantiles
 from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import Leads, list_candidates, rank_looks
@@ -88,9 +89,11 @@ def assess(
     event = event_belief(found, groups, crash_record(found, catalog), catalog)
     unproven = _list_unproven(net, groups, catalog)
     between = find_contradictions(case, engine, likelihoods, found, groups, catalog)
-    contradictions = (*loads.values(), *tell_other_cars(foreign), *between)
+    healed = find_healed(net, groups, case.car, catalog)
+    mended = [c for name, c in healed.items() if name not in loads]
+    contradictions = (*loads.values(), *mended, *tell_other_cars(foreign), *between)
     leads = Leads(
-        loads=frozenset({*loads, *stand_on_loads(net, catalog)}),
+        loads=frozenset({*loads, *healed, *stand_on_loads(net, catalog)}),
         deciding={n: turns[n].settled_by for n in _to_decide(case, contradictions, groups, turns)},
         set_aside=bool(foreign),
         unproven=unproven,

@@ -10,11 +10,11 @@ import numpy.typing as npt
 
 from squibwise.catalog.components import Kind
 from squibwise.catalog.firing import ConditionRow
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, list_carriers
 from squibwise.history.order import History, is_verified
 from squibwise.history.returned import Course
 from squibwise.model.evidence import Look, Recorder
-from squibwise.model.names import split_component, split_loop
+from squibwise.model.names import split_loop
 from squibwise.model.report import Report
 from squibwise.model.words import STATES, State
 
@@ -260,7 +260,7 @@ def work_matrices(
         catalog: What work does.
     """
     result = _works_on(part, near, line, repairs, catalog) if line.works else []
-    result += _set_home(part, line, catalog)
+    result += _done_unsaid(part, line, catalog)
     at = taken_off_at(part, line, catalog)
     if at is not None:
         result.append((at, _taken_off(part, catalog)))
@@ -275,7 +275,7 @@ def _works_on(
     catalog: Catalog,
 ) -> list[tuple[float, Array]]:
     """Return what work on a part, beside it, or on what it is replaced with does to it."""
-    (mates, beside), carriers = near, _carriers(part, catalog)
+    (mates, beside), carriers = near, list_carriers(part.id, catalog)
     result: list[tuple[float, Array]] = []
     for place, work in line.works_on(mates | beside | carriers | {part.id}):
         renewed = work.component in carriers and work.what == "replaced"
@@ -337,10 +337,11 @@ def _taken_off(part: PartModel, catalog: Catalog) -> Array:
     return np.asarray(left + np.outer(np.where(there, chance, 0.0), usual / usual.sum()))
 
 
-def _set_home(part: PartModel, line: History, catalog: Catalog) -> list[tuple[float, Array]]:
-    """Return what goes on unsaid with the last work before a report after it: plugs are set home.
+def _done_unsaid(part: PartModel, line: History, catalog: Catalog) -> list[tuple[float, Array]]:
+    """Return what goes on unsaid with the last work before a report after it.
 
-    Without it a code that the last scan no longer lists could only be a part that is hurt.
+    Plugs are set home, else a code that the last scan no longer lists could only be a part that is
+    hurt. And a load is put in place of what is spent or gone.
     """
     reports = line.all_of(Report)
     done = next((at for at, e in reports if e.when == "after-repair"), None)
@@ -348,21 +349,23 @@ def _set_home(part: PartModel, line: History, catalog: Catalog) -> list[tuple[fl
         return []
     chance = catalog.firing.conditions.plugs["set_home_unsaid"].value
     worked = max((at for at, _ in line.works if at < done), default=done - 1)
-    return [(worked + _RIGHT_AFTER, _healing(part, LOOSE, chance))]
+    matrix = _healing(part, LOOSE, chance)
+    if part.kind.fires:
+        matrix = matrix @ _loaded(part, catalog.firing.conditions.loads["rebuilt"].value)
+    return [(worked + _RIGHT_AFTER, matrix)]
+
+
+def _loaded(part: PartModel, chance: float) -> Array:
+    """Return the chance that a load was put in place of a part that is spent or gone."""
+    matrix, bridged = np.eye(len(part.micros)), Micro(part.stages, "bridged")
+    for row, micro in enumerate(part.micros):
+        if micro.condition == "absent" or (micro.fired and micro != bridged):
+            there = bridged if micro.fired else Micro(0, "loaded")
+            matrix[row, row], matrix[row, part.micros.index(there)] = 1.0 - chance, chance
+    return matrix
 
 
 _RIGHT_AFTER = 0.25
-
-
-def _carriers(part: PartModel, catalog: Catalog) -> frozenset[str]:
-    """Return the components with which a part is replaced, as one: the webbing with its reel."""
-    place, kind = split_component(part.id).place, part.kind.kind
-    return frozenset(
-        f"{place}.{key}"
-        for assembly in catalog.assemblies.values()
-        if kind in assembly.holds and kind not in assembly.key
-        for key in assembly.key
-    )
 
 
 def _work(part: PartModel, what: str, catalog: Catalog) -> Array | None:

@@ -187,7 +187,7 @@ def is_lone_sight(look: Look, net: Network, catalog: Catalog) -> bool:
     spent = [e for e in seen if words[e.seen].shows == "spent"]
     if spent != [look] or not (part.stages and part.kind.fires):
         return False
-    return _read_good(part, since, net, catalog) is not None
+    return last_read_good(part, since, net, catalog) is not None
 
 
 def count_circuits_once(
@@ -252,7 +252,7 @@ def loads_left_in(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
     for _, _, _, part in net.parts():
         seen = _last_sight(part, net.line, catalog) if part.stages and part.kind.fires else None
         since = net.line.last_work_on(part.id)
-        good = None if seen is None else _read_good(part, since, net, catalog)
+        good = None if seen is None else last_read_good(part, since, net, catalog)
         if seen is None or good is None:
             continue
         look = seen[1]
@@ -274,7 +274,7 @@ def _read_while_off(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
     off = find_off(net.line, catalog)
     for part in (p for _, _, _, p in net.parts() if p.id in off and _answers(p)):
         told = off[part.id]
-        good = _read_good(part, net.line.place_of(told.id), net, catalog)
+        good = last_read_good(part, net.line.place_of(told.id), net, catalog)
         if good is None:
             continue
         words = catalog.looks(part.kind.kind)
@@ -330,7 +330,7 @@ def seen_spent(part: PartModel, line: History, catalog: Catalog) -> Look | None:
     return next((e for e in reversed(looks) if e.seen in proving), None)
 
 
-def _read_good(part: PartModel, since: int, net: Network, catalog: Catalog) -> Evidence | None:
+def last_read_good(part: PartModel, since: int, net: Network, catalog: Catalog) -> Evidence | None:
     """Return the last that reads a part's circuit as good after a place; None = nothing does.
 
     A load that was issued and is not back yet is no contradiction: it is counted elsewhere.
