@@ -6,17 +6,21 @@ from itertools import pairwise
 
 import msgspec
 
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import words_in
-from squibwise.intake.report.phrases import find_layout, languages
+from squibwise.intake.report.phrases import find_claims, find_layout, languages
+from squibwise.intake.report.rooms import is_room, tells_own
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import has_fault, has_part
+from squibwise.intake.report.words import PARTS, has_fault, has_part
 from squibwise.model.report import Unit
 
 _CODE = r"(?=\$?(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![0-9A-Za-z]))"
 _NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
 _BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
 _TO_CODE = re.compile(rf"(?<=[\s:]){_CODE}")
+_INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
+_ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _AREAS = frozenset({"area", "othermodule"})
 _LONGEST_NAME = 60  # characters before a code among which the name of its unit stands
 _NAME_WORDS = 4  # of a part of the car and its unit: "tailgate ECU"
@@ -167,3 +171,50 @@ def _units(names: set[str], lexicon: Lexicon) -> dict[str, Unit]:
     if is_one or parts > _PART_NAMES * len(names):
         return {}
     return {name: unit for name, (unit, _) in named.items()}
+
+
+def has_label(text: str) -> bool:
+    """Tell whether a label stands in a text, at its beginning or that of a cell."""
+    return _INLINE.search(text) is not None
+
+
+def unit_of_label(line: Line, lexicon: Lexicon) -> tuple[str, Unit] | None:
+    """The unit that the label before a code names, and the label; None where it names none.
+
+    ``Brakes: C1044 sensor unplugged``; not so ``Present: C1044``. A bag, a belt or a crash sensor
+    behind a part of the car is at that place, and what else tells of a fault behind a name that
+    nobody knows is of a unit that nobody knows.
+    """
+    found = _INLINE.search(line.text) if line.codes else None
+    if found is None:
+        return None
+    label = found[1].strip()
+    unit, is_sure = name_unit(label, lexicon)
+    if unit == "restraint":
+        return (label, unit) if is_sure else None
+    if not is_sure and _is_part_at(line, label, unit, lexicon):
+        return None
+    if unit == "unknown":
+        is_told = has_fault(line.words) or has_part(line.words)
+        is_told = is_told and line.codes[0].start <= found.end()
+        named = _unit_by_words(label, lexicon) if is_told else None
+        return (label, named) if named else None
+    return label, unit
+
+
+def _is_part_at(line: Line, label: str, unit: Unit, lexicon: Lexicon) -> bool:
+    """``Seat: B1410 mat open``: of the restraints, unless the label is of a system of its own."""
+    is_free = unit == "unknown" or is_room(label, lexicon)
+    is_part = is_free and bool(line.words.features & (PARTS - _ANYWHERE))
+    return tells_own(line, lexicon) or (is_part and "foreign" not in line.words.features)
+
+
+def _unit_by_words(name: str, lexicon: Lexicon) -> Unit | None:
+    """``Horn`` is of another unit, ``Zorvex`` may be of any; None for words of something else."""
+    said = [words_in(name, lexicon, language) for language in lexicon.words]
+    if any("foreign" in words.features for words in said):
+        return "other"
+    small = lexicon.small
+    says_more = any(w.is_placed or not w.says_nothing for w in said) or find_claims(name, lexicon)
+    says_more = says_more or not (small.finding | small.state_labels).isdisjoint(flat(name).split())
+    return None if says_more else "unknown"

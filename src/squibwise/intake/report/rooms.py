@@ -67,7 +67,7 @@ def _heads_room(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
 
 def _keep(room: Line, block: list[Line], lexicon: Lexicon) -> None:
     """Set the unit of the lines below a place, and what the place says of them."""
-    own = [ln for ln in block if _is_own(ln, lexicon)]
+    own = [ln for ln in block if tells_own(ln, lexicon)]
     if not own:
         return
     own += [ln for ln in block if ln.words.features & _IN_SEATS and not _is_foreign(ln)]
@@ -81,14 +81,19 @@ def _keep(room: Line, block: list[Line], lexicon: Lexicon) -> None:
         line.unit, line.group = "restraint", replace(room.words, features=set(), statuses=said)
 
 
-def _is_own(line: Line, lexicon: Lexicon) -> bool:
-    """Tell whether a line names a bag, a belt or a crash sensor."""
+def tells_own(line: Line, lexicon: Lexicon) -> bool:
+    """Tell whether a line names a bag, a belt or a crash sensor, and nothing of another system."""
     told = line.words.features
-    if _is_foreign(line):
+    if _is_foreign(line) or told >= {"bag", "lamp"}:
         return False
     is_sensor = "sensor" in told and any(_is_of_crashes(t.text, lexicon) for t in line.tokens)
     is_buckle = "buckle" in told and lexicon.has_name("restraint", flat(line.text))
     return is_sensor or is_buckle or bool(told & (PARTS - _IN_SEATS - _ANYWHERE | {"bag"}))
+
+
+def is_at_room(line: Line, name: str, lexicon: Lexicon) -> bool:
+    """Tell whether a line tells of a bag, a belt or a crash sensor at a place of that name."""
+    return tells_own(line, lexicon) and is_room(name, lexicon)
 
 
 def _is_of_crashes(word: str, lexicon: Lexicon) -> bool:

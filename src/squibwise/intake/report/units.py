@@ -23,14 +23,18 @@ from squibwise.intake.report.headings import (
     reads_as_name,
 )
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, tokenise
-from squibwise.intake.report.line_units import is_all_area, name_unit
+from squibwise.intake.report.line_units import (
+    has_label,
+    is_all_area,
+    name_unit,
+    unit_of_label,
+)
 from squibwise.intake.report.phrases import find_hits, find_layout, languages
-from squibwise.intake.report.rooms import keep_rooms
+from squibwise.intake.report.rooms import is_at_room, keep_rooms
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part
 from squibwise.model.report import Unit
 
-_INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
 _OTHERS = pattern(
     r"\W*(?:other|andere|weitere|autres|otr[ao]s|altr[ei]|outr[ao]s|inne|pozostale|overige)\s"
     r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad|cod|kod|fault|fehler|"
@@ -160,10 +164,12 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         elif line.module is None:
             line.module, line.unit = module, unit
         is_told = line.module not in (None, module)  # by a column
-        label = _label_before_code(line)
-        if label and name_unit(label, lexicon) == ("restraint", True):
-            line.module, line.unit = label, "restraint"
-        if line.codes and not is_told and _is_told_elsewhere(lines, at, module, lexicon):
+        named = None if is_told else unit_of_label(line, lexicon)
+        if named is not None:
+            line.module, line.unit = named
+        elif is_told and line.unit == "other" and is_at_room(line, line.module or "", lexicon):
+            line.unit = "restraint"
+        elif line.codes and not is_told and _is_told_elsewhere(lines, at, module, lexicon):
             line.unit = "other"
         if line.role == "group":
             group = line.group = facing(line.group, group)
@@ -190,7 +196,7 @@ def _is_told_elsewhere(lines: list[Line], at: int, module: str | None, lexicon: 
 def _goes_on(before: Line, line: Line) -> bool:
     """Tell whether a line is the rest of what a label above said of another unit."""
     is_rest = before.text.rstrip().endswith(",") and before.unit == "other"
-    return is_rest and indent(line) > indent(before) and not _INLINE.search(line.text)
+    return is_rest and indent(line) > indent(before) and not has_label(line.text)
 
 
 def _settle_unnamed(lines: list[Line]) -> None:
@@ -215,7 +221,7 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
     told = line.words.features
     is_listed = _OTHERS.match(flat(line.text))  # "Other modules: ABS C1503 left front wheel sensor"
-    if _is_labelled(line, lexicon) or is_listed:
+    if is_listed:
         return True
     is_engine = line.codes[0].code[:1] == "P" and line.codes[0].style == "sae"
     is_bag = has_part(line.words) and "bag" in told
@@ -238,21 +244,6 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
 def _begins_inside(line: Line, lexicon: Lexicon) -> bool:
     """``in the dash there is``: one of the first two words leads to a place."""
     return not lexicon.small.inside.isdisjoint(t.text for t in tokenise(line.text)[:2])
-
-
-def _label_before_code(line: Line) -> str:
-    """``Brakes: C1044 sensor unplugged``: the label of a line with a code; else nothing."""
-    label = _INLINE.search(line.text) if line.codes else None
-    return label[1] if label else ""
-
-
-def _is_labelled(line: Line, lexicon: Lexicon) -> bool:
-    """``Brakes: C1044 sensor unplugged``: the label before a code names another unit."""
-    label = _label_before_code(line)
-    named, is_sure = name_unit(label, lexicon) if label else ("unknown", False)
-    told = line.words.features
-    is_own = told & (PARTS - _ANYWHERE) or has_part(line.words)
-    return named == "other" and (is_sure or "foreign" in told or not is_own)
 
 
 def _leads_from_unit(line: Line, lexicon: Lexicon) -> bool:
