@@ -182,8 +182,8 @@ def unit_of_label(line: Line, lexicon: Lexicon) -> tuple[str, Unit] | None:
     """The unit that the label before a code names, and the label; None where it names none.
 
     ``Brakes: C1044 sensor unplugged``; not so ``Present: C1044``. A bag, a belt or a crash sensor
-    behind a part of the car is at that place, and what else tells of a fault behind a name that
-    nobody knows is of a unit that nobody knows.
+    behind a part of the car is at that place; a sensor behind a name that nobody knows is of a
+    unit that nobody knows.
     """
     found = _INLINE.search(line.text) if line.codes else None
     if found is None:
@@ -195,8 +195,8 @@ def unit_of_label(line: Line, lexicon: Lexicon) -> tuple[str, Unit] | None:
     if not is_sure and _is_part_at(line, label, unit, lexicon):
         return None
     if unit == "unknown":
-        is_told = has_fault(line.words) or has_part(line.words)
-        is_told = is_told and line.codes[0].start <= found.end()
+        code = line.codes[0]
+        is_told = has_part(line.words) and code.style != "flash" and code.start <= found.end()
         named = _unit_by_words(label, lexicon) if is_told else None
         return (label, named) if named else None
     return label, unit
