@@ -215,6 +215,7 @@ def _unit_by_words(name: str, lexicon: Lexicon) -> Unit | None:
     if any("foreign" in words.features for words in said):
         return "other"
     small = lexicon.small
-    says_more = any(w.is_placed or not w.says_nothing for w in said) or find_claims(name, lexicon)
+    says_more = any(w.is_placed or not w.says_nothing for w in said)
+    says_more = says_more or bool(find_claims(name, lexicon))
     says_more = says_more or not (small.finding | small.state_labels).isdisjoint(flat(name).split())
     return None if says_more else "unknown"
