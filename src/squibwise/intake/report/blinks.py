@@ -187,7 +187,7 @@ def _spelled(match: re.Match[str]) -> str:
 def _join(lexicon: Lexicon) -> str:
     """What may stand between the counts of a list; of two beside ``or`` one is meant."""
     words = "|".join(sorted(lexicon.small.listing | lexicon.small.or_))
-    return rf"(?:\s*[,;+&/]\s*|\s+(?:{words})\s+)"
+    return rf"(?:\s*[,;+&/]\s*|\s+(?:(?:{words})\s+){{1,2}})"
 
 
 @lru_cache(maxsize=4)

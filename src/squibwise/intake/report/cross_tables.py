@@ -22,6 +22,8 @@ _DRAWN = [pattern(rf"(?:(?<=^)|{sign})\s*(?P<field>\S.*?)?\s*(?={sign}|$)") for 
 _DRAWN.append(pattern(r"(?P<field>\S+)"))
 _BLANKS, _WORDS = len(_SIGNS) - 1, len(_SIGNS)
 _CELLS = -1  # fields that are cells already
+_TABS = _SIGNS.index(r"\t")
+_MERGED = pattern(r"^(?:\t|\s{6,}\S)|\t\s*\t")  # a row with an empty cell
 _RULED = pattern(r"(?=.*[-=])\W+")  # "|---|---|", "====="
 _NUMBERED = pattern(r"\d\d")
 _CODED = pattern(r"(?i)\b(?=\w*\d)\w{4,7}\b|(?<![\d.,])\b\d{2,3}$|\b\d-\d\b")
@@ -79,6 +81,7 @@ def apply_cross_tables(lines: list[Line], lexicon: Lexicon) -> list[Line]:
         lexicon: All phrases.
     """
     tables = _Tables(lines, lexicon)
+    tables.fill_merged()
     found: list[Line] = []
     at = 0
     while at < len(lines):
@@ -106,6 +109,34 @@ class _Tables:
         words = [t.text for line in self.lines for t in tokenise(line.text)]
         scores = languages(self.lexicon, words)
         return sorted(scores, key=lambda name: -scores[name])
+
+    def fill_merged(self) -> None:
+        """Give a row the part of the row above where one cell stands for both.
+
+        ``pretensioner   left   open`` above ``   right   shorted``.
+        """
+        for at, row in enumerate(self.lines):
+            if not _MERGED.search(row.text) and "" not in row.cells:
+                continue
+            above = next((ln for ln in reversed(self.lines[:at]) if ln.text.strip()), None)
+            drawn = _CELLS if row.cells else _TABS if "\t" in row.text else _BLANKS
+            if above is not None and bool(above.cells) == bool(row.cells):
+                self._fill(row, above, drawn)
+
+    def _fill(self, row: Line, over: Line, drawn: int) -> None:
+        """Fill the cell below the one that names a part, in a row that names a place and none."""
+        own = {at: text for at, text in _all_fields(row, drawn).items() if text}
+        above, drawn_text = _all_fields(over, drawn), row.text
+        parts = [at for at, text in above.items() if self._any_means(text, _is_part)]
+        places = [at for at in own if self._any_means(own[at], _is_place)]
+        beside = [at for at in places if self._any_means(above.get(at, ""), _is_place)]
+        named = any(self._any_means(text, _names_part) for text in own.values())
+        if len(parts) == 1 and parts[0] not in own and beside and len(own) > 1 and not named:
+            start, part = parts[0], above[parts[0]]
+            filled = _with_fields(row, {**own, start: part})
+            row.text, row.cells = filled.text, filled.cells
+            if drawn == _BLANKS:  # the next row stands below this one
+                row.text = f"{'':{start}}{part}".ljust(min(own)) + drawn_text[min(own) :]
 
     def below(self, at: int) -> tuple[_Head, list[_Row]] | None:
         """The table that a line heads; None where it heads none."""
@@ -197,6 +228,13 @@ def _fields_of(line: Line, drawn: int) -> dict[int, str]:
     return {at: m["field"] or "" for at, m in enumerate(found)}
 
 
+def _all_fields(line: Line, drawn: int) -> dict[int, str]:
+    """The fields of a line; those before and behind the tabs at its ends are empty ones."""
+    if drawn == _TABS:
+        return {at: text.strip() for at, text in enumerate(line.text.split("\t"))}
+    return _fields_of(line, drawn)
+
+
 def _cells_below(head: _Head, fields: dict[int, str]) -> dict[int, int]:
     """The fields of a row that stand below what its head names; nothing where it does not fit."""
     if head.drawn < _BLANKS:
@@ -261,6 +299,10 @@ def _is_place(words: Words) -> bool:
     named = words.seats or words.sides or words.features & KERB
     beside = words.features - _BESIDE - KERB
     return bool(named) and not (beside or words.statuses or words.voices)
+
+
+def _names_part(words: Words) -> bool:
+    return bool(words.features & HEADS)
 
 
 def _is_corner(words: Words) -> bool:

@@ -11,7 +11,6 @@ from squibwise.intake.report.lexicon import Token
 from squibwise.intake.report.phrases import Hit
 from squibwise.intake.report.words import (
     FAULTS,
-    HEADS,
     KERB,
     PARTS,
     Words,
@@ -288,7 +287,7 @@ def _led_by(hit: Hit, hits: tuple[Hit, ...], lacks: list[Hit]) -> Hit | None:
     behind = (h for h in hits if h.first > hit.first)
     is_last = all(h.means[0].startswith("status:") for h in behind)
     before = {m for h in hits if h.first < first.first for m in h.means}
-    leads = first.first < hit.first and not before & HEADS
+    leads = first.first < hit.first and not before & {*PARTS, "bag"}
     return first if leads and is_last and told == {"not"} else None
 
 

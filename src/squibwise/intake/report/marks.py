@@ -11,6 +11,7 @@ from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.sheet import Line
 
 GONE = "not there"  # of a row that its column denies
+_GOOD, _BAD = "ok", "defect"  # a part that passed, or failed
 _PIECE = pattern(r"\S+(?: \S+)*")
 _ENTRY = pattern(r"\S+")
 _TICK = pattern(r"(?:[xX*+●•✓✔✗✘☒☑]|\([xX]\)|\[[xX]\])")
@@ -20,7 +21,7 @@ _NOTHING = pattern(
 _DATE = pattern(r"\b\d{1,2}[./-]\d{1,2}\b|\b(?:19|20)\d{2}\b")
 _CODE = pattern(r"(?<![\w.])(?:[BCPU][0-9A-Fa-f]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![\w.])")
 _RESULT = pattern(
-    r"(?i)(?:\s{2,}|\t|\s*\|\s*|:\s)(?:pass(?:ed)?|(?P<failed>fail(?:ed)?))\s*\|?\s*$"
+    r"(?i)(?:\s{2,}|\t|\s*\|\s*|(?P<said>:\s))(?:pass(?:ed)?|(?P<failed>fail(?:ed)?))\s*\|?\s*$"
 )
 _ASTRAY_TICK = 7  # characters that a tick may stand beside its heading
 _CLEARLY = 2  # characters that it must stand nearer to one than to the other
@@ -58,13 +59,20 @@ def apply_ticks(lines: list[Line]) -> None:
 
 
 def apply_results(lines: list[Line]) -> None:
-    """End what a last column calls passed, in a list that calls others failed."""
+    """Read the last column of a list that calls some passed and others failed.
+
+    A code that passed is gone, one that failed needs no more words, and so has what stands before
+    a colon; else a part is good, or has a fault that is not told.
+    """
     found = [(ln, m) for ln in lines if (m := _RESULT.search(ln.text)) is not None]
     if not any(m["failed"] for _, m in found):
         return
     for line, match in found:
-        line.text = line.text[: match.start()] + ("" if match["failed"] else f"   {GONE}")
-        line.cells = (*line.cells[:-1], "" if match["failed"] else GONE) if line.cells else ()
+        is_sentence = match["said"] or _CODE.search(line.text)
+        passed, failed = (GONE, "") if is_sentence else (_GOOD, _BAD)
+        said = failed if match["failed"] else passed
+        line.text = f"{line.text[: match.start()]}   {said}".rstrip()
+        line.cells = (*line.cells[:-1], said) if line.cells else ()
 
 
 def _tick_of(row: Line, answers: list[_Field]) -> tuple[int, int, bool] | None:
