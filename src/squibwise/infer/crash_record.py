@@ -263,7 +263,7 @@ def _commanded(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Like
         own = {loop_id(part.id, s + 1) for s in range(part.stages)}
         if part.kind.fires and entry.complete and not own & (listed | refused):
             if _sort(part.kind.kind) in timed:
-                yield _unlisted(entry, part, catalog)
+                yield _unlisted(entry, part, "no firing time", "unlisted_if_fired", catalog)
             continue
         if part.kind.fires and own & (listed | refused):
             whole = entry.complete is True and {split_loop(n)[1] for n in listed} > {1}
@@ -276,13 +276,21 @@ def _commanded(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Like
 def _left_off(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
     """Yield what a list of what the events fired says by naming no front bag, or no other bag.
 
-    It is one list, however many events it counts.
+    And by naming the curtain or seat bag of one side and not its like. It is one list, however many
+    events it counts.
     """
     records = [e for _, e in net.line.all_of(Recorder)]
     if [e for e in records if e.commanded and e.complete is not False][:1] != [entry]:
         return
-    told = (n for e in records for n in (*e.commanded, *e.commanded_ms, *e.not_commanded))
-    sorts = {_sort(split_component(split_loop(name)[0]).kind) for name in told}
+    told = {n for e in records for n in (*e.commanded, *e.commanded_ms, *e.not_commanded)}
+    told = {split_loop(name)[0] for name in told}
+    kinds = {split_component(name).kind for name in told}
+    sorts = {_sort(kind) for kind in kinds}
+    for part in (p for *_, p in net.parts() if p.kind.kind in kinds & _ON_TWO_SIDES):
+        if part.id not in told and not entry.complete:
+            yield _unlisted(
+                entry, part, "lists its like, not this one", "left_off_if_like", catalog
+            )
     fits, table = np.ones(len(net.events.weight)), net.events
     for sort, fired in ((_FRONT, table.front), ("bag", table.others > 0)):
         left_off = catalog.firing.scans.recorder[f"left_off_if_fired_{sort}"].value
@@ -291,17 +299,22 @@ def _left_off(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Likel
         yield Likelihood(entry.id, "", "recorder: lists what fired, not all bags", events=fits)
 
 
+_ON_TWO_SIDES = {"curtain", "seat-bag"}
+
+
 def _sort(kind: str) -> str:
     """Return the sort of charge whose times stand together in a record."""
     return kind if kind == _FRONT else "bag" if kind in OTHER_BAGS else kind
 
 
-def _unlisted(entry: Recorder, part: PartModel, catalog: Catalog) -> Likelihood:
-    """Return what a whole record that times charges of the same sort says by its silence."""
-    unlisted = catalog.firing.scans.recorder["unlisted_if_fired"].value
+def _unlisted(
+    entry: Recorder, part: PartModel, text: str, figure: str, catalog: Catalog
+) -> Likelihood:
+    """Return what a record that tells of charges of the same sort says by its silence."""
+    unlisted = catalog.firing.scans.recorder[figure].value
     fired = np.array([m.fired > 0 for m in part.micros])
     on = OnComponent(part.id, CRASH, np.where(fired, unlisted, 1.0)[None, None, :])
-    return Likelihood(entry.id, part.id, "recorder: no firing time", parts=(on,))
+    return Likelihood(entry.id, part.id, f"recorder: {text}", parts=(on,))
 
 
 def _loops(names: Iterable[str]) -> set[str]:
