@@ -24,7 +24,11 @@ from squibwise.infer.reports import (
     unit_able,
 )
 from squibwise.infer.scan import UNIT
-from squibwise.infer.sights import find_live_but_open, seen_spent
+from squibwise.infer.sights import (
+    find_live_but_open,
+    find_whole_but_commanded,
+    seen_spent,
+)
 from squibwise.infer.told import denies_a_crash
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
@@ -52,8 +56,11 @@ def find_contradictions(
     catalog: Catalog,
 ) -> tuple[Contradiction, ...]:
     """Return what in the evidence does not fit together, beside ``loads_left_in``."""
-    result = find_live_but_open(engine.net, catalog)
-    result += _clashes(engine, likelihoods, catalog) + _seat_clashes(likelihoods, catalog)
+    result = find_whole_but_commanded(engine.net, catalog) + find_live_but_open(engine.net, catalog)
+    told = {(c.component, *sorted(c.evidence)) for c in result}
+    clashes = _clashes(engine, likelihoods, catalog)
+    result += [c for c in clashes if (c.component, *sorted(c.evidence)) not in told]
+    result += _seat_clashes(likelihoods, catalog)
     result += _statements(case, found, groups, catalog)
     result += _records(case, found, catalog)
     result += _lamps(engine.net.line)

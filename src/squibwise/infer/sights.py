@@ -10,6 +10,7 @@ import numpy.typing as npt
 from squibwise.catalog.components import LookWord
 from squibwise.catalog.load import Catalog
 from squibwise.history.apart import find_off, tell_off
+from squibwise.history.closing import list_commanded
 from squibwise.history.order import History
 from squibwise.history.signed import find_loads
 from squibwise.infer.engine import Engine, Posterior
@@ -401,6 +402,36 @@ def find_live_but_open(net: Network, catalog: Catalog) -> list[Contradiction]:
                     Contradiction(text=text, evidence=ids, remedy=_LIVE_REMEDY, component=part.id)
                 )
     return result
+
+
+def find_whole_but_commanded(net: Network, catalog: Catalog) -> list[Contradiction]:
+    """Return parts that look as if they had not fired, whose firing a record lists as commanded."""
+    result, listed = [], list_commanded(net.line)
+    for part in (p for *_, p in net.parts() if p.id in listed):
+        words, since = catalog.looks(part.kind.kind), net.line.last_work_on(part.id)
+        looks = [
+            e
+            for at, e in net.line.all_of(Look)
+            if at > since and split_loop(e.component)[0] == part.id and e.seen in words
+        ]
+        row = words[looks[-1].seen] if looks else None
+        if row is None or row.sound < _MUCH_OFTENER * row.fired:
+            continue
+        text = f"{part.id}: seen {row.text}, yet a record lists that it was commanded to fire"
+        ids = (looks[-1].id, listed[part.id].id)
+        result.append(
+            Contradiction(text=text, evidence=ids, remedy=_COMMANDED_REMEDY, component=part.id)
+        )
+    return result
+
+
+_MUCH_OFTENER = 10.0
+_COMMANDED_REMEDY = (
+    "Read the commanded time and the part's name in the record again, and compare the unit's "
+    "number and the VIN: it may be of another part, event or car. Look closely whether the part "
+    "was covered or fitted anew. A charge that was commanded and did not go is live, and nobody "
+    "can tell when it goes: power off and the whole wait, then renew it and scrap it as live."
+)
 
 
 def _cured_at(part: PartModel, net: Network, catalog: Catalog) -> int:
