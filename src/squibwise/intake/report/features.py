@@ -9,6 +9,7 @@ import msgspec
 from squibwise.catalog.vocabulary import VOICES
 from squibwise.intake.report.lexicon import Token
 from squibwise.intake.report.phrases import Hit
+from squibwise.intake.report.place_letters import is_cut_word, is_side_of_part
 from squibwise.intake.report.words import (
     FAULTS,
     KERB,
@@ -53,7 +54,8 @@ def read_words(
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
         is_last = hit.last == len(tokens) and hit.means[0] == "status:stored"
-        if is_letter and not is_last and not _is_side_of_part(hit, hits):
+        is_letter = is_letter and not is_cut_word(hit, tokens)
+        if is_letter and not is_last and not is_side_of_part(hit, hits, tokens):
             continue
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         add_meanings(words, tuple(m for m in hit.means if not (is_place and m == "byside")))
@@ -359,17 +361,6 @@ def _open_what_is_joined(words: Words, tokens: tuple[Token, ...], hits: tuple[Hi
             words.seats |= {"driver", "passenger"}
         if joined and any(m.startswith("side:") for m in hit.means):
             words.sides |= {"left", "right"}
-
-
-def _is_side_of_part(hit: Hit, hits: tuple[Hit, ...]) -> bool:
-    """``curtain L``: a letter for a place beside a part, and not ``R high``, a resistance."""
-    if not any(m.startswith(("side:", "seat:")) for m in hit.means):
-        return False
-    beside = [h for h in hits if hit.first - 1 <= h.last <= hit.first or h.first == hit.last]
-    means = {m for h in beside for m in h.means}
-    is_part = bool(means & (PARTS | {"bag"}))
-    is_ohms = means & {"high", "low", "range"} and "resistance" not in means  # "R resistance low"
-    return is_part and not (is_ohms or "stagehead" in means)
 
 
 def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:

@@ -3,7 +3,7 @@
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
 
@@ -31,14 +31,19 @@ _SMALL_WORDS = frozenset({"plain", "holds", "supposed", "kin"})  # what sentence
 BASE = ("en", "ja-en")  # always read beside the report's own language
 _TOKEN = pattern(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
 _JOINED_LETTERS = pattern(r"\b([a-z])[/.]([a-z])(?:[/.]([a-z]))?\b(?!\w)\.?")
-_TO_PLUS = pattern(r"\b(au|do|to|a|nach|n|al|ao|cc|verso|zu|gegen|z|con|com)[./]?\s?\+(?!\s?\d)")
+_TO_PLUS = pattern(r"\b(au|do|to|a|nach|n|al|ao|cc|verso|zu|gegen|z|con|com)[./]?\s*\+(?!\s?\d)")
 _CC_MINUS = pattern(r"\bcc\s?-(?=\s|$)")
 _TWELVE = pattern(r"\b12 v(?:olts?)?\b")
 _B_PLUS = pattern(r"\b(u?b|ubatt?|vbatt?)\s?\+|\+\s?(?:ub|b)\b|\+\s?(?=12 ?v\b)")
 _ORDINAL = pattern(
     r"\b([1-4])(?:\.(?=\s?[a-z])(?![oa]\b)|°|\.?(?:st|nd|rd|th|er|re|ere|e|eme|o|a|os)\b)"
 )
-_ROW_SIDE = pattern(r"(?<![\w.,-])([23])(l|r)h?\b(?![-./])")  # "2R retractor": the second row
+_ROW_SIDE = pattern(
+    r"(?<![\w.,-])(?:([23])(l|r)h?|r([123])(l|r))\b(?![-./])"
+)  # "2R retractor", "R2R retractor": the second row
+_COMPARED = pattern(
+    r"\b(?:r|re[sz]\w*|wid\w*|weerst\w*|opor\w*)\.?\s?([<>])\s?(?=[a-z])"
+)  # "R > max"
 _BRACKET_SIDE = pattern(r"\(\s?(l|r)\s?\)")
 _FOLDED = {"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'", "´": "'", "`": "'"}
 _FOLDS = str.maketrans(_FOLDED)
@@ -54,6 +59,7 @@ _APART = pattern(r"[;:,()\[\]|\t=]|\s-\s| {3}")
 _WITH = pattern(r"\bw/(o\b)?")
 _AIR_BAG = pattern(r"\bair[ -]bag")
 _SIDES = {"l": "left", "r": "right"}
+_LEVELS = {">": "high", "<": "low"}
 _BETWEEN = "\0"  # no word, no gap: no pattern reaches over it
 _INFLECTED = 5  # letters of a name from which on it may have another ending
 _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
@@ -224,6 +230,15 @@ class Lexicon:
         """Return what a phrase means in one language; None when it is none there."""
         return self.open(phrase[0]).phrases.get(phrase, {}).get(language)
 
+    def phrases_of(self, language: str) -> Iterator[tuple[tuple[str, ...], tuple[str, ...]]]:
+        """Yield the phrases of two words or more of a language with what they mean."""
+        for rows in self._filed.rows[language].values():
+            for row in rows.split("\n"):
+                phrase, _, told = row.partition("\t")
+                means = tuple(told.split())
+                if " " in phrase and means[0] not in LAYOUT:
+                    yield tuple(phrase.split()), means
+
     def is_of_area(self, word: str) -> bool:
         """Tell whether a compound begins with a part of the car that is none of the restraints."""
         return len(word) > _AREA_PREFIX and any(
@@ -387,7 +402,8 @@ def fold(text: str) -> str:
     text = _WITH.sub(lambda m: "without " if m[1] else "with ", text)
     text = _AIR_BAG.sub("airbag", text).replace("&", " and ")
     text = _BRACKET_SIDE.sub(r" \1h ", text)
-    text = _ROW_SIDE.sub(lambda m: f"row {m[1]} {_SIDES[m[2]]}", text)
+    text = _ROW_SIDE.sub(lambda m: f"row {m[1] or m[3]} {_SIDES[m[2] or m[4]]}", text)
+    text = _COMPARED.sub(lambda m: f"resistance {_LEVELS[m[1]]} ", text)
     text = _B_PLUS.sub(" b+ ", text)
     text = _JOINED_LETTERS.sub(_joined_letters, text)
     text = _CC_MINUS.sub("cc gnd", _TO_PLUS.sub(r"\1 b+ ", _TWELVE.sub("12v", text)))
@@ -411,7 +427,8 @@ def tokenise(text: str) -> tuple[Token, ...]:
 def _joined_letters(match: re.Match[str]) -> str:
     if set(match.groups()) == {"l", "r", None}:
         return "left right "  # left and right, or left rear: the side stays open
-    return "".join(part for part in match.groups() if part) + " "
+    stop = "." if match[0].endswith(".") else ""  # "c.a." is no word such as "ca"
+    return "".join(part for part in match.groups() if part) + f"{stop} "
 
 
 def _ordinal(match: re.Match[str]) -> str:

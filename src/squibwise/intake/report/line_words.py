@@ -15,6 +15,8 @@ BULLET = pattern(
     r"(?:\(?\d{1,3}[.)]\s+(?!(?i:sitzreihe|reihe|rang|fila|rz[aą]d|row|stufe|zünd|stopień|stadio)))?"
 )
 
+_ABBREVIATING = 2  # words cut short in one line
+
 
 def words_of(text: str, catalog: Catalog, language: str | None) -> Words:
     """Return what a piece of text says, codes aside."""
@@ -29,6 +31,8 @@ def words_in(text: str, lexicon: Lexicon, language: str | None) -> Words:
 
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
     """Return the language a line is read in beside English: its own, or the report's."""
+    if usual is not None and sum(t.is_cut for t in line.tokens) >= _ABBREVIATING:
+        return usual  # words cut short look like those of other languages
     scores = _scores(lexicon, line.tokens)
     most = max(scores.values(), default=0)
     best = [n for n in scores if scores[n] == most > 0]

@@ -71,6 +71,7 @@ def read_serial(sheet: Sheet, catalog: Catalog) -> str:
 _NUMBER_OF = r"(?:(?:no|nr|number|num|n[°º])\.?[^\w\n]{1,4})?"
 _SERIAL = r"(?=[A-Z-]*\d)[A-Z0-9][A-Z0-9-]*"
 _SHORTEST_SERIAL = 5  # characters from which a serial number is one of a kind
+_WHEEL_LETTERS = ("lg", "rdp")  # of the sides in the languages that are read
 
 
 def find_hand(text: str, lexicon: Lexicon) -> Side | None:
@@ -94,11 +95,12 @@ def _hands(lexicon: Lexicon) -> tuple[Callable[[str], object], Callable[[str], o
     small = lexicon.small
     wheel, label = ("|".join(map(re.escape, words)) for words in (small.wheel, small.wheel_label))
     found = []
-    for alone, side in zip(small.hand, small.wheel_side, strict=True):
+    each = zip(small.hand, small.wheel_side, _WHEEL_LETTERS, strict=True)
+    for alone, side, letters in each:
         names, sides = ("|".join(map(re.escape, words)) for words in (alone, side))
         one = re.compile(
-            rf"\b(?:{names}|(?:{wheel})\s(?:{sides}))\b"
-            rf"|(?:^|[,(;:-]\s?)\W{{0,3}}(?:{label})\s(?:{sides})\b"
+            rf"(?<!['\u2019])\b(?:{names}|(?:{wheel})\s(?:{sides}))\b"
+            rf"|(?:^|[,(;:-]\s?)\W{{0,3}}(?:{label})\.?\s(?:(?:{sides})\b|[{letters}]\s*(?:[,;)]|$))"
         )
         found.append(one.search)
     return found[0], found[1]

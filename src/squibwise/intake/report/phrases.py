@@ -4,6 +4,7 @@ from functools import lru_cache
 
 import msgspec
 
+from squibwise.intake.report.cut_phrases import find_cut
 from squibwise.intake.report.lexicon import BASE, Lexicon, Opened, Token, tokenise
 
 MAX_PHRASE = 7
@@ -69,8 +70,11 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
     for at in range(len(words) - 1, -1, -1):
         bare, phrases = cost[at + 1]
         cost[at] = (bare + 1, phrases)
-        for hit in _phrases_at(lexicon, words[: ends[at]], at, names, meant):
-            reached = (cost[hit.last][0], cost[hit.last][1] + 1)
+        cut = find_cut(lexicon, tokens, at, ends[at], names[0])
+        short = [Hit(means, at, last, names[0]) for means, last in cut]
+        for hit in (*short, *_phrases_at(lexicon, words[: ends[at]], at, names, meant)):
+            phrases = hit.last - at if hit in short else 1  # a phrase as it is listed comes first
+            reached = (cost[hit.last][0], cost[hit.last][1] + phrases)
             if reached < cost[at]:
                 choice[at], cost[at] = hit, reached
     hits = _chosen(choice)
@@ -240,7 +244,8 @@ def _is_strange(lexicon: Lexicon, word: str) -> bool:
 def _meant(lexicon: Lexicon, token: Token, names: list[str]) -> tuple[tuple[str, ...], ...]:
     """The known words that a strange word may be cut short from, and the one it is nearest to."""
     word = token.text
-    if token.is_cut and len(word) >= _CUT and word.isalpha() and word not in lexicon.known:
+    is_own = any(word in lexicon.singles[n] for n in names)
+    if token.is_cut and len(word) >= _CUT and word.isalpha() and not is_own:
         cut = _beginning(lexicon, word, tuple(names))
     else:
         cut = ()
@@ -284,7 +289,7 @@ def bones_of(word: str) -> str:
 @lru_cache(maxsize=1024)
 def _beginning(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> tuple[str, ...]:
     """The known words that go on from one cut short; none where too many do."""
-    known = {w for n in names for w in lexicon.words[n] if w.startswith(word)}
+    known = {w for n in names for w in lexicon.words[n] if w.startswith(word)} - {word}
     return tuple(sorted(known)) if len(known) <= _MOST_ENDINGS else ()
 
 
