@@ -296,9 +296,9 @@ _TENTH_TO_MEDIAN = 1.2816  # standard deviations of a normal distribution
 def _recorded_speed(net: Network, catalog: Catalog) -> SpeedChange | None:
     """Return the worst recorded delta-V with the accuracy that the rule asks of a recorder."""
     found = [
-        (np.hypot(e.delta_v_long_kmh, e.delta_v_lat_kmh or 0.0), e.u_kmh)
-        for e in net.line.entries
-        if isinstance(e, Recorder) and e.method != "estimate" and e.delta_v_long_kmh is not None
+        (np.hypot(e.delta_v_long_kmh or 0.0, e.delta_v_lat_kmh or 0.0), e.u_kmh)
+        for _, e in net.line.all_of(Recorder)
+        if e.method != "estimate" and (e.delta_v_long_kmh, e.delta_v_lat_kmh) != (None, None)
     ]
     if not found:
         return None
@@ -332,14 +332,20 @@ def _steps(net: Network) -> Array:
 
 
 def speed_quantiles(net: Network, scenario: Array, catalog: Catalog) -> SpeedChange | None:
-    """Return quantiles of the worst blow's true delta-V: as recorded, or from the estimates."""
-    recorded = _recorded_speed(net, catalog)
-    if recorded is not None:
-        return recorded
-    steps = _steps(net) / catalog.priors.severity.bias
+    """Return quantiles of the worst blow's true delta-V: as recorded, where that is believed.
+
+    A record of too little, of one of several events or of one axis is not where most of what may
+    have happened was of another speed: then as that has it.
+    """
+    recorded, steps = _recorded_speed(net, catalog), _steps(net) / catalog.priors.severity.bias
     weight = np.where(steps[:, 1] > 0.0, scenario, 0.0)
     if weight.sum() <= _TAIL:
-        return None
+        return recorded
+    if recorded is not None:
+        apart = np.maximum(steps[:, 0] - recorded.p50, recorded.p50 - steps[:, 1])
+        near = weight[apart <= catalog.firing.scans.clash.recorders_apart_kmh].sum()
+        if near >= weight.sum() / 2.0:
+            return recorded
     edges = np.array(sorted(set(steps[weight > 0.0].ravel())))
     inside = (edges[:, None] - steps[:, 0]) / np.maximum(steps[:, 1] - steps[:, 0], _TAIL)
     share = np.clip(inside, 0.0, 1.0) @ weight
