@@ -31,13 +31,13 @@ def words_in(text: str, lexicon: Lexicon, language: str | None) -> Words:
 
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
     """Return the language a line is read in beside English: its own, or the report's."""
-    if usual is not None and sum(t.is_cut for t in line.tokens) >= _ABBREVIATING:
-        return usual  # words cut short look like those of other languages
     scores = _scores(lexicon, line.tokens)
     most = max(scores.values(), default=0)
     best = [n for n in scores if scores[n] == most > 0]
     if usual in best or not best:
         return usual
+    if usual is not None and sum(t.is_cut for t in line.tokens) >= _ABBREVIATING:
+        best.insert(0, usual)  # words cut short look like those of other languages
     return best[0] if len(best) == 1 else min(best, key=lambda n: _bare(line.tokens, lexicon, n))
 
 
