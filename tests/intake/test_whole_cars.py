@@ -48,6 +48,9 @@ Airbag: B1A10 Airbag Fahrer Unterbrechung; Türsteuergerät: B1B21 Sensor links 
 Le calculateur ABS a C0035 capteur avant gauche ouvert, le calculateur airbag B1A10 airbag cond. CO
 ABS: C0035 sensor delantero izquierdo abierto; airbag: B1A10 airbag conductor abierto
 quadro strumenti U0151 nessuna comunicazione; centralina airbag B1A10 airbag guida aperto
+SRS: B1A10 airbag conductor abierto / ABS: C0045 sensor trasero izquierdo / BCM: B1B33 tensión baja
+Airbag: B1A10 Fahrerairbag Unterbrechung | Lenkung: C0051 Lenkwinkelsensor links kein Signal
+SRS: driver airbag open / ABS: left front sensor open // Tyres: right sensor low
 """.strip().splitlines()
 
 

@@ -10,7 +10,7 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.phrases import find_claims, find_layout, languages
-from squibwise.intake.report.rooms import is_room, tells_own
+from squibwise.intake.report.rooms import is_room, tells_own, tells_place
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import PARTS, has_fault, has_part
 from squibwise.model.report import Unit
@@ -20,6 +20,8 @@ _NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
 _BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
 _TO_CODE = re.compile(rf"(?<=[\s:]){_CODE}")
 _INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
+_BETWEEN = pattern(r"\s*(?:;|\|+)\s*|\s+(?:/+|[+•–])\s+")  # what parts the units of a line
+_PIECE = pattern(r"\W{0,4}(?P<unit>[^\W\d][^:\d\t]{1,30}):\s*(?P<told>.*\S.*)")
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _AREAS = frozenset({"area", "othermodule"})
 _LONGEST_NAME = 60  # characters before a code among which the name of its unit stands
@@ -60,7 +62,7 @@ def is_all_area(text: str, lexicon: Lexicon) -> bool:
             named.update(range(at, at + length))
         elif lexicon.is_of_area(word):
             named.add(at)
-    places = {at for at, word in enumerate(texts) if words_in(word, lexicon, None).sides}
+    places = {at for at, word in enumerate(texts) if tells_place(word, lexicon)}
     return bool(named) and len(texts) - len(named | places) <= 1
 
 
@@ -118,6 +120,8 @@ def part_units(line: Line, lexicon: Lexicon) -> list[Line]:
         line: Before codes are looked for.
         lexicon: For the names of units.
     """
+    if labelled := _part_labelled(line, lexicon):
+        return labelled
     ends = [] if line.cells or line.module else [m.end() for m in _TO_CODE.finditer(line.text)]
     named = [n for end in ends if (n := _named_before(line.text, end, lexicon)) is not None]
     if not {"restraint", "other"} <= {n.unit for n in named}:
@@ -134,11 +138,26 @@ def part_units(line: Line, lexicon: Lexicon) -> list[Line]:
     ]
 
 
+def _part_labelled(line: Line, lexicon: Lexicon) -> list[Line]:
+    """``SRS: driver airbag open / ABS: left front sensor open``: a line for each unit; or none."""
+    if line.cells or line.module or not _BETWEEN.search(line.text):
+        return []
+    found = [_PIECE.fullmatch(piece) for piece in _BETWEEN.split(line.text)]
+    pieces = [(m["unit"].strip(), m["told"]) for m in found if m is not None]
+    units = [name_unit(name, lexicon)[0] for name, _ in pieces]
+    if len(pieces) < len(found) or not {"restraint", "other"} <= set(units):
+        return []
+    return [
+        msgspec.structs.replace(line, text=told, module=name, unit=unit)
+        for (name, told), unit in zip(pieces, units, strict=True)
+    ]
+
+
 @lru_cache(maxsize=4)
 def _stop(lexicon: Lexicon) -> re.Pattern[str]:
     """What parts the name of a unit from what is said before it."""
     joining = "|".join(sorted(lexicon.small.and_ | lexicon.small.letters))
-    return re.compile(rf"[.;,]\s|\s-\s|\(|\s(?i:{joining})\s")
+    return re.compile(rf"[.;,]\s|\s(?:[-+•–]|/+)\s|\|+\s?|\(|\s(?i:{joining})\s")
 
 
 def _named_before(text: str, end: int, lexicon: Lexicon) -> _Named | None:

@@ -23,12 +23,13 @@ def is_room(name: str, lexicon: Lexicon) -> bool:
     ``Roof``, ``Rear seats``, ``B pillar left``; not so ``Sunroof`` or ``Seat memory``.
     """
     words = [t.text for t in tokenise(name) if len(t.text) > 1 and not t.text[0].isdecimal()]
-    told = [w for w in words if _PLACED.isdisjoint(_keys(w, lexicon))]
+    told = [w for w in words if not tells_place(w, lexicon)]
     return not lexicon.small.rooms.isdisjoint({" ".join(words), " ".join(told)})
 
 
-def _keys(word: str, lexicon: Lexicon) -> set[str]:
-    return {m.partition(":")[0] for m in lexicon.first_meanings(word)}
+def tells_place(word: str, lexicon: Lexicon) -> bool:
+    """Tell whether a word alone is a side, a seat, an end or a row, in any language."""
+    return any(m.partition(":")[0] in _PLACED for m in lexicon.first_meanings(word))
 
 
 def keep_rooms(lines: list[Line], lexicon: Lexicon, *, is_usual: bool) -> None:

@@ -455,10 +455,18 @@ def _is_area_between(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
         return False
     is_memory = line.words.statuses == ["stored"] and len(line.tokens) > 1  # "Seat memory"
     told = (line.words.statuses and not is_memory) or line.words.voices
-    is_told = has_part(line.words) or told
+    is_told = told or (has_part(line.words) and not _is_of_blinds(lines, at))
     is_named = line.text.lstrip()[:1].isupper() and not line.text.rstrip().endswith("-")
     is_whole = has_fault(lines[at - 1].words)  # the line above wants no second half
     return is_named and is_whole and not is_told and is_all_area(line.text, lexicon)
+
+
+def _is_of_blinds(lines: list[Line], at: int) -> bool:
+    """``Cortinilla`` above a low voltage or a bare sensor: a blind and its motor, no curtain."""
+    block = takewhile(lambda ln: ln.codes, islice(lines, at + 1, None))
+    return "curtain" in lines[at].words.features and any(
+        ln.words.features & (_ANYWHERE | {"voltage", "foreign"}) for ln in block
+    )
 
 
 def _labels_below(lines: list[Line]) -> bool:
