@@ -31,6 +31,9 @@ _SMALL_WORDS = frozenset({"plain", "holds", "supposed", "kin"})  # what sentence
 BASE = ("en", "ja-en")  # always read beside the report's own language
 _TOKEN = pattern(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
 _JOINED_LETTERS = pattern(r"\b([a-z])[/.]([a-z])(?:[/.]([a-z]))?\b(?!\w)\.?")
+_SHORT_PLUS = pattern(
+    r"(circuit|schluss|short|corto|curto|zwarcie|sluiting)\s?\+(?=\s*$|\s{2}|[,;.)|\t])"
+)
 _TO_PLUS = pattern(r"\b(au|do|to|a|nach|n|al|ao|cc|verso|zu|gegen|z|con|com)[./]?\s*\+(?!\s?\d)")
 _CC_MINUS = pattern(r"\bcc\s?-(?=\s|$)")
 _TWELVE = pattern(r"\b12 v(?:olts?)?\b")
@@ -406,6 +409,7 @@ def fold(text: str) -> str:
     text = _COMPARED.sub(lambda m: f"resistance {_LEVELS[m[1]]} ", text)
     text = _B_PLUS.sub(" b+ ", text)
     text = _JOINED_LETTERS.sub(_joined_letters, text)
+    text = _SHORT_PLUS.sub(r"\1 b+ ", text)
     text = _CC_MINUS.sub("cc gnd", _TO_PLUS.sub(r"\1 b+ ", _TWELVE.sub("12v", text)))
     return _ORDINAL.sub(_ordinal, text)
 

@@ -19,7 +19,7 @@ from squibwise.intake.report.line_words import BULLET, language_of
 from squibwise.intake.report.marks import GONE
 from squibwise.intake.report.phrases import Hit, find_hits, find_layout
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, PARTS, has_fault, has_part
+from squibwise.intake.report.words import FAULTS, HEADS, PARTS, has_fault, has_part
 
 MAX_LINE = 2000
 _SIGNS = str.maketrans(
@@ -46,8 +46,12 @@ _SPEAKER = pattern(
     r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s"
     r"|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
 )
+_NUMBER = pattern(r"\d{4}.*:\s$")  # of a code, in the place of a name
 _STOP = pattern(
     r"(?<!\b\w)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
+)
+_ANSWER = pattern(  # "Q: any codes? A: B1733"
+    r"(?<=\S\?)\s+(?:A|R|O|Ans|Antw|R[ée]p|Resp|Risp|Odp)\.?:\s+(?=.*?\b[A-Z]?\d[\dA-F]{3})"
 )
 _BARS = 3  # of a row with two cells
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
@@ -76,7 +80,7 @@ def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
     is_cut = len(text) > MAX_LINE
     text = text[:MAX_LINE]
     said = _FORUM_TAG.sub("  ", text) if "[/" in text or "[quote" in text else text
-    said = _SPEAKER.sub("", _QUOTED.sub(r"\1", said))
+    said = _without_speaker(_QUOTED.sub(r"\1", said), lexicon)
     if "(" in said:
         said = _IN_BRACKETS.sub(r"\1", said)
     if struck := _STRUCK.fullmatch(text):
@@ -94,6 +98,19 @@ def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
     return [Line(number=raw.number, raw=p, text=p, is_cut=is_cut) for p in parts]
 
 
+def _without_speaker(text: str, lexicon: Lexicon) -> str:
+    """A line of a talk without who says it; ``[1] left curtain: open`` names nobody."""
+    speaker = _SPEAKER.match(text)
+    if speaker is None or _NUMBER.search(speaker.group()):
+        return text
+    words = [t.text for t in tokenise(speaker.group())]
+    told = {
+        m for w in words for means in lexicon.open(w).phrases.get((w,), {}).values() for m in means
+    }
+    names_part = told & HEADS and not (told & {"unit"} or lexicon.small.computers & {*words})
+    return text if names_part else text[speaker.end() :]
+
+
 def _barred(text: str) -> tuple[str, ...]:
     """The cells of a row that is drawn with bars."""
     row = text.strip()
@@ -105,6 +122,8 @@ def _barred(text: str) -> tuple[str, ...]:
 def _sentences(text: str) -> list[str]:
     """The sentences of running text; abbreviations and lists do not end one."""
     found, start = [], 0
+    if answer := _ANSWER.search(text):
+        return [text[: answer.start()], *_sentences(text[answer.end() :])]
     for match in _STOP.finditer(text):
         asks = match.group(1) == "?"
         if asks or len(text[start : match.start()].split()) >= _SENTENCE_WORDS:
