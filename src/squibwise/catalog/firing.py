@@ -278,6 +278,8 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         listed_if_cut: A code that is stored stands in such a report.
         unread_if_unstated: A report that does not state its reach does not show everything.
         left_over_after_work: A cured circuit has a code, its connector having been off, key on.
+        left_over_if_foreign: A code that is stored only tells of the past of the car from which the
+            unit came.
         left_over_if_shown: A code that an earlier report shows, not cleared since, stays in memory.
         unread_if_partial: A report that is stated not to reach everything.
         missed_though_answers: That another unit missed it tells of a unit that answers.
@@ -302,6 +304,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     intermittent_hides: Figure
     left_over_after_work: Figure
     left_over_if_shown: Figure
+    left_over_if_foreign: Figure
     found_elsewhere: Figure
     missed_though_answers: Figure
     lowest_volts: float

@@ -25,6 +25,7 @@ from squibwise.infer.reports import (
 )
 from squibwise.infer.scan import UNIT
 from squibwise.infer.sights import (
+    find_codes_of_another_car,
     find_live_but_open,
     find_whole_but_commanded,
     seen_spent,
@@ -57,6 +58,7 @@ def find_contradictions(
 ) -> tuple[Contradiction, ...]:
     """Return what in the evidence does not fit together, beside ``loads_left_in``."""
     result = find_whole_but_commanded(engine.net, catalog) + find_live_but_open(engine.net, catalog)
+    result += find_codes_of_another_car(engine.net)
     told = {(c.component, *sorted(c.evidence)) for c in result}
     clashes = _clashes(engine, likelihoods, catalog)
     result += [c for c in clashes if (c.component, *sorted(c.evidence)) not in told]

@@ -20,7 +20,8 @@ from squibwise.history.signed import tells_of_copying, tells_of_tilt
 from squibwise.infer.blows import measured_speed
 from squibwise.infer.crash import is_event_told
 from squibwise.infer.event_table import EventTable
-from squibwise.infer.network import UnitState
+from squibwise.infer.network import Network, UnitState
+from squibwise.infer.parts import PartModel
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
@@ -37,7 +38,7 @@ from squibwise.model.evidence import (
     SubstituteLoad,
     TestOutcome,
 )
-from squibwise.model.names import split_component, split_loop
+from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.origin import Finding
 from squibwise.model.report import CodeLine, Report
 
@@ -404,3 +405,16 @@ def _whose_word(entry: Statement, case: Case, catalog: Catalog) -> str:
     )
     first = next(alike, entry) if tells_of_copying(entry.from_, catalog) else entry
     return first.from_.strip().lower()
+
+
+def load_fitted(part: PartModel, place: int, net: Network) -> bool:
+    """Return whether a substitute load stood in for the part at a place in time."""
+    loops = {loop_id(part.id, s + 1) for s in range(part.stages)} | {part.id}
+    fitted: set[str] = set()
+    for entry in net.line.entries[:place]:
+        if isinstance(entry, SubstituteLoad) and entry.loop in loops:
+            if entry.move == "issued":
+                fitted.add(entry.serial)
+            else:
+                fitted.discard(entry.serial)
+    return bool(fitted)

@@ -19,6 +19,7 @@ from squibwise.infer.circuits import (
     outcome_of,
     scan_likelihood,
     scan_tables,
+    status_word,
 )
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
@@ -26,6 +27,7 @@ from squibwise.infer.reports import (
     INDICATOR,
     chance_disturbed,
     chance_whole,
+    load_fitted,
     one_cause,
     unit_able,
     why_lit,
@@ -35,10 +37,9 @@ from squibwise.model.evidence import (
     LampCheck,
     Look,
     Reading,
-    SubstituteLoad,
     TestOutcome,
 )
-from squibwise.model.names import loop_id, split_component, split_loop
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
 Array = npt.NDArray[np.float64]
@@ -66,7 +67,7 @@ class Scan(msgspec.Struct, frozen=True):
 def find_scans(net: Network) -> tuple[Scan, ...]:
     """Return the reports of a case in order; a unit seen to be another car's tells of that one."""
     swaps = [at for at, w in net.line.works_on(frozenset({UNIT})) if w.what == "replaced"]
-    if any(e.component == UNIT and e.seen == FOREIGN for _, e in net.line.all_of(Look)):
+    if seen_foreign(net) is not None:
         swaps = [0]
     result: list[Scan] = []
     for place, entry in enumerate(net.line.entries):
@@ -75,6 +76,21 @@ def find_scans(net: Network) -> tuple[Scan, ...]:
             first = same and not any(s.same_unit for s in result)
             result.append(Scan(entry, place, same, first, one_cause(entry)))
     return tuple(result)
+
+
+def seen_foreign(net: Network) -> Look | None:
+    """Return the last look that saw the unit to be another car's; None when none did."""
+    looks = (e for _, e in reversed(net.line.all_of(Look)))
+    return next((e for e in looks if e.component == UNIT and e.seen == FOREIGN), None)
+
+
+def is_past_of_another(line: CodeLine, report: Report, net: Network) -> bool:
+    """Return whether a code is stored only, in a unit of another car that nobody cleared since."""
+    look, place = seen_foreign(net), net.line.place_of(report.id)
+    if look is None or status_word(line.status) != "stored":
+        return False
+    seen, done = net.line.place_of(look.id), [(at, w) for at, w in net.line.works if at < place]
+    return not any(w.what == "cleared" or (w.component == UNIT and at > seen) for at, w in done)
 
 
 def is_scanned_whole(net: Network, catalog: Catalog) -> bool:
@@ -229,9 +245,13 @@ def _left_over(
     """Return the chance that a line only tells of what was cured before the report.
 
     Its connector was off and is home again, or the part was renewed, nobody is known to have
-    cleared the codes since, and the unit is the same. A repair that was entered as fixed and
-    verified had them cleared: what is read after it is there again.
+    cleared the codes since, and the unit is the same; or the unit came from another car, and it is
+    of that car's past. A repair that was entered as fixed and verified had them cleared: what is
+    read after it is there again.
     """
+    reach = catalog.firing.scans.reach
+    if is_past_of_another(line, report, net):
+        return reach.left_over_if_foreign.value
     place, mates = net.line.place_of(report.id), net.near[component][0]
     done = [(at, w) for at, w in net.line.works if at < place]
     since = max((at for at, w in done if w.what == "cleared" or w.component == UNIT), default=-1)
@@ -240,7 +260,6 @@ def _left_over(
         return 0.0
     if is_verified(net.line.entries[own[-1][0]]):
         return 0.0
-    reach = catalog.firing.scans.reach
     shown = any(
         since < at < own[-1][0] and (c.component, c.fault) == (component, line.fault)
         for at, entry in net.line.all_of(Report)
@@ -478,16 +497,3 @@ def _share_with_a_code(report: Report, net: Network) -> float:
     circuits = sum(part.stages for *_, part in net.parts())
     lines = sum(c.fault != "event-recorded" for c in report.reading.own)
     return (lines + 1.0) / (circuits + 2.0)
-
-
-def load_fitted(part: PartModel, place: int, net: Network) -> bool:
-    """Return whether a substitute load stood in for the part at a place in time."""
-    loops = {loop_id(part.id, s + 1) for s in range(part.stages)} | {part.id}
-    fitted: set[str] = set()
-    for entry in net.line.entries[:place]:
-        if isinstance(entry, SubstituteLoad) and entry.loop in loops:
-            if entry.move == "issued":
-                fitted.add(entry.serial)
-            else:
-                fitted.discard(entry.serial)
-    return bool(fitted)

@@ -17,8 +17,8 @@ from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.marginals import group_belief
 from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel, has_plug, taken_off_at
-from squibwise.infer.reports import chance_whole, one_cause, unit_able
-from squibwise.infer.scan import lines_about, load_fitted, read_stage
+from squibwise.infer.reports import chance_whole, load_fitted, one_cause, unit_able
+from squibwise.infer.scan import is_past_of_another, lines_about, read_stage, seen_foreign
 from squibwise.model.belief import Contradiction
 from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Look, Reading, TestOutcome
 from squibwise.model.names import split_component, split_loop
@@ -431,6 +431,32 @@ _COMMANDED_REMEDY = (
     "number and the VIN: it may be of another part, event or car. Look closely whether the part "
     "was covered or fitted anew. A charge that was commanded and did not go is live, and nobody "
     "can tell when it goes: power off and the whole wait, then renew it and scrap it as live."
+)
+
+
+def find_codes_of_another_car(net: Network) -> list[Contradiction]:
+    """Return reports with stored codes of a unit that was seen to be another car's."""
+    look = seen_foreign(net)
+    if look is None:
+        return []
+    return [
+        Contradiction(
+            text=f"the unit is another car's ({look.id}): what {entry.id} has as stored may be of "
+            "that car",
+            evidence=(look.id, entry.id),
+            remedy=_FOREIGN_REMEDY,
+        )
+        for entry in (e for _, e in net.line.all_of(Report))
+        if any(
+            c.present and c.candidates and is_past_of_another(c, entry, net)
+            for c in entry.reading.own
+        )
+    ]
+
+
+_FOREIGN_REMEDY = (
+    "Save what is stored, then see which codes are present with this car's circuits plugged in: "
+    "those are this car's. Look at covers and belts before anything is bought by a stored code."
 )
 
 
