@@ -125,11 +125,16 @@ def _sentences(text: str) -> list[str]:
     if answer := _ANSWER.search(text):
         return [text[: answer.start()], *_sentences(text[answer.end() :])]
     for match in _STOP.finditer(text):
-        asks = match.group(1) == "?"
-        if asks or len(text[start : match.start()].split()) >= _SENTENCE_WORDS:
+        asks, words = match.group(1) == "?", text[start : match.start()].split()
+        if asks or (len(words) >= _SENTENCE_WORDS and not _abbreviates(words)):
             found.append(text[start : match.end(1)])
             start = match.end()
     return [*found, text[start:]] if text[start:].strip() or not found else found
+
+
+def _abbreviates(words: list[str]) -> bool:
+    """``B1003 Seitenairb. v. li``: every other word but the first is cut short."""
+    return 2 * sum(word.endswith(".") for word in words) >= len(words) - 1
 
 
 def _without_question(text: str, lexicon: Lexicon) -> list[str]:
