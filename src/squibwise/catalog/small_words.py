@@ -53,6 +53,13 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         never: They say that it was at no time.
         by_turns: Two phrases that say, with a denial beside one, that a fault comes and goes.
         again: What may stand beside a word of praise that ends a fault: "ok again now".
+        earlier: They say that a denial is of the time before.
+        pluperfect: They say that something had been so.
+        noticed: What somebody may have missed before.
+        lists: What somebody told faults in before.
+        firsts: Which of those.
+        looks: They praise what somebody saw of a part.
+        returns: They say of a code that was gone that it came back.
         descriptions: What a code may lack and be there all the same.
         beside: What a clause behind a fault denies without denying the fault.
         blamed: What was suspected of a fault: "it wasn't the plug" leaves the fault where it is.
@@ -119,6 +126,13 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     never: frozenset[str]
     by_turns: tuple[tuple[str, str], ...]
     again: frozenset[str]
+    earlier: frozenset[str]
+    pluperfect: frozenset[str]
+    noticed: frozenset[str]
+    lists: frozenset[str]
+    firsts: frozenset[str]
+    looks: frozenset[str]
+    returns: frozenset[str]
     descriptions: frozenset[str]
     beside: frozenset[str]
     blamed: frozenset[str]

@@ -191,9 +191,10 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
 
 
 def is_new(clause: str, lexicon: Lexicon) -> bool:
-    """``never had that before``: what was never there before is there now."""
-    texts = {t.text for t in tokenise(clause)}
-    return bool(texts & lexicon.small.never and texts & lexicon.small.before)
+    """``never had that before``, ``not seen before``: what was not there before is there now."""
+    texts, small = {t.text for t in tokenise(clause)}, lexicon.small
+    is_missed = bool(texts & lexicon.denying and texts & small.noticed)
+    return bool((texts & small.never or is_missed) and texts & (small.before | small.earlier))
 
 
 def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:

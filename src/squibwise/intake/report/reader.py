@@ -26,6 +26,7 @@ from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.marks import apply_results, apply_ticks, apply_times
 from squibwise.intake.report.meaning import fold_line, settle, take_group, tell
+from squibwise.intake.report.news import drop_news
 from squibwise.intake.report.other_files import name_table, set_events_aside
 from squibwise.intake.report.own_places import part_places
 from squibwise.intake.report.own_words import find_hand
@@ -219,7 +220,7 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
         name_topic(line, lexicon, sheet.language)
     is_coded = any(line.codes for line in sheet.lines)
     plain = () if is_coded else (split_statements, split_names)
-    for part in (drop_plugs, share_label, part_good, part_places, part_parts, *plain):
+    for part in (drop_news, drop_plugs, share_label, part_good, part_places, part_parts, *plain):
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 
 

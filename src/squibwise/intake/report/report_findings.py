@@ -99,7 +99,8 @@ def _clean(sheet: Sheet, scope: Scope) -> tuple[CleanCircuit, ...]:
     """Circuits that a line says were tested and found good."""
     found = []
     for line in sheet.unread:
-        is_good = _is_found_good(line) and not _asserts_one(line, sheet, scope.catalog)
+        is_good = _is_found_good(line, scope.catalog)
+        is_good = is_good and not _asserts_one(line, sheet, scope.catalog)
         named = candidates_of(line.words, scope) if is_good else ()
         if len(named) == 1 and named[0].component is not None:
             origin = Origin(file=sheet.name, line=line.number, raw=line.raw)
@@ -115,12 +116,27 @@ def _asserts_one(line: Line, sheet: Sheet, catalog: Catalog) -> bool:
     return any(w.features & _ELECTRIC and not w.voices for w in said)
 
 
-def _is_found_good(line: Line) -> bool:
-    """Tell whether a line denies a circuit's fault or calls it good; ``no code`` does neither."""
+def _is_found_good(line: Line, catalog: Catalog) -> bool:
+    """Tell whether a line denies a circuit's fault or calls it good; ``no code`` does neither.
+
+    Nor does ``passenger airbag intact``: somebody saw the part, and nobody measured.
+    """
     if line.words.voices & {"worked", "was"}:
         return False
     denies_fault = line.why in ("denied", "gone") and bool(line.words.features & _ELECTRIC)
-    return denies_fault or line.role == "clean" or line.why == "found good"
+    return (
+        denies_fault
+        or line.role == "clean"
+        or (line.why == "found good" and not _is_look(line, catalog))
+    )
+
+
+def _is_look(line: Line, catalog: Catalog) -> bool:
+    texts = {t.text for t in line.tokens}
+    is_measured = (
+        line.words.features & {"loop", *(_ELECTRIC - {"high"})} or "tested" in line.words.voices
+    )
+    return not (is_measured or lexicon_of(catalog).small.looks.isdisjoint(texts))
 
 
 def _no_crash_record(own: list[CodeLine], sheet: Sheet) -> Origin | None:

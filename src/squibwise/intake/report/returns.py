@@ -1,17 +1,22 @@
 """Codes that came back after they were cleared, and those told not to have."""
 
+from collections.abc import Iterator
+
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.assertions import count_strange
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.lexicon import lexicon_of, tokenise
 from squibwise.intake.report.line_words import words_of
-from squibwise.intake.report.sheet import Line, Sheet
+from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import Words, add_status, has_fault, has_part
 
 _CLAUSE = pattern(r"[,;.!]\s+|\s-\s")
 _AWAY = frozenset({"not", "gone", "away"})
+_WELL = frozenset({"good", "fine"})
+_ELSEWHERE = frozenset({"mine", "own", "past"})  # another car, or another time
 
 
 class _Clause(msgspec.Struct, kw_only=True):
@@ -34,6 +39,7 @@ def hear_returns(sheet: Sheet, catalog: Catalog) -> None:
     ``he cleared both, B1415 came straight back, the other didn't``.
     """
     only = lexicon_of(catalog).small.only
+    _hear_last(sheet, catalog)
     for line in sheet.lines:
         words = line.words
         may_be_back = "exists" in words.voices or {"cleared", "present"} <= {*words.statuses}
@@ -45,6 +51,91 @@ def hear_returns(sheet: Sheet, catalog: Catalog) -> None:
             and not only.isdisjoint(t.text for t in line.tokens)
         ):
             _hear_only(line, sheet, catalog)
+
+
+def _hear_last(sheet: Sheet, catalog: Catalog) -> None:
+    """``Monday: B1A14 gone``, ``Wednesday: back again``: what is said last of a code counts."""
+    ended = {f.code.code for f in sheet.faults if f.code is not None and _is_ended(f)}
+    named: set[str] = set()
+    gone: set[str] = set()
+    back: dict[str, Line] = {}
+    for line, clause, last in _mentions(sheet, catalog) if ended else ():
+        verdict, named = _verdict(clause, catalog), named | last
+        if verdict == "gone":
+            for code in last if clause.codes else named:
+                gone.add(code)
+                back.pop(code, None)
+        elif verdict == "back":
+            back |= dict.fromkeys(gone & last, line)
+    for code, line in back.items():
+        _revive(code, line, sheet)
+
+
+def _is_ended(fault: Fault) -> bool:
+    return bool(fault.absent) or "cleared" in fault.words.statuses
+
+
+def _mentions(sheet: Sheet, catalog: Catalog) -> Iterator[tuple[Line, _Clause, set[str]]]:
+    """Each clause that may speak of codes, and of which: its own, else those named last.
+
+    What is quoted was said before the rest.
+    """
+    last: set[str] = set()
+    for line in sorted(sheet.lines, key=lambda ln: not ln.raw.lstrip().startswith(">")):
+        if line.cells or line.words.voices & _ELSEWHERE or line.why == "a question":
+            continue
+        if not line.codes and not _speaks_on(line, sheet, catalog):
+            continue
+        for clause in _clauses(line, sheet, catalog):
+            last = {c.code for c in clause.codes} or last
+            yield line, clause, last
+
+
+def _speaks_on(line: Line, sheet: Sheet, catalog: Catalog) -> bool:
+    """``it came back today``, ``both cleared``: nothing but small words of what was named above."""
+    lexicon = lexicon_of(catalog)
+    told = bool(line.words.voices or line.words.statuses)
+    texts = {t.text for t in line.tokens}
+    told = told or not lexicon.small.returns.isdisjoint(texts)
+    told = told and texts.isdisjoint(lexicon.small.rest | lexicon.small.others)
+    if not told or line.role == "blank" or has_part(line.words) or has_fault(line.words):
+        return False
+    said = line.text.rpartition(": ")[2]  # "Monday: both cleared"
+    return count_strange(said, lexicon, sheet.language, lexicon.small.returns) == 0
+
+
+def _verdict(clause: _Clause, catalog: Catalog) -> str:
+    """Whether a clause says ``gone`` of its codes, or ``back``; nothing where it says neither."""
+    words, small = clause.words, lexicon_of(catalog).small
+    is_neither = not small.neither.isdisjoint(clause.texts)
+    if (
+        is_neither
+        or words.voices & (_AWAY | _WELL)
+        or ("cleared" in words.statuses and not _is_back(words))
+    ):
+        return "gone"
+    is_bare = not (has_part(words) or has_fault(words) or "worked" in words.voices)
+    is_dated = bool(clause.texts) and all(t.isdecimal() for t in clause.texts)
+    is_again = is_dated or not small.returns.isdisjoint(clause.texts)
+    return "back" if _is_back(words) or (is_bare and is_again) else ""
+
+
+def _revive(code: str, line: Line, sheet: Sheet) -> None:
+    """Make the fault of a code present; what else was told of it was on the way."""
+    alike = [f for f in sheet.faults if f.code is not None and f.code.code == code]
+    alike = [f for f in alike if f.unit == line.unit or not line.codes]
+    if not alike:
+        return
+    told = next((f for f in reversed(alike) if has_part(f.words)), alike[0])
+    told.absent = ""
+    told.words.statuses[:] = [s for s in told.words.statuses if s != "cleared"]
+    add_status(told.words, "present")
+    told.raws += [line.raw] if line.raw not in told.raws else []
+    for fault in alike:
+        fault.absent = "" if fault is told else "past"
+    bare = {id(f) for f in alike if f is not told and not has_part(f.words)}
+    sheet.faults = [f for f in sheet.faults if id(f) not in bare]
+    sheet.unread = [u for u in sheet.unread if u is not line]
 
 
 def _hear_only(line: Line, sheet: Sheet, catalog: Catalog) -> None:

@@ -1,0 +1,101 @@
+"""What a story tells last of a code counts, praise of a look measures nothing, news denies nothing.
+
+Our own sentences; common practice, no source.
+"""
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.reader import understand
+from squibwise.model.report import ReadReport
+
+CATALOG = load_catalog()
+BACK = [
+    "B1A20 left curtain open / Monday: B1A20 gone / Wednesday: B1A20 back again",
+    "B1A20 left curtain open / cleared B1A20, did not return / next morning B1A20 returned",
+    "B1A20 left curtain open / B1A20 did not come back after clearing / it came back today",
+    "B1A20 left curtain open / B1A20 cleared, stayed away / Thursday: B1A20 popped up again",
+    "B1A20 left curtain open / 02.05. B1A20 not found / 09.05. B1A20",
+    "B1A20 Kopfairbag links Unterbrechung / Montag: B1A20 weg / Mittwoch: B1A20 wieder da",
+    "B1A20 Gurtstraffer rechts Masseschluss / Gelöscht, B1A20 nicht mehr da / heute wieder da",
+    "B1A20 rideau gauche ouvert / mardi : B1A20 effacé, ne revient pas / jeudi : est revenu B1A20",
+    "B1A20 cortina izquierda abierta / martes: B1A20 borrado / viernes: ha vuelto a salir B1A20",
+    "B1A20 airbag passeggero aperto / lunedì B1A20 sparito / mercoledì B1A20 di nuovo presente",
+    "B1A20 napinacz prawy przerwa / B1A20 skasowany, nie wraca / dziś znowu jest",
+    "B1A20 cortina esquerda aberta / segunda: B1A20 apagado, não voltou / quarta: B1A20 voltou",
+    "B1A20 gordijnairbag links onderbreking / maandag: B1A20 weg / woensdag: B1A20 is er weer",
+    "B1A20 is back, see below / > B1A20 left curtain open / > B1A20 gone today",
+]
+GONE = [
+    "B1A20 left curtain open / Monday: B1A20 gone / Wednesday: B1A20 back / Friday: B1A20 gone",
+    "B1A20 left curtain open / B1A20 gone / the customer came back today",
+    "B1A20 left curtain open / B1A20 gone / does B1A20 come back?",
+    "B1A20 left curtain open / B1A20 gone / if B1A20 comes back I will swap it",
+    "B1A20 is gone now / > B1A20 left curtain open / > B1A20 is back",
+    "No longer there as before: B1A20 left curtain open",
+    "had not come back: B1A20 left curtain open",
+    "nicht mehr wie vorher: B1A20 Kopfairbag links Unterbrechung",
+]
+NEWS = [
+    "One I had not seen before is B1A20 left curtain open",
+    "One I had not seen: B1A20 right door pressure sensor no signal",
+    "B1A20 left curtain open, not seen before",
+    "forgot to say, not in my first list: B1A20 left curtain open",
+    "Den hatte ich noch nicht gesehen: B1A20 Kopfairbag links Unterbrechung",
+    "bisher nie da gewesen: B1A20 Beifahrerairbag Stufe 2 Unterbrechung",
+    "pas vu avant : B1A20 rideau gauche ouvert",
+    "no lo había visto: B1A20 cortina izquierda abierta, presente",
+    "non l'avevo notato: B1A20 airbag passeggero aperto",
+    "nie było go wcześniej: B1A20 napinacz prawy przerwa",
+    "não tinha visto antes: B1A20 cortina esquerda aberta",
+    "had ik nog niet gezien: B1A20 gordijnairbag links onderbreking",
+]
+SEEN = [
+    "passenger airbag intact",
+    "passenger airbag: intact",
+    "left seat bag looks good",
+    "driver knee bag cover intact",
+    "Beifahrerairbag unversehrt",
+    "rideau gauche intact",
+    "cortina derecha intacta",
+    "tendina destra integra",
+    "kurtyna lewa cała",
+    "gordijnairbag links ongeschonden",
+]
+MEASURED = [
+    "left curtain circuit intact",
+    "passenger airbag tested, intact",
+    "Zündkreis Fahrerairbag intakt",
+    "left curtain ok",
+]
+
+
+def _read(said: str) -> ReadReport:
+    lines = [RawLine(number=at, text=t) for at, t in enumerate(said.split(" / "), start=1)]
+    return understand(lines, "x", CATALOG)
+
+
+@pytest.mark.parametrize("said", BACK + NEWS)
+def test_what_came_back_or_is_news_is_there_with_its_part(said: str) -> None:
+    (line,) = _read(said).lines
+    assert (line.code, line.present, line.is_doubtful) == ("B1A20", True, False)
+    assert line.component is not None
+    assert line.fault != "unknown"
+
+
+@pytest.mark.parametrize("said", GONE)
+def test_what_did_not_come_back_is_gone(said: str) -> None:
+    assert [ln.code for ln in _read(said).lines if ln.present] == []
+
+
+@pytest.mark.parametrize("said", SEEN)
+def test_a_part_seen_whole_is_no_tested_circuit(said: str) -> None:
+    read = _read(said)
+    assert (read.lines, read.coverage.clean) == ((), ())
+    assert [u.raw for u in read.unread] == [said]
+
+
+@pytest.mark.parametrize("said", MEASURED)
+def test_a_circuit_called_whole_is_tested(said: str) -> None:
+    assert len(_read(said).coverage.clean) == 1
