@@ -182,13 +182,10 @@ def _at(zones: set[str], singles: Singles) -> Singles:
 def _several(
     firsts: Singles, seconds: Singles, share: float, case: Case, catalog: Catalog
 ) -> Iterator[Crash]:
-    """Return two impacts on different sides, and three where as many sides are named.
-
-    A third follows a second as often as that follows the first: no data tell of thirds.
-    """
+    """Return two impacts on different sides, and three where as many sides are named."""
     named = {e.zone for e in case.evidence if isinstance(e, Impact) and e.zone is not None}
     sides = {z.side for z in catalog.firing.events.zone if z.name in named}
-    third = share if len(sides) > 2 else 0.0
+    third = catalog.firing.events.chances["third_impact"].value if len(sides) > 2 else 0.0
     yield from _pairs(firsts, seconds, share * (1.0 - third))
     if third:
         yield from _triples(firsts, seconds, share * third, named)
