@@ -132,7 +132,7 @@ def cluster_beliefs(
     """
     if is_lone(cluster):
         (part,) = cluster.parts
-        hung = np.moveaxis(_by_class(part, base), 0, 2)
+        hung = _by_class(part, base).transpose(1, 2, 0)
         return {part.id: _part_belief(part, hung, part.prior[:, 0], chains)}
     parts = {}
     for place, part in enumerate(cluster.parts):
