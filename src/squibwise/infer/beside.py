@@ -28,6 +28,7 @@ Array = npt.NDArray[np.float64]
 _Sums = dict[tuple[int, ...], Array]  # by the axes summed over, which stay with length one
 _AT_ONCE = 64
 _LEAST = 1e-200  # below it too little is left of what stands beside it
+_NOTHING = np.empty(0)
 _INSIDE = (2, 4)  # axes that a group sums out inside itself
 
 
@@ -62,24 +63,38 @@ class Beside:
                 that much evidence takes no more memory, and the product stays fast.
         """
         events = np.empty((_AT_ONCE, *self.posterior.weights.shape))
-        rows, logs = [], []
-        own: list[dict[str, float]] = []
+        rows: list[Array] = []
+        logs, own = [], []
+        waiting: list[int] = []
         for piece, likelihoods in runs:
-            log, told = self._one(piece, likelihoods, events[len(own)])
+            log, told, row = self._one(piece, likelihoods, events[len(waiting)])
             logs.append(log)
             own.append(told)
-            if len(own) == _AT_ONCE:
-                rows.append(self._told_rows(events, own))
-                own = []
-        rows.append(self._told_rows(events[: len(own)], own))
-        return np.concatenate(rows), np.array(logs)
+            if row is None:
+                waiting.append(len(rows))
+            rows.append(_NOTHING if row is None else row)
+            if len(waiting) == _AT_ONCE:
+                self._put_in(rows, waiting, events)
+                waiting = []
+        self._put_in(rows, waiting, events[: len(waiting)])
+        chances = np.array(rows).reshape(len(logs), len(self.states))
+        place = {name: i for i, name in enumerate(self.states)}
+        for row, told in zip(chances, own, strict=True):
+            row[[place[name] for name in told]] = list(told.values())
+        return chances, np.array(logs)
+
+    def _put_in(self, rows: list[Array], waiting: list[int], events: Array) -> None:
+        """Put the chances of parts into the rows that wait for them, by weights of the events."""
+        for at, row in zip(waiting, self.by_event(events), strict=True):
+            rows[at] = row
 
     def _one(
         self, piece: Likelihood, likelihoods: tuple[Likelihood, ...], events: Array
-    ) -> tuple[float, dict[str, float]]:
-        """Put the weights of the events with other evidence into ``events``.
+    ) -> tuple[float, dict[str, float], Array | None]:
+        """Return the log of other evidence, and the chances of parts that the piece speaks of.
 
-        Return its log, and the chances of the parts of the groups that the piece speaks of.
+        Those of all others too, where they follow from what it says of the unit alone; if not, the
+        weights of the events with that evidence are put into ``events``.
         """
         told = self.engine.tell_beside(piece, likelihoods)
         if told is not None:
@@ -92,24 +107,36 @@ class Beside:
         for index in self.engine.touched(piece):
             for name, part in group_belief(found, index).parts.items():
                 chances[name] = float(part.now.sum(axis=0) @ self.states[name])
-        return found.log_evidence, chances
+        return found.log_evidence, chances, None
 
     def _scaled(
         self, index: int, place: int, told: Told, before: Array | None, events: Array
-    ) -> tuple[float, dict[str, float]]:
+    ) -> tuple[float, dict[str, float], Array | None]:
         """Do as ``_one`` does, by the ratio of what is said of one cluster with and without it."""
         group, result = self.engine.net.groups[index], self.posterior.groups[index]
         after = np.ones((1,) * 5) if told.message.factor is None else told.message.factor
         ratio = after if before is None else after / before
-        np.multiply(self.posterior.weights, spread(self._by_sort(index, ratio), group), out=events)
-        total = float(events.sum())
-        events /= total
+        by_sort, row = self._by_sort(index, ratio), None
+        if by_sort.shape[:2] == (1, 1):
+            by_unit = np.broadcast_to(by_sort[0, 0], self.posterior.unit.shape)
+            total = float(by_unit @ self.posterior.unit)
+            row = by_unit @ self._by_unit / total
+        else:
+            np.multiply(self.posterior.weights, spread(by_sort, group), out=events)
+            total = float(events.sum())
+            events /= total
         chances = self._of_group(index, ratio, total)
         cluster, base = group.clusters[place], self._base_of(index, place)
         for name, part in cluster_beliefs(cluster, told.message, told.chains, base).items():
             chances[name] = float(part.now.sum(axis=0) @ self.states[name])
         scale = told.scale - result.scales[place]
-        return self.posterior.log_evidence + math.log(total) + scale, chances
+        return self.posterior.log_evidence + math.log(total) + scale, chances, row
+
+    @cached_property
+    def _by_unit(self) -> Array:
+        """Return the chance of each part with each state of the unit: (U, parts)."""
+        each = np.eye(len(self.posterior.unit))[:, None, None, :]
+        return self.by_event(each * self.posterior.weights)
 
     def _sums_of(self, index: int) -> _Sums:
         """Return the weights of a group, and what sums of them are known, by axes."""
@@ -190,14 +217,6 @@ class Beside:
             ]
             self._said[index, place] = np.stack(np.broadcast_arrays(*said))
         return self._said[index, place]
-
-    def _told_rows(self, events: Array, own: list[dict[str, float]]) -> Array:
-        """Return the chances under weights of the event table, those of groups told of put in."""
-        place = {name: i for i, name in enumerate(self.states)}
-        chances = self.by_event(events)
-        for row, told in zip(chances, own, strict=True):
-            row[[place[name] for name in told]] = list(told.values())
-        return chances
 
     def by_event(self, weights: Array) -> Array:
         """Return the chance of each part under weights of the event table: (rows, parts).
