@@ -84,14 +84,13 @@ def assess(
     why = explain_components(engine, likelihoods, found, groups)
     stakes = weigh_stakes(groups, losses, catalog, case.profile.sold_apart)
     candidates = list_candidates(case, net, groups, catalog)
-    loads = loads_left_in(net, catalog)
     turns = find_flips(candidates, case, groups, stakes, catalog)
     event = event_belief(found, groups, crash_record(found, catalog), catalog)
     unproven = _list_unproven(net, groups, catalog)
     between = find_contradictions(case, engine, likelihoods, found, groups, catalog)
-    healed = find_healed(net, groups, case.car, catalog)
-    mended = [c for name, c in healed.items() if name not in loads]
-    contradictions = (*loads.values(), *mended, *tell_other_cars(foreign), *between)
+    loads, healed = loads_left_in(net, catalog), find_healed(net, groups, case.car, catalog)
+    by_part = loads | healed | loads  # a load left in stands first, and for its part alone
+    contradictions = (*by_part.values(), *tell_other_cars(foreign), *between)
     leads = Leads(
         loads=frozenset({*loads, *healed, *stand_on_loads(net, catalog)}),
         deciding={n: turns[n].settled_by for n in _to_decide(case, contradictions, groups, turns)},
