@@ -16,7 +16,7 @@ _NUMBER = (
 )
 _UNIT = (
     r"\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|ma|km|mi|bar|psi|kpa|mm|cm|nm|x|times|mal|"
-    r"fois|veces|volte|vezes|razy|keer|days?|tage|blinks?|flash\w*)\b"
+    r"fois|veces|volte|vezes|razy|keer|days?|tage|months?|monate?n?|mois|meses|mesi|miesi\w*|blinks?|flash\w*)\b"
     r"|\s?[aw]\b(?!\s[^\W\d_])"  # "47 a na" is no current
 )
 _BLINKS_BY = tuple(
@@ -33,8 +33,12 @@ _MEASURED = pattern(r"\s?(?:bar|psi|kpa|mm|cm|nm)\b")
 _ONLY = pattern(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
 _DATE = pattern(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
 _ONE = pattern(_NUMBER + NO_MEASURE)
+_SLASHED, _IN_SLASHES = pattern(r"\d{2}(?:/\d{2}){2,9}"), pattern(r"\d{2}")
 _BRIEF = r"(?:short|kurz|court|cort|kort|brev|curt|krot)\w{0,5}"
 _DRAWN_OUT = r"(?:long|lang|larg|lung|dlug)\w{0,5}"
+_CLAUSE = r"[,;]\s(?:(?:then|dann|puis|luego|poi|depois|potem|and|und|et|y|e|i)\s)?"
+_PAIRED = pattern(rf"{_CLAUSE}([1-9]-[1-9])(?=\s\(|\s[^\W\d_]{{3}}|\s*$)")
+_TWO_DIGITS = pattern(rf"{_CLAUSE}([1-9]\d)(?!{_UNIT})(?=\s\(|\s[^\W\d_]{{4}})")
 _PAUSED = pattern(
     r"(?<![\d.,])(\d{1,2})\s*(?:x\b\s*)?(?P<kind>(?:[^\W\d_]{1,12}\b\s*){0,2})"
     r"[\s,;-]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;-]*(\d{1,2})"
@@ -103,6 +107,14 @@ _SAID_BLINKS = pattern(  # "blinking four then two", "blinkt vier dann zwei"
     rf"depois|potem|i)\s+(?:then\s)?({_SAID})\b",
     needs=_BLINKS_BY,
 )
+_SAID_TIMES = pattern(  # "zweimal, Pause, fünfmal"
+    rf"\b({_SAID})\s?{_TIMES}[\s,;-]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*({_SAID})\s?{_TIMES}",
+    needs=_PAUSES_BY,
+)
+_SAID_SHORT = pattern(  # "three short then seven"
+    rf"\b(\d|{_SAID})\s{_BRIEF}(?:\s(?:{BLINK}|ones?))?[\s,]+(?:then|and|dann|und|puis|et|luego|y|poi|e|"
+    rf"depois|potem|i)\s(\d|{_SAID})(?:\s{_BRIEF})?(?=\W|$)"
+)
 _SPELLED = pattern(  # "short short long = 21", "lang lang kurz"
     rf"(?P<one>(?:\b{_DRAWN_OUT}\b[\s,-]+){{1,9}})(?P<two>(?:\b{_BRIEF}\b[\s,.-]*){{1,9}})(?:=\s*(?P<told>\d{{2}}|\d-\d)\b)?"
     rf"|(?:\b(?:{_BRIEF}|{_DRAWN_OUT})\b[\s,.-]*){{2,12}}=\s*(?P<said>\d{{2}}|\d-\d)\b"
@@ -123,7 +135,16 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
     if not found and _may_flash(plain, lexicon):
         found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
         found = found or [t for m in _behind(lexicon).finditer(plain) for t in _listed(m)]
+        found += _further(plain, found)
     return _once(found)
+
+
+def _further(plain: str, found: list[Code]) -> list[Code]:
+    """``lamp 4-1 right curtain, 4-2 left curtain``: counts dressed alike that begin a clause."""
+    if not found or plain.count("?"):
+        return []
+    dress = _PAIRED if "-" in found[-1].printed else _TWO_DIGITS
+    return [flash(m[1], *m.span(1)) for m in dress.finditer(plain, found[-1].end)]
 
 
 def _drawn(plain: str) -> list[Code]:
@@ -145,12 +166,19 @@ def _may_flash(plain: str, lexicon: Lexicon) -> bool:
 def _said(plain: str, lexicon: Lexicon) -> list[Code]:
     """Blinks told in words or drawn as dots, or as ``4 then 1`` behind a word for lamp or pause."""
     told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
+    if _may_flash(plain, lexicon):
+        rules = (_SAID_PAIR, _SAID_TIMES, _SAID_SHORT)
+        told += [(m, _digit(m[1]), _digit(m[2])) for rule in rules for m in rule.finditer(plain)]
     told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
     told += [(m, m[1], m[2]) for rule in (_TWICE, _TIMED) for m in rule.finditer(plain)]
     pair = _joined_pair(lexicon).search(plain) if _may_flash(plain, lexicon) else None
     if pair is not None and not told:
         told = [(pair, pair["one"], pair["two"])]
     return [flash(f"{one}-{two}", *match.span()) for match, one, two in told]
+
+
+def _digit(count: str) -> str:
+    return str(_WORDS.get(count, count))
 
 
 @lru_cache(maxsize=4)
@@ -193,7 +221,7 @@ def _join(lexicon: Lexicon) -> str:
 @lru_cache(maxsize=4)
 def _list_of(lexicon: Lexicon) -> str:
     one = rf"{_NUMBER}{NO_MEASURE}"
-    return rf"{one}(?:{_join(lexicon)}{one}){{0,30}}"
+    return rf"(?:\d{{2}}(?:/\d{{2}}){{2,9}}(?![/\d])|{one}(?:{_join(lexicon)}{one}){{0,30}})"
 
 
 @lru_cache(maxsize=4)
@@ -265,7 +293,8 @@ def _behind(lexicon: Lexicon) -> re.Pattern[str]:
 def _listed(match: re.Match[str]) -> list[Code]:
     """The codes of a list; the first of them covers the label too."""
     found, start = [], match.start()
-    for one in _ONE.finditer(match.group("list")):
+    one_of = _IN_SLASHES if _SLASHED.fullmatch(match.group("list")) else _ONE
+    for one in one_of.finditer(match.group("list")):
         at = match.start("list")
         found.append(flash(_tidy(one.group()), start, at + one.end()))
         start = at + one.end()

@@ -20,7 +20,7 @@ _APART = pattern(r"\t|\s*[|;]\s*|\s{2,}")
 _COUNT = r"(?:[1-9](?:\s?[-:]\s?[1-9]){1,2}(?![\d.:/-])|[1-9]\d(?![\d.]))"
 _ONE = pattern(_COUNT)
 _PLACE = r"(?:^|(?<=[:|;]\s)|(?<=\t)|(?<=\s{2})|(?<=\s-\s))[\s(]*"
-_LABEL = r"(?P<label>(?:[^\W\d_]{1,3}[.°º]?|(?:cod|kod)\w*[.:]?)\s){0,2}"
+_LABEL = r"(?P<label>(?:[^\W\d_]{1,3}[.°º]?|(?:cod|kod)\w*[.:]?)\s|[^\W\d_]\s{2,6}){0,2}"
 _ENDS = r"(?=\s*(?:$|[,;=(|:\t/)-])|\s{2}|\s+[^\W\d_])"
 _BESIDE = pattern(r"\s*[/(=,]")  # what parts a count from the code of a reader
 
@@ -39,6 +39,8 @@ def follow_lamp_sheet(lines: list[Line], lexicon: Lexicon) -> bool:
     called = [ln for ln in coded if any(is_called(ln, c) for c in ln.codes)]
     first = next((at for at, ln in enumerate(lines) if ln.codes), len(lines))
     heads = [ln for ln in lines[:first] if _heads_counts(ln, lexicon, is_sure=not called)]
+    counted = next((ln.number for ln in lines if _placed(lexicon).search(flat(ln.text))), None)
+    heads = [ln for ln in heads if counted is None or ln.number < counted] or heads[:1]
     is_told = len(called) >= _CALLED and 2 * len(called) >= len(coded)
     if not (is_told or heads):
         return False
