@@ -34,6 +34,7 @@ _DUTCH = re.compile(_PARTING.pattern.replace("and|und", "and|en|und"))  # "en co
 _OR = pattern(r"(?i)\s(?:or|oder|ou|ofwel|oppure|lub|albo)\s")  # which of them is not known
 _WORD = pattern(r"[^\s,;:()]+")
 _READING = pattern(r"\d[.,]\d|\d\s?(?:ohms?\b|Ω|[kK]\b)")
+_PLACE_LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")  # "left side: "
 _LONGEST = 200  # characters of a line that is looked at
 _TWO = 2
 _NAMED = (PARTS | {"bag"}) - {"charge", "switch", "offlamp", "offswitch"}
@@ -53,6 +54,7 @@ class _Piece(msgspec.Struct, kw_only=True):
     words: Words
     is_joined: bool = False
     is_labelled: bool = False
+    is_lent: bool = False
     told: _Span | None = None
 
     @property
@@ -62,8 +64,8 @@ class _Piece(msgspec.Struct, kw_only=True):
 
     @property
     def is_placed(self) -> bool:
-        """True when it names a place."""
-        return self.words.is_placed or bool(self.words.features & KERB)
+        """True when it names a place, or stands behind the label of one."""
+        return self.is_lent or self.words.is_placed or bool(self.words.features & KERB)
 
 
 def part_parts(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
@@ -145,6 +147,9 @@ def _leads(line: Line) -> bool:
 def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
     bullet = BULLET.match(line.text)
     begin = line.codes[0].end if line.codes else (bullet.end() if bullet else 0)
+    label = _PLACE_LABEL.match(line.text, begin)
+    is_lent = label is not None and is_only_place(words_in(label[1], lexicon, language))
+    begin = label.end() if label is not None and is_lent else begin
     parting = _DUTCH if language == "nl" else _PARTING
     cuts = list(parting.finditer(line.text, begin))
     bounds = [begin, *(at for cut in cuts for at in cut.span()), len(line.text)]
@@ -153,9 +158,8 @@ def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
     for cut, start, end in spans:
         if not line.text[start:end].strip(" .-:"):
             continue
-        piece = _Piece(
-            start=start, end=end, words=words_in(line.text[start:end], lexicon, language)
-        )
+        words = words_in(line.text[start:end], lexicon, language)
+        piece = _Piece(start=start, end=end, words=words, is_lent=is_lent)
         if cut is not None and found:
             piece.is_joined = cut["and"] is not None
             piece.is_labelled = cut["label"] is not None and found[-1].is_part
@@ -174,7 +178,8 @@ def _is_clear(line: Line, piece: _Piece, lexicon: Lexicon, language: str | None)
         return False
     if not piece.is_part:
         return _tells(words) or bool(words.statuses)
-    if piece.is_labelled or not (has_part(words) or words.features & {"cushion", *KERB}):
+    is_named = has_part(words) or piece.is_lent or words.features & {"cushion", *KERB}
+    if piece.is_labelled or not is_named:
         return False  # "front airbags: left pretensioner open"
     if piece.told is None and (words.statuses or words.features & FAULT_WORDS):
         return False  # "driver airbag not fired, left curtain open"
@@ -308,6 +313,8 @@ def _line_of(
     first = next(p for p in pieces)
     if part is not first and first.is_part and not first.told:
         cuts += [(first.end, pieces[1].start)]
+    if part.is_lent and part is not first:
+        cuts += [(pieces[pieces.index(part) - 1].end, part.start)]
     return cut_out(line, sorted(set(cuts)))
 
 
