@@ -30,6 +30,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         or_: They join what excludes one another.
         then: They join what follows in time.
         but: They begin a clause that goes against the one before it.
+        as_: They lead to what something is compared with.
         neither: They say that what was denied of one part holds for another.
         except_: They take something out of what stands before them.
         everything: They name all there is.
@@ -103,6 +104,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     or_: frozenset[str] = msgspec.field(name="or")
     then: frozenset[str]
     but: frozenset[str]
+    as_: frozenset[str] = msgspec.field(name="as")
     neither: frozenset[str]
     except_: frozenset[str] = msgspec.field(name="except")
     everything: frozenset[str]

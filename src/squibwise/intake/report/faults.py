@@ -36,6 +36,7 @@ from squibwise.intake.report.clauses import (
 )
 from squibwise.intake.report.headings import heading_name
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.likenesses import compare
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.other_clauses import names_lamp_apart, part_records, without_others
@@ -339,6 +340,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         is_apart = len(pieces) == 1 and names_lamp_apart(line, words, catalog, sheet.language)
         if (code.style == "flash" and is_messenger) or is_apart:
             words.features.discard("lamp")  # it told the code
+        words = compare(text, words, sheet.faults, catalog, sheet.language)
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
@@ -387,10 +389,13 @@ def _is_placed_also(words: Words) -> bool:
 
 
 def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None) -> None:
-    """``Codes cleared before: B1490, B1491``: a status told before a list is that of each."""
+    """``Codes cleared before: B1490, B1491``: what is told before a list is told of each."""
     lead = words_of(line.text[: line.codes[0].start], catalog, language)
-    for status in lead.statuses:
-        add_status(words, status)
+    add_statuses(words, lead)
+    if stands_alone(lead) and not lead.voices - {"exists"}:
+        words.features |= lead.features
+        words.stages |= lead.stages
+        words.ends |= lead.ends
 
 
 def _continues(line: Line, state: _State) -> bool:
