@@ -47,6 +47,7 @@ from squibwise.intake.report.signs import (
     apply_letters,
     apply_printed_columns,
     apply_yes_columns,
+    deal_states,
     join_keys,
     split_barred_answers,
 )
@@ -173,6 +174,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     apply_two_days(sheet.lines, lexicon)
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
+    sheet.lines = deal_states(sheet.lines, lexicon)
     apply_letters(sheet.lines, lexicon)
     apply_boxes(sheet.lines, lexicon)
     apply_ticks(sheet.lines)

@@ -10,7 +10,9 @@ from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import NO, YES
 from squibwise.intake.report.lexicon import Lexicon, flat
+from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
+from squibwise.model.words import Status
 
 _LEGEND = pattern(
     r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?"
@@ -27,6 +29,7 @@ _STATE = pattern(r"(?i)\W*(?:stat|[eé]tat|estado|stan|zust|situa)")
 _STATE_LETTERS = tuple(
     {pair[0]: "present", pair[1]: "stored"} for pair in "ah as am ag ap ch cs pm ps ph".split()
 )
+_CODED = pattern(r"\W*(?=[0-9A-Z]*\d)[0-9A-Z]{4,7}\b\S*\s+\S")
 _NOW, _ONCE = "present", "stored"
 _LETTERS = 3  # of the longest cell in a column of letters
 _ABSENT = "not there"  # of a row that every column of states denies
@@ -140,6 +143,43 @@ def apply_letters(lines: list[Line], lexicon: Lexicon) -> None:
             if letters.keys() <= told and is_short:
                 for row in rows:
                     _put(row, column, letters.get(flat(cell_of(row, column)).strip()))
+
+
+def deal_states(lines: list[Line], lexicon: Lexicon) -> list[Line]:
+    """Return the lines, each cell with a code below a heading for a state as a line of its own.
+
+    ``| Current | History |`` above ``| B1A11 left curtain open | B1A12 clock spring open |``.
+    """
+    found: list[Line] = []
+    states: list[str] = []
+    for line in lines:
+        cells = line.cells or tuple(line.text.split("\t"))
+        coded = [cell for cell in cells if _CODED.match(cell)]
+        is_full = len(coded) == sum(map(bool, cells)) and len(cells) <= len(states)
+        if coded and is_full:
+            said = (f"{c}   {s}" for c, s in zip(cells, states, strict=False) if c)
+            found += [Line(number=line.number, raw=line.raw, text=text) for text in said]
+            continue
+        if any(c.isalnum() for c in line.text):
+            states = _states_above(cells, lexicon)
+            line.role = "meta" if states else line.role
+        found.append(line)
+    return found
+
+
+def _states_above(cells: Sequence[str], lexicon: Lexicon) -> list[str]:
+    """The states that all cells of a heading name, each another; none where one names none."""
+    titles = [c for c in cells if c]
+    if len(titles) < 2 or any(not c.isalpha() for c in titles):
+        return []
+    names = [*lexicon.words]
+    told = [next((s[0] for n in names if (s := _said(c, lexicon, n))), "") for c in cells]
+    return told if len(set(told) - {""}) == len(titles) else []
+
+
+def _said(word: str, lexicon: Lexicon, language: str) -> list[Status]:
+    words = words_in(word, lexicon, language)
+    return [] if words.features - {"skip"} else words.statuses
 
 
 def _put(row: Line, column: int, said: str | None) -> None:
