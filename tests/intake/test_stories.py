@@ -37,6 +37,37 @@ GONE = [
     "had not come back: B1A20 left curtain open",
     "nicht mehr wie vorher: B1A20 Kopfairbag links Unterbrechung",
 ]
+MENDED = [
+    "B1A20 left curtain was open, new one fitted, clear",
+    "B1A20 Kopfairbag links war offen, neuer eingebaut, sauber",
+    "B1A20 rideau gauche était ouvert, neuf monté, propre",
+    "B1A20 cortina izquierda estaba abierta, puesta una nueva, limpio",
+    "B1A20 tendina sinistra era aperta, montata una nuova, pulito",
+    "B1A20 kurtyna lewa była przerwa, założono nową, czysto",
+    "B1A20 cortina esquerda estava aberta, nova montada, limpo",
+    "B1A20 gordijnairbag links was onderbreking, nieuwe gemonteerd, schoon",
+]
+GUESSED = [
+    "the clock spring could be open",
+    "passenger buckle probably shorted to ground",
+    "left curtain perhaps short, not measured",
+    "die Wickelfeder könnte unterbrochen sein",
+    "rideau gauche peut-être ouvert",
+    "cortina izquierda quizás abierta",
+    "tendina destra forse aperta",
+    "kurtyna lewa chyba przerwa",
+    "pretensor direito talvez aberto",
+]
+UNLATCHED = [
+    "driver buckle does not latch",
+    "Gurtschloss Fahrer rastet nicht ein",
+    "boucle conducteur ne s'enclenche pas",
+    "hebilla conductor no engancha",
+    "fibbia guida non si aggancia",
+    "klamra kierowcy nie zatrzaskuje się",
+    "fivela motorista não engata",
+    "gordelslot bestuurder klikt niet",
+]
 NEWS = [
     "One I had not seen before is B1A20 left curtain open",
     "One I had not seen: B1A20 right door pressure sensor no signal",
@@ -84,7 +115,32 @@ def test_what_came_back_or_is_news_is_there_with_its_part(said: str) -> None:
     assert line.fault != "unknown"
 
 
-@pytest.mark.parametrize("said", GONE)
+@pytest.mark.parametrize("said", GUESSED)
+def test_a_guess_is_asked_about(said: str) -> None:
+    assert [(ln.present, ln.is_doubtful) for ln in _read(said).lines] == [(False, True)]
+
+
+def test_what_is_guessed_of_the_cause_leaves_the_fault() -> None:
+    (line,) = _read("B1A20 left curtain open, maybe the plug").lines
+    assert line.present
+
+
+@pytest.mark.parametrize("said", UNLATCHED)
+def test_a_buckle_that_does_not_latch_is_the_fault(said: str) -> None:
+    (line,) = _read(said).lines
+    assert (line.component, line.fault, line.present) == (
+        "driver.buckle-switch",
+        "mechanical",
+        True,
+    )
+
+
+def test_a_new_part_below_which_the_fault_still_stands_ends_nothing() -> None:
+    (line,) = _read("B1A20 left curtain was open, new one fitted, still open").lines
+    assert line.present
+
+
+@pytest.mark.parametrize("said", GONE + MENDED)
 def test_what_did_not_come_back_is_gone(said: str) -> None:
     assert [ln.code for ln in _read(said).lines if ln.present] == []
 

@@ -54,6 +54,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         never: They say that it was at no time.
         by_turns: Two phrases that say, with a denial beside one, that a fault comes and goes.
         again: What may stand beside a word of praise that ends a fault: "ok again now".
+        perhaps: They make a statement a guess.
+        clears: They say, behind work, that nothing is stored any more.
         earlier: They say that a denial is of the time before.
         pluperfect: They say that something had been so.
         noticed: What somebody may have missed before.
@@ -128,6 +130,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     never: frozenset[str]
     by_turns: tuple[tuple[str, str], ...]
     again: frozenset[str]
+    perhaps: frozenset[str]
+    clears: frozenset[str]
     earlier: frozenset[str]
     pluperfect: frozenset[str]
     noticed: frozenset[str]

@@ -76,6 +76,9 @@ def _is_fine_again(line: Line, catalog: Catalog, language: str | None) -> bool:
     """``left curtain open (no, it's fine now)``: a clause that only says that all is well again."""
     lexicon = lexicon_of(catalog)
     again = lexicon.small.again
+    if {"was", "worked"} <= line.words.voices:
+        last = {t.text for t in tokenise(clauses_of(without_codes(line), lexicon)[-1])}
+        return bool(last) and last <= lexicon.small.clears | again
     if again.isdisjoint(t.text for t in line.tokens) or not has_fault(line.words):
         return False
     for clause in clauses_of(without_codes(line), lexicon)[1:]:

@@ -63,7 +63,7 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     is_prose = small + holding > 0
     if (is_prose or strange) and _MEASURED.search(line.text):
         return False
-    if _supposes(line.text, lexicon, language) or _buries(line, lexicon, language):
+    if _supposes(line.text, catalog, language) or _buries(line, lexicon, language):
         return False
     if not strange or _is_back(line.words) or _has_status_apart(line.text, lexicon, language):
         return True
@@ -103,11 +103,22 @@ def _is_unfilled(pair: tuple[str, str], catalog: Catalog, language: str | None) 
     return has_fault(label) and is_bare and bool(texts) and not is_answer
 
 
-def _supposes(text: str, lexicon: Lexicon, language: str | None) -> bool:
-    """``if the clock spring were open``: a clause begins with a condition."""
+def _supposes(text: str, catalog: Catalog, language: str | None) -> bool:
+    """``if the clock spring were open``: a condition begins a clause; or the line guesses."""
+    lexicon = lexicon_of(catalog)
     names = [n for n in (language, *BASE) if n]
     firsts = (tokenise(clause)[:1] for clause in _clause_end(lexicon).split(text))
-    return any(lexicon.is_told(t.text, "supposed", names) for first in firsts for t in first)
+    is_condition = any(lexicon.is_told(t.text, "supposed", names) for f in firsts for t in f)
+    return is_condition or _guesses(text, catalog, language)
+
+
+def _guesses(text: str, catalog: Catalog, language: str | None) -> bool:
+    """``left curtain perhaps short``: no clause without such a word tells part and fault."""
+    lexicon = lexicon_of(catalog)
+    clauses = _clause_end(lexicon).split(text)
+    sure = [c for c in clauses if lexicon.small.perhaps.isdisjoint(t.text for t in tokenise(c))]
+    is_guess = len(sure) < len(clauses)
+    return is_guess and not any(stands_alone(words_of(c, catalog, language)) for c in sure)
 
 
 def _is_back(words: Words) -> bool:

@@ -13,7 +13,7 @@ from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import Words, add_status, has_fault, has_part
 
-_CLAUSE = pattern(r"[,;.!]\s+|\s-\s")
+_CLAUSE = pattern(r"[,;!]\s+|(?<![\s.]\d\d)\.\s+|\s-\s")  # no stop of a date
 _AWAY = frozenset({"not", "gone", "away"})
 _WELL = frozenset({"good", "fine"})
 _ELSEWHERE = frozenset({"mine", "own", "past"})  # another car, or another time
@@ -115,7 +115,7 @@ def _verdict(clause: _Clause, catalog: Catalog) -> str:
     ):
         return "gone"
     is_bare = not (has_part(words) or has_fault(words) or "worked" in words.voices)
-    is_dated = bool(clause.texts) and all(t.isdecimal() for t in clause.texts)
+    is_dated = bool(clause.codes and clause.texts) and all(t.isdecimal() for t in clause.texts)
     is_again = is_dated or not small.returns.isdisjoint(clause.texts)
     return "back" if _is_back(words) or (is_bare and is_again) else ""
 
