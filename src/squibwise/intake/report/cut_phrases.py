@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 from squibwise.catalog.vocabulary import VOICES
-from squibwise.intake.report.lexicon import Lexicon, Token
+from squibwise.intake.report.lexicon import BASE, Lexicon, Token
 
 _FEWEST_LETTERS = 3  # of one word at least: two letters alone stand for too much
 _JOINING = 3  # letters that articles and the like have at most
@@ -33,8 +33,10 @@ def find_cut(
     if end - at < 2 or not (tokens[at].is_cut or tokens[at + 1].is_cut):
         return []
     key, known = (tokens[at].text[0], tokens[at + 1].text[0]), lexicon.singles[language]
+    names = (language, *BASE)
+    tokens = tuple(Token(t.text, t.apart, lexicon.may_be_cut(t, names)) for t in tokens[at:end])
     whole, bare = (rows.get(key, ()) for rows in _by_letters(lexicon, language))
-    told = _fitting(bare, tokens[at:end], known) | _fitting(whole, tokens[at:end], known)
+    told = _fitting(bare, tokens, known) | _fitting(whole, tokens, known)
     longest = sorted(told.items(), reverse=True)
     return [(next(iter(m)), at + n) for n, m in longest if len(m) == 1 and _tells(*m)]
 

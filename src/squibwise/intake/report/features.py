@@ -9,7 +9,7 @@ import msgspec
 from squibwise.catalog.vocabulary import VOICES
 from squibwise.intake.report.lexicon import Token
 from squibwise.intake.report.phrases import Hit
-from squibwise.intake.report.place_letters import is_cut_word, is_side_of_part
+from squibwise.intake.report.place_letters import is_cut_word, is_resistance, is_side_of_part
 from squibwise.intake.report.words import (
     FAULTS,
     KERB,
@@ -55,6 +55,8 @@ def read_words(
         is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
         is_last = hit.last == len(tokens) and hit.means[0] == "status:stored"
         is_letter = is_letter and not is_cut_word(hit, tokens)
+        if is_resistance(hit, hits, tokens):
+            continue
         if is_letter and not is_last and not is_side_of_part(hit, hits, tokens):
             continue
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)

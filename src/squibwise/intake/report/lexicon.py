@@ -64,6 +64,7 @@ _AIR_BAG = pattern(r"\bair[ -]bag")
 _SIDES = {"l": "left", "r": "right"}
 _LEVELS = {">": "high", "<": "low"}
 _BETWEEN = "\0"  # no word, no gap: no pattern reaches over it
+_CUT_PLAIN = 3  # letters up to which an article or the like may be another word cut short
 _INFLECTED = 5  # letters of a name from which on it may have another ending
 _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
 
@@ -284,6 +285,11 @@ class Lexicon:
             languages: Their names.
         """
         return any(word in self._filed.told.get((meaning, name), ()) for name in languages)
+
+    def may_be_cut(self, token: Token, languages: Iterable[str]) -> bool:
+        """Tell whether a full stop behind a word may cut it short; behind ``code`` it ends all."""
+        is_whole = len(token.text) > _CUT_PLAIN and self.is_told(token.text, "plain", languages)
+        return token.is_cut and not is_whole
 
     def names_kin(self, text: str, languages: Iterable[str]) -> bool:
         """Tell whether a text names somebody else, such as a neighbour or one's old car."""

@@ -244,7 +244,7 @@ def _is_strange(lexicon: Lexicon, word: str) -> bool:
 def _meant(lexicon: Lexicon, token: Token, names: list[str]) -> tuple[tuple[str, ...], ...]:
     """The known words that a strange word may be cut short from, and the one it is nearest to."""
     word = token.text
-    is_own = any(word in lexicon.singles[n] for n in names)
+    is_own = any(word in lexicon.words[n] for n in names)
     if token.is_cut and len(word) >= _CUT and word.isalpha() and not is_own:
         cut = _beginning(lexicon, word, tuple(names))
     else:

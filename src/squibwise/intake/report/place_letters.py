@@ -11,8 +11,6 @@ def is_side_of_part(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) 
     """Tell whether a letter names a place: ``curtain L``, and not ``R high``, a resistance."""
     if not any(m.startswith(("side:", "seat:")) for m in hit.means):
         return False
-    if _goes_on_from_place(hit, hits, tokens):
-        return False
     beside = [h for h in hits if hit.first - 1 <= h.last <= hit.first or h.first == hit.last]
     means = {m for h in beside for m in h.means}
     is_part = bool(means & (PARTS | {"bag", "pillar", "door"}))
@@ -28,9 +26,12 @@ def is_cut_word(hit: Hit, tokens: tuple[Token, ...]) -> bool:
     return tells and word.is_cut
 
 
-def _goes_on_from_place(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> bool:
-    """``knee bag VL R ...``: the place is told, and what follows a letter behind it is measured."""
-    before = next((h for h in hits if h.last == hit.first), None)
-    is_placed = before is not None and any(m.startswith(("side:", "seat:")) for m in before.means)
+def is_resistance(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> bool:
+    """Tell whether ``R`` is the resistance: behind a place, as in ``VL R``, or before a level."""
     leads = hit.last < len(tokens) and not tokens[hit.last].apart
-    return is_placed and leads and not tokens[hit.first].apart and tokens[hit.first].text == "r"
+    if tokens[hit.first].text != "r" or hit.last - hit.first > 1 or not leads:
+        return False
+    before = next((h for h in hits if h.last == hit.first and not tokens[hit.first].apart), None)
+    is_placed = before is not None and any(m.startswith(("side:", "seat:")) for m in before.means)
+    behind = next((h.means for h in hits if h.first == hit.last), ())
+    return is_placed or bool({"high", "low"} & {*behind} and "resistance" not in behind)
