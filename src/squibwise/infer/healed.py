@@ -8,7 +8,7 @@ from squibwise.infer.network import Network
 from squibwise.infer.parts import PartModel
 from squibwise.infer.reports import chance_disturbed, one_cause
 from squibwise.infer.scan import lines_about
-from squibwise.infer.sights import last_read_good
+from squibwise.infer.sights import last_read_good, shows_good
 from squibwise.model.belief import Contradiction
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence, LampCheck, Look, Passed, SubstituteLoad
@@ -44,7 +44,7 @@ def find_healed(
         if fault is None:
             continue
         place, report = fault
-        good = last_read_good(part, place, net, catalog)
+        good = _last_good(part, place, net, catalog)
         if good is None or _is_explained(part, place, good, net, catalog):
             continue
         if not has_fired and _is_reached(part, place, net, car, catalog):
@@ -83,6 +83,15 @@ def _last_fault(
             if told.outcome == _OPEN and told.weight > _MORE_LIKELY and lasting:
                 return place, report
     return None
+
+
+def _last_good(part: PartModel, since: int, net: Network, catalog: Catalog) -> Evidence | None:
+    """Return what reads a circuit as good after a place: a report, before a lamp that went out."""
+    good = last_read_good(part, since, net, catalog)
+    if not isinstance(good, LampCheck):
+        return good
+    reports = (e for at, e in reversed(net.line.all_of(Report)) if at > since)
+    return next((e for e in reports if shows_good(e, part, net, catalog)), good)
 
 
 def _is_explained(

@@ -238,7 +238,7 @@ def _is_called_good(component: str, since: int, net: Network, catalog: Catalog) 
     """Return whether a report after the repair, later than a place in time, finds a part good."""
     found = net.find(component)
     return found is not None and any(
-        at > since and e.when == "after-repair" and _shows_good(e, found[1], net, catalog)
+        at > since and e.when == "after-repair" and shows_good(e, found[1], net, catalog)
         for at, e in net.line.all_of(Report)
     )
 
@@ -349,13 +349,13 @@ def last_read_good(part: PartModel, since: int, net: Network, catalog: Catalog) 
 def _says_good(entry: Evidence, part: PartModel, net: Network, catalog: Catalog) -> bool:
     """Return whether a report, a live reading or the lamp says that a part's circuit is good."""
     if isinstance(entry, Report):
-        return _shows_good(entry, part, net, catalog)
+        return shows_good(entry, part, net, catalog)
     if isinstance(entry, Reading):
         return _is_good(entry, part, catalog)
     return isinstance(entry, LampCheck) and entry.lit and entry.stayed_out is True
 
 
-def _shows_good(report: Report, part: PartModel, net: Network, catalog: Catalog) -> bool:
+def shows_good(report: Report, part: PartModel, net: Network, catalog: Catalog) -> bool:
     """Return whether a report says of a circuit that it is good, or is whole and silent on it."""
     coverage = report.reading.coverage
     if lines_about(part, report, {}, net, catalog):
@@ -479,7 +479,7 @@ def _cured_at(part: PartModel, net: Network, catalog: Catalog) -> int:
 
 def _reads_good(place: int, part: PartModel, net: Network, catalog: Catalog) -> bool:
     entry = net.line.entries[place]
-    return isinstance(entry, Report) and _shows_good(entry, part, net, catalog)
+    return isinstance(entry, Report) and shows_good(entry, part, net, catalog)
 
 
 _REPAIRS = ("replaced", "reseated", "repaired")
