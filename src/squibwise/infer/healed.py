@@ -3,6 +3,7 @@
 from squibwise.catalog.firing import OUTCOMES
 from squibwise.catalog.load import Catalog, list_carriers
 from squibwise.history.apart import PUT_RIGHT, list_apart
+from squibwise.infer.circuits import status_word
 from squibwise.infer.marginals import GroupBelief, PartBelief
 from squibwise.infer.network import Network
 from squibwise.infer.parts import PartModel
@@ -27,8 +28,8 @@ def find_healed(
 
     A spent charge does not heal: a load or a bridge may stand in its place. Nor does an open
     circuit of a live one, unless its connector came home: hands at a connector beside it, a supply
-    that was disturbed, or a fault that comes and goes explain that, but not of a part that more
-    likely fired.
+    that was disturbed, or a fault that is stored only or comes and goes explain that, but not of a
+    part that more likely fired.
 
     Args:
         net: The model.
@@ -79,7 +80,7 @@ def _last_fault(
         if one_cause(report) or (not has_fired and chance_disturbed(report, catalog)):
             continue
         for line, told in lines_about(part, report, {}, net, catalog):
-            lasting = has_fired or "intermittent" not in line.status
+            lasting = has_fired or status_word(line.status) in (None, "present")
             if told.outcome == _OPEN and told.weight > _MORE_LIKELY and lasting:
                 return place, report
     return None
