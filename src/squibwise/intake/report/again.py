@@ -10,7 +10,7 @@ import msgspec
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.words import OWN_PARTS, add_status
+from squibwise.intake.report.words import OWN_PARTS, add_status, has_fault
 
 _TAIL = pattern(r"(?<![\w.,:/-])[0-9A-Fa-f]{4}(?![\w:/-]|[.,]\d)")
 _LISTED = 2  # codes on a line that makes a list
@@ -88,6 +88,8 @@ def is_again(code: Code, line: Line, current: Fault, before: Code) -> bool:
     bare = not line.words.features & OWN_PARTS
     if names and len(types) <= 1:
         return code.style != before.style or bare or not current.words.features & OWN_PARTS
+    if has_fault(current.words) and has_fault(line.words):
+        return False  # a fault of its own, of a part that nobody knows
     return bare and not before.is_exact and before.style != "cut" and code.style == "sae"
 
 

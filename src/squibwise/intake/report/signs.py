@@ -234,23 +234,30 @@ def _answer_columns(below: list[Line], states: list[tuple[int, str]], lexicon: L
     Returns:
         True when there are such rows.
     """
-    table = takewhile(lambda row: all(_stands_at(row.text, start) for start, _ in states), below)
+    table = takewhile(lambda row: _is_filled(row.text, states), below)
     answered = ((row, [_answer_at(row.text, start) for start, _ in states]) for row in table)
-    rows = [
-        (row, cells)
-        for row, found in answered
-        if len(cells := [*filter(None, found)]) == len(states)
-    ]
-    if len(rows) < _FEW_ROWS or all(c.group() == "-" for _, cells in rows for c in cells):
+    rows = [(row, found) for row, found in answered if any(found)]
+    rows = [(r, f) for r, f in rows if all(f) or all(c is None or c.group() in "xX" for c in f)]
+    if len(rows) < _FEW_ROWS or all(c and c.group() == "-" for _, cells in rows for c in cells):
         return False
     for row, cells in rows:
-        is_absent = len(cells) > 1 and all(flat(c.group()) in _NO for c in cells)
+        is_absent = len(cells) > 1 and all(c and flat(c.group()) in _NO for c in cells)
         for cell, (_, state) in reversed(list(zip(cells, states, strict=True))):
+            if cell is None:
+                continue
             denied = _denied(state, lexicon) if len(cells) == 1 else ""
             said = state if flat(cell.group()) in YES else denied
             row.text = f"{row.text[: cell.start()]}{said}  {row.text[cell.end() :]}"
         row.text += f"   {_ABSENT}" if is_absent else ""
     return True
+
+
+def _is_filled(text: str, states: list[tuple[int, str]]) -> bool:
+    """Tell whether a row has a word below each heading, or a cross below one of them."""
+    found = [_answer_at(text, start) for start, _ in states]
+    return any(c and c.group() in "xX" for c in found) or all(
+        _stands_at(text, start) for start, _ in states
+    )
 
 
 def _stands_at(text: str, start: int) -> bool:
