@@ -51,7 +51,7 @@ from squibwise.model.evidence import (
 )
 from squibwise.model.evidence import TestOutcome as Outcome
 from squibwise.model.origin import Finding, Origin
-from squibwise.model.report import UNSURE, CodeLine, Coverage, ReadReport, Report, Unread
+from squibwise.model.report import ASKED, UNSURE, CodeLine, Coverage, ReadReport, Report, Unread
 
 CATALOG = load_catalog()
 BAG = "driver.front-bag"
@@ -645,8 +645,10 @@ def test_a_last_scan_waits_for_lines_that_nobody_is_sure_of_and_for_faults_that_
         origin=Origin(file="scan.txt", line=3, raw="Number of faults: 2"),
     )
     seen = Coverage(complete=True, able=True, unit_volts=12.6)
-    reading = ReadReport(unread=(unsure,), findings=(short,), coverage=seen)
+    asked = Unread(line=4, raw="Is the belt open?", why=ASKED, recognised=("belt", "open"))
+    reading = ReadReport(unread=(unsure, asked), findings=(short,), coverage=seen)
     standing = judge_scan(course(WORK, Report(id="scan", reading=reading)), CATALOG)
     assert standing.outcome == "undecided"
     (problem,) = (p for p in standing.problems if p.word == "unread")
-    assert problem.detail == 'line 2, "Passenger belt open", line 3, "Number of faults: 2"'
+    told = 'line 2, "Passenger belt open", line 3, "Number of faults: 2"'
+    assert problem.detail == f'{told}, line 4, "Is the belt open?"'

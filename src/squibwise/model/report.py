@@ -104,7 +104,7 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         return is_bare and self.status == ("not-tested",) and not self.is_doubtful
 
 
-UNSURE = "told, not sure that it is there now"
+UNSURE, ASKED = "told, not sure that it is there now", "a question"
 
 
 class Unread(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -231,8 +231,9 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     @property
     def unsure(self) -> tuple[Unread, ...]:
-        """Lines that tell of something that may be there now."""
-        return tuple(u for u in self.unread if u.why == UNSURE)
+        """Lines that tell of something that may be there now, or ask whether it is."""
+        asked = (u for u in self.unread if u.why == ASKED and u.recognised)
+        return (*(u for u in self.unread if u.why == UNSURE), *asked)
 
     @property
     def strange(self) -> tuple[Unread, ...]:

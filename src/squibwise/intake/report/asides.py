@@ -17,6 +17,7 @@ from squibwise.intake.report.words import (
     has_fault,
     has_part,
 )
+from squibwise.model.report import ASKED
 
 _NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 _IF = pattern(r"(?:^|\W)(?:if|wenn|falls|si|se|jesli|jezeli)\s+$")  # "if B1001 comes back"
@@ -48,7 +49,7 @@ _PRICED = pattern(r"[^\W\d_]{2}\S*\s+\d{1,4}[.,]\d{2}\W*$")  # "AIRBAG 498.00"
 def why_no_code(line: Line, lexicon: Lexicon) -> str:
     """Why a line with a code reports none; empty when it may report one."""
     if is_question(line) or _is_supposed(line, lexicon):
-        return "a question"
+        return ASKED
     if _is_of_another(flat(line.text), lexicon):
         return "another car"
     if _example(lexicon).search(flat(line.text[: line.codes[0].start])):
@@ -140,13 +141,13 @@ def why_aside(line: Line, lexicon: Lexicon) -> str:
         ("amends" in voices, "a correction"),
         (_NOT_TICKED.match(line.text) and not told, "not marked"),
         (_SEEN.search(line.text), "a look"),
-        (asks, "a question"),
+        (asks, ASKED),
     )
     why = next((reason for holds, reason in reasons if holds), "")
     if why or line.role == "heading" or not (has_part(line.words) or told):
         return why
     if _asks_for_any(line, lexicon):
-        return "a question"
+        return ASKED
     if _ANSWERED_NO.search(line.text) and not voices & GOOD:
         return "denied"
     why = why_absent(line.words, is_coded=False)

@@ -20,6 +20,7 @@ from squibwise.intake.report.marks import GONE
 from squibwise.intake.report.phrases import Hit, find_hits, find_layout
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, HEADS, PARTS, has_fault, has_part
+from squibwise.model.report import ASKED
 
 MAX_LINE = 2000
 _SIGNS = str.maketrans(
@@ -188,7 +189,7 @@ def _is_whole(line: Line, lexicon: Lexicon) -> bool:
         return False
     if has_fault(line.words) and line.role != "clean":
         return False
-    if line.why == "a question" or is_question(line):
+    if line.why == ASKED or is_question(line):
         return False
     means = [find_layout(lexicon, texts, at)[0] for at in range(len(texts))]
     is_good = voices & {"good", "fine"} or any("clean" in m for m in means)

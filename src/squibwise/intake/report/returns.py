@@ -12,6 +12,7 @@ from squibwise.intake.report.lexicon import lexicon_of, tokenise
 from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import Words, add_status, has_fault, has_part
+from squibwise.model.report import ASKED
 
 _CLAUSE = pattern(r"[,;!]\s+|(?<![\s.]\d\d)\.\s+|\s-\s")  # no stop of a date
 _AWAY = frozenset({"not", "gone", "away"})
@@ -82,7 +83,7 @@ def _mentions(sheet: Sheet, catalog: Catalog) -> Iterator[tuple[Line, _Clause, s
     """
     last: set[str] = set()
     for line in sorted(sheet.lines, key=lambda ln: not ln.raw.lstrip().startswith(">")):
-        if line.cells or line.words.voices & _ELSEWHERE or line.why == "a question":
+        if line.cells or line.words.voices & _ELSEWHERE or line.why == ASKED:
             continue
         if not line.codes and not _speaks_on(line, sheet, catalog):
             continue
