@@ -37,6 +37,18 @@ GONE = [
     "had not come back: B1A20 left curtain open",
     "nicht mehr wie vorher: B1A20 Kopfairbag links Unterbrechung",
 ]
+AT_FAULT = {"driver.front-bag", "left.curtain"}
+LISTS = [
+    "Restraint unit / Fault: / driver airbag / left curtain / No fault: / passenger airbag / x",
+    "Bought: / passenger airbag / right curtain / Faults: / driver airbag / left curtain",
+    "Not OK: / driver airbag / left curtain / OK: / passenger airbag",
+    "Fehler: / Fahrerairbag / Kopfairbag links / Schon gekauft: / Beifahrerairbag",
+    "Nicht in Ordnung: / Fahrerairbag / Kopfairbag links / In Ordnung: / Beifahrerairbag",
+    "Défaut : / airbag conducteur / rideau gauche / À commander : / airbag passager",
+    "Défaut : / airbag conducteur / rideau gauche / Bon : / airbag passager / rideau droit",
+    "Avería: / airbag conductor / cortina izquierda / Comprado: / airbag acompañante",
+    "Usterka: / poduszka kierowcy / kurtyna lewa / Sprawne: / poduszka pasażera",
+]
 MENDED = [
     "B1A20 left curtain was open, new one fitted, clear",
     "B1A20 Kopfairbag links war offen, neuer eingebaut, sauber",
@@ -113,6 +125,13 @@ def test_what_came_back_or_is_news_is_there_with_its_part(said: str) -> None:
     assert (line.code, line.present, line.is_doubtful) == ("B1A20", True, False)
     assert line.component is not None
     assert line.fault != "unknown"
+
+
+@pytest.mark.parametrize("said", LISTS)
+def test_a_heading_tells_what_the_parts_below_it_are(said: str) -> None:
+    read = _read(said)
+    assert {ln.component for ln in read.lines if ln.present} == AT_FAULT
+    assert not AT_FAULT & {c.component for c in read.coverage.clean}
 
 
 @pytest.mark.parametrize("said", GUESSED)

@@ -3,6 +3,8 @@
 ``Checked for and did not find:``, ``Donor car, airbag unit:``, ``mine is B1345``.
 """
 
+from itertools import pairwise, takewhile
+
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.assertions import count_strange
@@ -10,12 +12,14 @@ from squibwise.intake.report.closings import names_rest
 from squibwise.intake.report.features import NO
 from squibwise.intake.report.headings import DECORATED, indent, next_below
 from squibwise.intake.report.lexicon import Lexicon
+from squibwise.intake.report.part_lists import PARTS_ONLY, is_bare_part
 from squibwise.intake.report.phrases import find_claims
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, Words, stands_alone
+from squibwise.intake.report.words import FAULTS, Words, has_part, stands_alone
 from squibwise.model.report import UNSURE
 
 ANOTHER = "another car"
+_AT_FAULT = "at fault"
 _BULLET = pattern(r"\s*([-*>•·+]|\d{1,2}[.)])\s")
 _LONGEST = 14  # words of a line that leads up to others
 _ASKING = ("en", "de", "nl")  # languages whose questions begin with the verb
@@ -41,9 +45,40 @@ def follow_leads(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None
             why = UNSURE
         for below in _led(lines, at) if why else ():
             _set_aside(below, why)
+    _judge_lists(lines, leads, lexicon)
     _tell_owners(lines)
     _doubt_quoted(lines)
     _doubt_asked(lines, lexicon, usual)
+
+
+def _judge_lists(lines: list[Line], leads: list[int], lexicon: Lexicon) -> None:
+    """``No fault:``, ``Already bought:`` above bare names of parts: these have no fault."""
+    for at, end in pairwise((*leads, len(lines))):
+        verdict = _verdict(lines[at], lexicon)
+        below = [ln for ln in lines[at + 1 : end] if ln.role != "blank"] if verdict else []
+        for line in takewhile(is_bare_part, below):
+            if verdict == _AT_FAULT:
+                line.why = ""
+            else:
+                line.role, line.why = "aside", verdict
+                lines[at].role, lines[at].count = "header", None  # it counts no faults
+
+
+def _verdict(line: Line, lexicon: Lexicon) -> str:
+    """What a heading says of the parts below it; empty where it says nothing of that."""
+    texts, words = [t.text for t in line.tokens], line.words
+    if has_part(words) or len(texts) > _NAMED:
+        return ""
+    if not lexicon.small.obtained.isdisjoint(texts):
+        return PARTS_ONLY
+    is_bad, is_denied = "defect" in words.features, "not" in words.voices  # no "not good"
+    is_good = bool(words.voices & {"good", "fine"}) or line.role == "clean"
+    if (is_bad and is_denied) or (is_good and not (is_bad or is_denied)):
+        return "found good"
+    is_praise = any(map(lexicon.is_praise, texts))
+    if is_bad or (is_praise and not lexicon.denying.isdisjoint(texts)):
+        return _AT_FAULT
+    return PARTS_ONLY if is_praise else ""
 
 
 def _leads(lines: list[Line], at: int) -> bool:

@@ -15,6 +15,7 @@ _CALLS = pattern(r"[:!]\s*$")
 _BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
 _BETWEEN_BARS = pattern(r"\s+\|\s+|\t")
 _MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
+PARTS_ONLY = "parts, no faults"  # why those of a list that were bought, say, tell of none
 _SIGNS_OF_LIST = 2
 _LISTED = 3  # names of parts that make a list of parts
 _FEW_WORDS = 4  # of a name that may end with a stop: "Gurtschloss Fahrers."
@@ -43,7 +44,11 @@ def is_bare_part(line: Line) -> bool:
 def lists_parts(lines: list[Line]) -> bool:
     """Tell whether lines list parts: several bare names, or each between faults without a code."""
     bare = [at for at, line in enumerate(lines) if is_bare_part(line)]
-    return len(bare) >= _LISTED or bool(bare and all(_is_among_faults(lines, at) for at in bare))
+    said = [ln for ln in lines if ln.why in (PARTS_ONLY, "found good")]  # of the same list
+    judged = sum(not line.words.voices for line in said)
+    return len(bare) + judged >= _LISTED or bool(
+        bare and all(_is_among_faults(lines, at) for at in bare)
+    )
 
 
 def _is_among_faults(lines: list[Line], at: int) -> bool:
