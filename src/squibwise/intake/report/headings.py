@@ -4,6 +4,7 @@ import re
 from itertools import islice
 
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.features import NO, YES
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import (
     FAULTS,
@@ -195,6 +196,7 @@ def _is_group(line: Line) -> bool:
     is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
     is_past = DECORATED.match(line.text) and words.voices & {"gone", "past"}
     is_status = bool(words.statuses) and "locked" not in words.statuses  # "unit locked"
+    is_status = is_status and not (line.is_keyed and line.tokens[-1].text in YES | NO)
     is_facing = words.features == {"otherside"}
     told = words.is_placed or words.is_sided or is_status or is_none or is_past or is_facing
     strange = round((1.0 - line.known_share) * len(line.tokens))

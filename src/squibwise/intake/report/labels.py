@@ -31,6 +31,9 @@ _LABELLED = pattern(
     r"(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)[)\]]?"
     r"(?:\s*[-,;|]\s+[^\W\d_]{3,}[\s.:#]*\d[\w-]*)?\s*$"
 )
+_BEGUN = (
+    r"(?:(?=[a-z]?\d)[a-z0-9]{2,4}\s(?=\w*$|\w*\d))?"  # what a number begins with: "6J B1088 B"
+)
 _JOINED = pattern(r"\w-$")  # "work order A-B1077"
 _GOES_ON = pattern(r"/\d{2}")
 _PLAIN_NUMBER = pattern(
@@ -56,7 +59,9 @@ def _begins_with_thing(lexicon: Lexicon) -> re.Pattern[str]:
 
 
 def _label_of_a_thing(lexicon: Lexicon) -> str:
-    return rf"(?:{lexicon.names_of('label')})(?: (?:no|nr|number|num|n[°ºo])(?!\w))?[\s.:#=-]*"
+    return (
+        rf"(?:{lexicon.names_of('label')})(?: (?:no|nr|number|num|n[°ºo])(?!\w))?[\s.:#=-]*{_BEGUN}"
+    )
 
 
 def numbers_a_thing(text: str, lexicon: Lexicon) -> bool:
