@@ -8,7 +8,7 @@ import msgspec
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
-from squibwise.intake.report.line_words import words_in
+from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.phrases import find_claims, find_layout, languages
 from squibwise.intake.report.rooms import is_room, tells_own, tells_place
 from squibwise.intake.report.sheet import Line
@@ -211,7 +211,7 @@ def unit_of_label(line: Line, lexicon: Lexicon) -> tuple[str, Unit] | None:
     unit, is_sure = name_unit(label, lexicon)
     if unit == "restraint":
         return (label, unit) if is_sure else None
-    if not is_sure and _is_part_at(line, label, unit, lexicon):
+    if not is_sure and (_is_part_at(line, label, unit, lexicon) or _is_part(label, line, lexicon)):
         return None
     if unit == "unknown":
         code = line.codes[0]
@@ -226,6 +226,12 @@ def _is_part_at(line: Line, label: str, unit: Unit, lexicon: Lexicon) -> bool:
     is_free = unit == "unknown" or is_room(label, lexicon)
     is_part = is_free and bool(line.words.features & (PARTS - _ANYWHERE))
     return tells_own(line, lexicon) or (is_part and "foreign" not in line.words.features)
+
+
+def _is_part(label: str, line: Line, lexicon: Lexicon) -> bool:
+    """``Door pressure sensor left: no signal (B1A26)``: the label is the part itself."""
+    words = words_in(label, lexicon, language_of(line, lexicon, None))
+    return has_part(words) and "foreign" not in words.features
 
 
 def _unit_by_words(name: str, lexicon: Lexicon) -> Unit | None:
