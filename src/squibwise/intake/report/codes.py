@@ -80,6 +80,8 @@ _STATUS = pattern(
     r"(?:(?:0x)([0-9a-f]{2})\b|([01]{8})\b|"
     r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
     r"|(?<=\s)([01]{8})(?=\s{2})"
+    r"|(?:\b(?:estado|[ée]tat|stato|stan|zustand|st)\b\.?\s*[:=]?\s*|\{|\S\s{2,})"
+    r"(?:0x|\$)([0-9a-f]{2})h?(?=$|[\s\])},;|])"
 )
 _BETWEEN = 3  # words that may stand between two notations of one code
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
@@ -144,9 +146,9 @@ def find_status_byte(text: str) -> int | None:
     found = _STATUS.search(text)
     if found is None:
         return None
-    hexadecimal, labelled, plain, bare = found.groups()
+    hexadecimal, labelled, plain, bare, signed = found.groups()
     binary = labelled or bare
-    return int(binary, 2) if binary else int(hexadecimal or plain, 16)
+    return int(binary, 2) if binary else int(hexadecimal or plain or signed, 16)
 
 
 def _find_sae(text: str) -> list[Code]:

@@ -244,7 +244,10 @@ def _is_none(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> bool:
     records = {h.last for h in hits if "crashrecord" in h.means}
     is_clear = any(h.first in records and _is_clear(h, tokens) for h in hits)
     is_empty = any("empty" in h.means for h in hits)
-    return is_clear or is_empty or any(t.text == "0" and t.apart for t in tokens)
+    after = (*(t.text for t in tokens[1:]), "")
+    pairs = zip(tokens, after, strict=False)  # "0x08" counts nothing
+    zeros = (t.apart for t, follower in pairs if t.text == "0" and follower != "x")
+    return is_clear or is_empty or any(zeros)
 
 
 def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> set[Hit]:
