@@ -11,6 +11,7 @@ from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import (
     FAULT_WORDS,
     HEADS,
+    PARTS,
     TELLS,
     Words,
     add_status,
@@ -28,6 +29,7 @@ _EVERYONE = (
     r"os dois|as duas|todos|todas|tutti|tutte|entrambi|entrambe|oba|obie|wszystkie)"
 )
 OF_ALL = pattern(rf"(?i)\({_EVERYONE}\b[^)]{{0,40}}\)|[,;-]\s*{_EVERYONE}\s[^,;.()]{{3,25}}\.?\s*$")
+_NAMED = PARTS - {"charge", "switch", "sensor"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 
 
@@ -194,6 +196,10 @@ def _stages(words: Words) -> list[Words]:
 
 
 def names_other_part(more: Words, words: Words) -> bool:
-    """Tell whether words name a part, and other words another one."""
-    one, two = heads_of(words), heads_of(more)
-    return bool(one and two) and not one & two
+    """Tell whether words name a part, and other words another one.
+
+    The clock spring and the airbag at the wheel are of one circuit.
+    """
+    one, two = (heads_of(w) | (w.features & _NAMED) for w in (words, more))
+    is_wheel = "clockspring" in one | two and "bag" in one | two
+    return bool(one and two) and not one & two and not is_wheel
