@@ -35,6 +35,11 @@ GONE = [
     "B1A20 is gone now / > B1A20 left curtain open / > B1A20 is back",
     "No longer there as before: B1A20 left curtain open",
     "had not come back: B1A20 left curtain open",
+    "other lots: B1A20 left curtain open",
+    "andere Lose: B1A20 Kopfairbag links Unterbrechung",
+    "autres lots : B1A20 rideau gauche ouvert",
+    "otros lotes: B1A20 cortina izquierda abierta",
+    "altro lotto: B1A20 tendina sinistra aperta",
     "nicht mehr wie vorher: B1A20 Kopfairbag links Unterbrechung",
 ]
 AT_FAULT = {"driver.front-bag", "left.curtain"}
