@@ -73,8 +73,15 @@ def test_a_part_that_praise_takes_out_is_neither_good_nor_faulty(line: str) -> N
         (
             "left curtain and passenger airbag ok, driver airbag open",
             ["driver.front-bag"],
+            ["left.curtain", "passenger.front-bag"],
+        ),
+        (
+            "B1B05 left curtain and passenger airbag ok, driver airbag open",
+            ["driver.front-bag"],
             ["passenger.front-bag"],
         ),
+        ("Fahrerairbag und Kopfairbag links i.O.", [], ["driver.front-bag", "left.curtain"]),
+        ("airbag guida ok, tendina sinistra ok", [], ["driver.front-bag", "left.curtain"]),
         ("driver airbag was open, driver airbag ok now", [], []),
         ("Lewa kurtyna ma przerwę, poduszka kierowcy ok", ["left.curtain"], ["driver.front-bag"]),
     ],

@@ -147,3 +147,33 @@ def test_what_stands_in_the_column_of_codes_is_one_however_it_is_misread() -> No
 def test_a_word_in_the_column_of_codes_is_none() -> None:
     text = "B1410  Driver airbag open\nB1422  Left curtain open\nBASIS  Right curtain open\n"
     assert [ln.code for ln in read_text(text).lines] == ["B1410", "B1422", None]
+
+
+@pytest.mark.parametrize("heads", ["CURRENT      HISTORY", "Presenti    Memorizzati"])
+def test_two_states_above_columns_that_do_not_line_up_are_of_none(heads: str) -> None:
+    rows = "B1951 driver airbag open      B1953 left curtain open\nB1952 passenger airbag open\n"
+    told = read_text(f"{heads}\n{rows}", "r.txt").lines
+    assert [(ln.code, ln.status) for ln in told] == [(f"B195{n}", ()) for n in (1, 3, 2)]
+
+
+@pytest.mark.parametrize(
+    ("text", "clean"),
+    [
+        ("LH: pretensioner open, seat bag ok", "driver.seat-bag"),
+        ("rear left: buckle ok, pretensioner open", "row2-left.buckle-switch"),
+    ],
+)
+def test_a_place_before_a_colon_is_that_of_what_is_praised_too(text: str, clean: str) -> None:
+    read = read_text(text, "r.txt")
+    assert [c.component for c in read.coverage.clean] == [clean]
+    assert [ln.kind for ln in read.lines] == ["retractor-pretensioner"]
+    assert read.lines[0].component is not None
+
+
+def test_names_that_begin_or_end_a_list_with_faults_are_named() -> None:
+    told = read_text("Fahrerairbag\nKopfairbag links Unterbrechung\nGurtstraffer Beifahrer\n").lines
+    assert [(ln.component, ln.fault) for ln in told] == [
+        ("driver.front-bag", "unknown"),
+        ("left.curtain", "open-or-high"),
+        ("passenger.retractor-pretensioner", "unknown"),
+    ]

@@ -340,3 +340,51 @@ def test_the_label_of_a_form_that_nothing_answers_is_asked_about() -> None:
         (False, True)
     ]
     assert [ln.present for ln in _read([form.format("yes")])] == [True]
+
+
+CHATS = [  # a line of another car, of hearsay or of the past ends with `#`
+    """la mienne : airbag conducteur ouvert
+l'autre : airbag passager ouvert #
+le vendeur m'avait dit que le prétensionneur droit était HS #
+je l'ai remplacé, le défaut est parti #
+chez moi le contacteur tournant est bon #
+avant réparation : airbag genoux conducteur ouvert #
+et maintenant ? plus rien sur le genou #
+rideau gauche en court-circuit, intermittent""",
+    """olá, segue a lista #
+airbag do condutor aberto, presente
+o vendedor disse que a cortina direita estava em curto #
+aqui a cortina direita está boa #
+o carro do meu primo tinha o pré-tensor direito aberto #
+o meu pré-tensor direito não tem defeito #
+antes do acidente já tinha o sensor da porta esquerda sem sinal #
+fecho do passageiro em curto, não aberto""",
+    """mine: driver airbag open, not shorted
+the other: left curtain open #
+before the repair: driver knee bag open #
+now: passenger pretensioner short to ground
+my mate's van had the right curtain open, turned out to be the plug #
+seller claimed the buckle was replaced, was open before #
+left door sensor no signal, comes and goes""",
+    """u mnie: poduszka kierowcy przerwa, obecny
+drugie: kurtyna lewa przerwa #
+poprzedni właściciel mówił że kurtyna prawa była zwarta #
+kolega miał przerwę w napinaczu prawym #
+mata fotela nieskalibrowana""",
+]
+
+
+@pytest.mark.parametrize("chat", CHATS)
+def test_a_chat_tells_the_faults_of_its_own_car_alone(chat: str) -> None:
+    lines = chat.split("\n")
+    read = _read([line.removesuffix(" #") for line in lines])
+    told = [n for n, line in enumerate(lines, 1) if not line.endswith("#")]
+    assert [ln.line for ln in read if ln.present] == told
+    assert all(ln.fault != "unknown" for ln in read if ln.present)
+
+
+def test_an_article_is_no_yes_below_a_word_of_praise() -> None:
+    text = CHATS[1].replace(" #", "")
+    read = read_text(text, "r.txt")
+    assert {u.line for u in read.unread} | {ln.line for ln in read.lines} == set(range(1, 9))
+    assert "right.curtain" in {c.component for c in read.coverage.clean}

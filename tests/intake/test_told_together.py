@@ -35,6 +35,21 @@ driver.seat-bag left.curtain|left seat bag and curtain open
 driver.seat-bag left.curtain|seat bag and curtain left open
 driver.retractor-pretensioner passenger.retractor-pretensioner|\
 Gurtstraffer Fahrer, Gurtstraffer Beifahrer: Kurzschluss gegen Masse
+passenger.seat-bag passenger.retractor-pretensioner passenger.buckle-switch|\
+passenger seat bag, pretensioner and buckle unplugged
+passenger.seat-bag passenger.retractor-pretensioner passenger.buckle-switch|\
+Seitenairbag, Gurtstraffer und Gurtschloss Beifahrer abgesteckt
+passenger.seat-bag passenger.retractor-pretensioner passenger.buckle-switch|\
+airbag latéral, prétensionneur et boucle passager débranchés
+passenger.seat-bag passenger.retractor-pretensioner passenger.buckle-switch|\
+passenger seat bag / pretensioner / buckle: open
+driver.buckle-switch driver.retractor-pretensioner driver.seat-bag|\
+driver buckle, pretensioner and seat bag all shorted to ground
+left.curtain driver.seat-bag driver.retractor-pretensioner|\
+left curtain and seat bag, driver pretensioner open
+driver.front-bag left.curtain|the driver airbag and the left curtain are open
+driver.front-bag left.curtain|l'airbag conducteur et le rideau gauche sont ouverts
+driver.front-bag left.curtain|el airbag conductor y la cortina izquierda están abiertos
 nose-left.impact-sensor nose-right.impact-sensor|\
 left front impact sensor and right front impact sensor no signal
 """.replace("\\\n", "")
@@ -75,6 +90,63 @@ def test_a_code_of_two_parts_may_be_counted_once(count: int, differs: bool) -> N
     assert ("count-differs" in found) == differs
 
 
+EITHER = """
+driver.front-bag left.curtain|driver airbag or left curtain open
+driver.front-bag left.curtain|B1E61 driver airbag or left curtain open
+driver.front-bag left.curtain|Fahrerairbag oder Kopfairbag links Unterbrechung
+driver.front-bag left.curtain|airbag guida o tendina sinistra aperta
+driver.front-bag left.curtain|bestuurdersairbag of gordijnairbag links open
+driver.clock-spring driver.front-bag|driver airbag or its clock spring open
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", EITHER)
+def test_one_of_two_parts_is_one_fault_of_either(row: str) -> None:
+    want, _, line = row.partition("|")
+    read = read_text(f"SRS\n{line}", "r.txt")
+    (fault,) = read.lines
+    assert (fault.component, fault.fault, fault.present) == (None, "open-or-high", True)
+    assert sorted(str(c.component) for c in fault.candidates) == want.split()
+    assert not read.unread
+
+
+LAMPS = [
+    "driver airbag open, warning lamp on",
+    "lamp and driver airbag open",
+    "Lampe an, Fahrerairbag Unterbrechung",
+    "testigo encendido y airbag conductor abierto",
+    "B1E61 lamp and driver airbag open",
+]
+
+
+@pytest.mark.parametrize("line", LAMPS)
+def test_a_lamp_beside_a_part_takes_none_of_its_fault(line: str) -> None:
+    read = read_text(f"SRS\n{line}", "r.txt")
+    assert [(ln.component, ln.fault) for ln in read.lines] == [("driver.front-bag", "open-or-high")]
+    assert [u.recognised for u in read.unread] == [("lamp",)]
+
+
+def test_a_reading_beside_a_fault_leaves_it_there() -> None:
+    for line in (
+        "driver airbag open, 2 ohm too high",
+        "Fahrerairbag 2,1 Ohm zu hoch",
+        "the driver airbag is open, I measured 9.9 ohm",
+        "airbag conducteur 5 ohms trop élevé",
+        "bestuurdersairbag 5 ohm te hoog",
+    ):
+        (fault,) = read_text(line, "r.txt").lines
+        assert (fault.component, fault.fault, fault.present) == (
+            "driver.front-bag",
+            "open-or-high",
+            True,
+        )
+
+
+def test_a_reading_is_no_number_of_a_part() -> None:
+    (good,) = read_text("left curtain 2.1 ohm ok", "r.txt").coverage.clean
+    assert good.component == "left.curtain"
+
+
 ONE_PART = """
 door-left.impact-sensor|front left door sensor open
 passenger.occupant-sensor|passenger airbag, occupant sensor: open
@@ -99,7 +171,6 @@ def test_two_words_for_one_part_a_heading_and_praise_make_no_second_fault(row: s
 
 
 LEFT_OUT = [
-    "driver airbag or left curtain open",
     "driver airbag plug and left curtain open",
     "mended driver airbag and left curtain open",
 ]
@@ -123,4 +194,46 @@ def test_what_follows_the_fault_word_is_said_of_every_part() -> None:
     assert [(ln.component, ln.stage) for ln in stages] == [
         ("driver.front-bag", 1),
         ("passenger.front-bag", 2),
+    ]
+
+
+APART = (
+    """
+driver.front-bag open-or-high left.curtain low-or-short|driver airbag open left curtain short
+driver.front-bag open-or-high left.curtain short-to-ground|\
+B1E61 driver airbag stage 1 open left curtain shorted to ground
+driver.front-bag open-or-high left.curtain low-or-short|\
+airbag conducteur ouvert rideau gauche en court-circuit
+driver.front-bag open-or-high left.curtain short-to-ground|\
+Fahrerairbag Unterbrechung aber Kopfairbag links Masseschluss
+right.curtain low-or-short passenger.occupant-sensor communication|\
+B1E61 kurtyna prawa zwarcie, mata pasażera brak sygnału
+driver.front-bag open-or-high driver.front-bag low-or-short|\
+driver airbag stage 1 open, stage 2 shorted
+driver.clock-spring unknown nose-left.impact-sensor communication|\
+B1E61 clock spring // front left crash sensor no signal
+driver.clock-spring unknown door-left.impact-sensor communication|\
+B1E61 Wickelfeder // Drucksensor Tür links kein Signal
+""".replace("\\\n", "")
+    .strip()
+    .splitlines()
+)
+
+
+@pytest.mark.parametrize("row", APART)
+def test_a_part_with_its_own_fault_is_a_fault_of_its_own(row: str) -> None:
+    want, _, line = row.partition("|")
+    told = read_text(f"SRS\n{line.replace(' // ', chr(10))}", "r.txt").lines
+    assert " ".join(f"{ln.component} {ln.fault}" for ln in told) == want
+    assert [ln.code for ln in told] == [
+        "B1E61" if "B1E61" in line and at == 0 else None for at in range(len(told))
+    ]
+
+
+def test_both_of_one_kind_beside_another_part_are_two() -> None:
+    told = read_text("SRS\nboth pretensioners and the driver airbag are open", "r.txt").lines
+    assert [ln.component for ln in told] == [
+        "driver.retractor-pretensioner",
+        "passenger.retractor-pretensioner",
+        "driver.front-bag",
     ]

@@ -26,12 +26,16 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         finding: They say that something showed, or name where it would; denied, it did not.
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
         no_longer: Two words, one behind the other, that say that something is over.
-        and_: They join; so do ``letters``, which name other things as well.
+        and_: They join, whatever the language.
+        and_in: They join in one language, and are other words in others.
         or_: They join what excludes one another.
+        or_in: They do so in one language.
         then: They join what follows in time.
         but: They begin a clause that goes against the one before it.
         as_: They lead to what something is compared with.
         neither: They say that what was denied of one part holds for another.
+        but_in: They do so in one language.
+        instead: They lead to what something is not.
         except_: They take something out of what stands before them.
         everything: They name all there is.
         rest: They name all that was not named.
@@ -40,6 +44,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         has: They say that something holds something.
         at: They lead to a vehicle that has a fault, as they do to other places.
         others: Before the name of a vehicle they say that it is another one.
+        ours: Labels of one's own car.
         vehicles: Names of kinds of vehicles.
         tellers: Who says what nobody has read, besides kin.
         media: Where such things are said.
@@ -103,12 +108,15 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     denies: frozenset[str]
     no_longer: tuple[tuple[str, str], ...]
     and_: frozenset[str] = msgspec.field(name="and")
-    letters: frozenset[str]
+    and_in: dict[str, frozenset[str]]
     or_: frozenset[str] = msgspec.field(name="or")
+    or_in: dict[str, frozenset[str]]
     then: frozenset[str]
     but: frozenset[str]
     as_: frozenset[str] = msgspec.field(name="as")
     neither: frozenset[str]
+    but_in: dict[str, frozenset[str]]
+    instead: frozenset[str]
     except_: frozenset[str] = msgspec.field(name="except")
     everything: frozenset[str]
     rest: frozenset[str]
@@ -117,6 +125,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     has: frozenset[str]
     at: frozenset[str]
     others: frozenset[str]
+    ours: frozenset[str]
     vehicles: frozenset[str]
     tellers: frozenset[str]
     media: frozenset[str]
@@ -162,7 +171,19 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     doubting: frozenset[str]
 
     def __post_init__(self) -> None:
-        told = [each for name in self.__struct_fields__ for each in getattr(self, name)]
+        fields = (getattr(self, name) for name in self.__struct_fields__)
+        lists = (v for f in fields for v in (f.values() if isinstance(f, dict) else [f]))
+        told = [each for words in lists for each in words]
         words = {w for each in told for w in ([each] if isinstance(each, str) else each)}
         if strange := sorted(w for w in words if not (w.isascii() and w.islower())):
             raise CatalogError(f"write {', '.join(strange)} in small letters, without accents")
+
+    @property
+    def any_and(self) -> frozenset[str]:
+        """What joins in some language."""
+        return self.and_.union(*self.and_in.values())
+
+    @property
+    def any_or(self) -> frozenset[str]:
+        """What joins in some language what excludes one another."""
+        return self.or_.union(*self.or_in.values())

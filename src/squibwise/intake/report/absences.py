@@ -81,7 +81,7 @@ def _is_fine_again(line: Line, catalog: Catalog, language: str | None) -> bool:
         return bool(last) and last <= lexicon.small.clears | again
     if again.isdisjoint(t.text for t in line.tokens) or not has_fault(line.words):
         return False
-    for clause in clauses_of(without_codes(line), lexicon)[1:]:
+    for clause in clauses_of(without_codes(line), lexicon, language)[1:]:
         tokens = tokenise(clause)
         tokens = tokens[1:] if tokens[:1] and tokens[0].text in NO else tokens
         hits = find_hits(lexicon, tokens, language)

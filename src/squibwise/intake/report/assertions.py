@@ -12,6 +12,7 @@ from functools import lru_cache
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import YES, read_words
+from squibwise.intake.report.joints import joining, turning
 from squibwise.intake.report.lexicon import BASE, Lexicon, Token, flat, lexicon_of, tokenise
 from squibwise.intake.report.line_words import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import Hit, find_hits
@@ -22,7 +23,7 @@ _COLUMNS = pattern(r"\S\s{3,}\S|\t")
 _FULL_STOP = pattern(r"[.!]\s")
 _PAIR = pattern(r"(?:^|\s{3,})([^:\t]{3,40}):\s([^:\t]{3,40}?)(?=\s{3,}|$)")
 _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word short
-_MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
+_MEASURED = pattern(r"(?i)(?:\d+[.,])?\d+\s?(?:ohm\w*|om[aóiowy]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
 _ADVERB = 6  # letters of the shortest adverb that its end shows
 _STORY = 4  # words of a sentence before a count of blinks in it
@@ -34,17 +35,17 @@ NAMED_FAULTS = FAULTS - {"defect", "resistance", "ground"}
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
 
 
-@lru_cache(maxsize=4)
-def _clause_end(lexicon: Lexicon) -> re.Pattern[str]:
+@lru_cache(maxsize=32)
+def _clause_end(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     """What parts the clauses of a sentence."""
-    joining = "|".join(sorted(lexicon.small.and_ | lexicon.small.but))
-    return re.compile(rf"[,;:]\s|(?<!\d)\.\s|\s-\s|\s(?:{joining})\s")
+    words = f"{joining(lexicon, language)}|{turning(lexicon, language)}"
+    return re.compile(rf"[,;:]\s|(?<!\d)\.\s|\s-\s|\s(?:{words})\s")
 
 
-@lru_cache(maxsize=4)
-def piece_end(lexicon: Lexicon) -> re.Pattern[str]:
+@lru_cache(maxsize=32)
+def piece_end(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     """What parts clauses, or columns."""
-    return re.compile(rf"{_clause_end(lexicon).pattern}|\s{{3,}}|\t")
+    return re.compile(rf"{_clause_end(lexicon, language).pattern}|\s{{3,}}|\t")
 
 
 def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
@@ -59,10 +60,10 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     language = language_of(line, lexicon, usual)
     if line.cells or _COLUMNS.search(line.text.strip()):
         return not any(_is_unfilled(pair, catalog, language) for pair in _PAIR.findall(line.text))
-    small, holding, strange = sort_words(line.text, lexicon, language)
-    is_prose = small + holding > 0
-    if (is_prose or strange) and _MEASURED.search(line.text):
-        return False
+    text = _MEASURED.sub(" ", line.text)
+    small, holding, strange = sort_words(text, lexicon, language)
+    if strange and text != line.text:
+        return False  # "far from being open, it reads 2.2 ohms"
     if _supposes(line.text, catalog, language) or _buries(line, lexicon, language):
         return False
     if not strange or _is_back(line.words) or _has_status_apart(line.text, lexicon, language):
@@ -70,7 +71,7 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     is_sentence = bool(_ENDS.search(line.text)) and len(line.tokens) >= _SENTENCE
     if small + holding < _SMALL and strange <= _STRANGE and not is_sentence:
         return True
-    clauses = _clause_end(lexicon).split(line.text)
+    clauses = _clause_end(lexicon, language).split(line.text)
     return any(
         _holds(clause, catalog, language) or _begins_holding(clause, lexicon, language)
         for clause in clauses
@@ -107,7 +108,7 @@ def _supposes(text: str, catalog: Catalog, language: str | None) -> bool:
     """``if the clock spring were open``: a condition begins a clause; or the line guesses."""
     lexicon = lexicon_of(catalog)
     names = [n for n in (language, *BASE) if n]
-    firsts = (tokenise(clause)[:1] for clause in _clause_end(lexicon).split(text))
+    firsts = (tokenise(clause)[:1] for clause in _clause_end(lexicon, language).split(text))
     is_condition = any(lexicon.is_told(t.text, "supposed", names) for f in firsts for t in f)
     return is_condition or _guesses(text, catalog, language)
 
@@ -115,7 +116,7 @@ def _supposes(text: str, catalog: Catalog, language: str | None) -> bool:
 def _guesses(text: str, catalog: Catalog, language: str | None) -> bool:
     """``left curtain perhaps short``: no clause without such a word tells part and fault."""
     lexicon = lexicon_of(catalog)
-    clauses = _clause_end(lexicon).split(text)
+    clauses = _clause_end(lexicon, language).split(text)
     sure = [c for c in clauses if lexicon.small.perhaps.isdisjoint(t.text for t in tokenise(c))]
     is_guess = len(sure) < len(clauses)
     return is_guess and not any(stands_alone(words_of(c, catalog, language)) for c in sure)
@@ -188,7 +189,7 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
         return ""
     lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
-    clauses = [c for c in _clause_end(lexicon).split(line.text) if c.strip()]
+    clauses = [c for c in _clause_end(lexicon, language).split(line.text) if c.strip()]
     said = [(c, words_of(c, catalog, language)) for c in clauses]
     sure = [
         c
@@ -239,7 +240,7 @@ def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
     """Tell whether a clause behind a code says that something was."""
     lexicon = lexicon_of(catalog)
     behind = _FULL_STOP.split(line.text[line.codes[0].end :])[0]
-    clauses = [c for c in piece_end(lexicon).split(behind)[1:] if not is_new(c, lexicon)]
+    clauses = [c for c in piece_end(lexicon, language).split(behind)[1:] if not is_new(c, lexicon)]
     said = (words_of(c, catalog, language) for c in clauses)
     said = (w for w in said if not w.voices & DENYING)  # "it wasn't the plug"
     return any(w.voices & ONCE and not stands_alone(w) for w in said)

@@ -214,7 +214,7 @@ def _spelled(match: re.Match[str]) -> str:
 @lru_cache(maxsize=4)
 def _join(lexicon: Lexicon) -> str:
     """What may stand between the counts of a list; of two beside ``or`` one is meant."""
-    words = "|".join(sorted(lexicon.small.listing | lexicon.small.or_))
+    words = "|".join(sorted(lexicon.small.listing | lexicon.small.any_or))
     return rf"(?:\s*[,;+&/]\s*|\s+(?:(?:{words})\s+){{1,2}})"
 
 

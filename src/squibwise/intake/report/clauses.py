@@ -4,6 +4,7 @@ A line may hold several codes, several clauses without a code, and words that ma
 """
 
 import re
+from functools import lru_cache
 
 import msgspec
 
@@ -11,10 +12,11 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code, find_status_byte
-from squibwise.intake.report.lexicon import Lexicon
-from squibwise.intake.report.line_words import without_codes, words_of
+from squibwise.intake.report.joints import choosing, joining, spans_of
+from squibwise.intake.report.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_of
 from squibwise.intake.report.lines import failure_type_of
-from squibwise.intake.report.plain_clauses import CLAUSE, OF_ALL, names_other_part
+from squibwise.intake.report.plain_clauses import OF_ALL, clause_end, names_other_part
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
     FAULT_WORDS,
@@ -32,9 +34,7 @@ from squibwise.intake.report.words import (
 
 _JOINING_SIGNS = frozenset({"", "/", "-", "&", "+", ","})
 _ENDS_WITH_LABEL = pattern(r"[:=]\s*$")
-_BETWEEN_CLAUSES = pattern(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
 _WORDY = pattern(r"[^\W\d_]{3}")
-_JOINT = pattern(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2
 _MOST_ALIKE = 40  # codes that share one text and a list of parts
 _ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
@@ -53,12 +53,18 @@ _SENTENCE = 10  # words with a code in them that wait for no description below
 _END = Line(number=0, raw="", text="", role="blank")
 
 
-def segments(line: Line, lexicon: Lexicon) -> list[tuple[Code, str]]:
-    """Return each code of a line with the words that are its own."""
+def segments(line: Line, lexicon: Lexicon, usual: str | None) -> list[tuple[Code, str]]:
+    """Return each code of a line with the words that are its own.
+
+    Args:
+        line: With its codes.
+        lexicon: All phrases.
+        usual: The report's own language.
+    """
     codes = line.codes
     if len(codes) == 1:
         return [(codes[0], without_codes(line))]
-    clauses = _own_clauses(line, lexicon)
+    clauses = _own_clauses(line, lexicon, language_of(line, lexicon, usual))
     if clauses:
         return clauses
     head = line.text[: codes[0].start]
@@ -93,14 +99,11 @@ def join_lamp_code(
     return [(msgspec.structs.replace(code, also=(*code.also, lamp.printed)), words)]
 
 
-def _own_clauses(line: Line, lexicon: Lexicon) -> list[tuple[Code, str]]:
+def _own_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tuple[Code, str]]:
     """Codes with their own clauses, before or behind each; nothing where they do not part so."""
-    cuts = [m.span() for m in _BETWEEN_CLAUSES.finditer(line.text)]
-    bounds = [0, *(at for cut in cuts for at in cut), len(line.text)]
-    spans = list(zip(bounds[::2], bounds[1::2], strict=True))
     found: list[tuple[Code, str]] = []
     before = ""
-    for start, end in spans:
+    for start, end in spans_of(line.text, clause_end(lexicon, language)):
         own = [c for c in line.codes if start <= c.start and c.end <= end]
         text = line.text[start:end]
         said = _blank(text, own[0], start) if own else text
@@ -131,7 +134,7 @@ def _blank(text: str, code: Code, start: int) -> str:
 def _is_joint(text: str, lexicon: Lexicon) -> bool:
     """Tell whether a text between two codes only joins them: a sign, or ``and``, ``then``."""
     small, word = lexicon.small, text.strip().casefold().rstrip(".")
-    joining = small.listing | small.or_ | small.then
+    joining = small.listing | small.any_or | small.then
     return word in _JOINING_SIGNS or word in joining
 
 
@@ -154,7 +157,7 @@ def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> 
     placed = _without_places(line, catalog, language)
     if placed is not None:
         return placed
-    pieces = CLAUSE.split(without_codes(line))
+    pieces = clause_end(lexicon_of(catalog), language).split(without_codes(line))
     said = [(p, words_of(p, catalog, language)) for p in pieces]
     own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)
     if own is None:
@@ -188,6 +191,13 @@ def _without_places(line: Line, catalog: Catalog, language: str | None) -> Words
     return rest if is_placed and stands_alone(rest) else None
 
 
+@lru_cache(maxsize=32)
+def _joint(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
+    """What joins the places of a row of codes."""
+    words = f"{joining(lexicon, language)}|{choosing(lexicon, language)}"
+    return re.compile(rf"\s*[/&+,;]\s*|\s(?:{words})\s")
+
+
 def take_share(
     words: Words, at: int, texts: list[str], catalog: Catalog, language: str | None
 ) -> None:
@@ -199,7 +209,8 @@ def take_share(
     kerb = words.features & KERB
     values = (words.stages, words.sides, words.seats, kerb)
     is_dealt = any(len(v) == alike for v in values)
-    pieces = [words_of(t, catalog, language) for t in _BETWEEN_CLAUSES.split(texts[at])]
+    parting = clause_end(lexicon_of(catalog), language)
+    pieces = [words_of(t, catalog, language) for t in parting.split(texts[at])]
     listed = [p for p in pieces if p.features & OWN_PARTS or p.seats or p.sides or p.stages]
     has_parts = all(p.features & (OWN_PARTS - {"charge"}) for p in listed)
     if not (is_dealt or len(listed) == alike):
@@ -207,7 +218,10 @@ def take_share(
     if len(listed) == alike and (has_parts or not is_dealt):
         _take_listed(words, listed, at - first)
         return
-    named = [words_of(t, catalog, language) for t in _JOINT.split(texts[at])]
+    named = [
+        words_of(t, catalog, language)
+        for t in _joint(lexicon_of(catalog), language).split(texts[at])
+    ]
     for name in ("stages", "sides", "seats"):
         told = [v for piece in named for v in sorted(getattr(piece, name))]
         if name == "stages" and _ONE_AND_TWO.search(texts[at]):

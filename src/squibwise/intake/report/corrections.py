@@ -13,7 +13,8 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code, find_codes
 from squibwise.intake.report.lexicon import Lexicon, flat, lexicon_of, tokenise
-from squibwise.intake.report.line_words import without_codes, words_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_in, words_of
+from squibwise.intake.report.lines import label_of
 from squibwise.intake.report.marks import rank_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.spoken import read_said
@@ -39,6 +40,7 @@ _BUT = pattern(r"[\s,;]*(?:but|sondern|mais|sino|ma|mas|lecz|ale|tylko)(?: (?:it
 _ENDS_DENYING = pattern(rf"(?:^|\W)(?:{_NOT})\s+$")
 _FULL_LINE = 55  # signs of a line that running text fills
 _LABEL_END = pattern(r"[:=\t|]|\.{3}")
+_LABEL_OR_QUESTION = pattern(r"([^:?]{1,40})[:?]")
 _LABEL_WORDS = 4  # of the name of a list
 _LEAD_WORDS = 6  # of a heading that says before or after what the lines below it were read
 _SWAPPED = 2  # signs that a slip of the pen changes at most
@@ -71,6 +73,22 @@ def hear_on(lines: list[Line], lexicon: Lexicon) -> None:
         elif _goes_on(before, line) and (why := before.why or _why_of_codes(before)):
             line.role, line.why = "aside", why
     _pass_repaired(lines, lexicon)
+    _set_others_aside(lines, lexicon)
+
+
+def _set_others_aside(lines: list[Line], lexicon: Lexicon) -> None:
+    """``Mine: ...``, ``the other: ...``: what a label of the other car says is not of this one."""
+    small, labels = lexicon.small, {at: label_of(ln) for at, ln in enumerate(lines) if ln.is_keyed}
+    if small.ours.isdisjoint(label.rstrip(": ") for label in labels.values()):
+        return
+    for at, label in labels.items():
+        texts = [t.text for t in tokenise(label)]
+        words = words_in(label, lexicon, language_of(lines[at], lexicon, None))
+        is_bare = not (words.is_placed or words.features - {"skip"})  # no "other side"
+        if not small.others.isdisjoint(texts) and len(texts) <= _LABEL_WORDS and is_bare:
+            lines[at].words.voices.add("mine")
+            if not lines[at].codes:
+                lines[at].role, lines[at].why = "aside", "another car"
 
 
 def _goes_on(before: Line, line: Line) -> bool:
@@ -119,12 +137,17 @@ def _names_previous(line: Line, lexicon: Lexicon) -> bool:
 
 def _label_time(line: Line, lexicon: Lexicon) -> str:
     """Whether a label names the earlier list or the later: ``vor:``, ``read 2:``; else nothing."""
-    told = [t.text for t in tokenise(line.text.partition(":")[0])] if line.is_keyed else []
-    return rank_of(told, lexicon) if 0 < len(told) <= _LABEL_WORDS else ""
+    label = _LABEL_OR_QUESTION.match(line.text)
+    told = [t.text for t in tokenise(label[1])] if label else []
+    bare = [text for text in told if text not in lexicon.small.any_and]
+    if len(bare) == 1 and "status:present" in lexicon.first_meanings(bare[0]):
+        return "late"  # "now:", "et maintenant ?"
+    return rank_of(told, lexicon) if line.is_keyed and 0 < len(told) <= _LABEL_WORDS else ""
 
 
 def _leads(line: Line, voice: str) -> bool:
-    words = sum(not t.text[0].isdecimal() for t in line.tokens)
+    tokens = tokenise(label_of(line)) if line.is_keyed else line.tokens
+    words = sum(not t.text[0].isdecimal() for t in tokens)
     return voice in line.words.voices and (bool(line.codes) or words <= _LEAD_WORDS)
 
 

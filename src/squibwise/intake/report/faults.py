@@ -325,7 +325,9 @@ def _is_placed(words: Words) -> bool:
 def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
     if len(line.codes) == 1 and _continues(line, state):
         return
-    pieces = join_lamp_code(segments(line, lexicon_of(catalog)), catalog, sheet.language)
+    pieces = join_lamp_code(
+        segments(line, lexicon_of(catalog), sheet.language), catalog, sheet.language
+    )
     for at, (code, said) in enumerate(pieces):
         text, records = part_records(said, line.words, catalog, sheet.language)
         is_voiced = line.words.voices & (DENYING | ONCE)

@@ -1,13 +1,11 @@
 """From the phrases of a line to what they say together of part, place, stage, fault and status."""
 
-from bisect import bisect_right
 from collections.abc import Collection
 from itertools import pairwise
 
-import msgspec
-
 from squibwise.catalog.vocabulary import VOICES
 from squibwise.intake.report.lexicon import Token
+from squibwise.intake.report.numbers_beside import AND, add_counts
 from squibwise.intake.report.phrases import Hit
 from squibwise.intake.report.place_letters import is_cut_word, is_resistance, is_side_of_part
 from squibwise.intake.report.words import (
@@ -20,17 +18,12 @@ from squibwise.intake.report.words import (
     settle_driver,
 )
 
-_NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
-_AND = ("and", "und", "et", "y", "e", "i", "or")
 _NOT = frozenset("not nicht non pas no nao nie niet sin sem sans".split())
 _ADVERBS = frozenset("not nicht nie niet".split())
 _DENIED = {"status:present": "status:stored", "tested": "status:not-tested"}
 _IS_NONE = {"status:stored": "gone"}  # "not in memory"
 YES = frozenset("y yes x ja j o oui si s sim tak t 1".split())
 NO = frozenset("n no nein non nao nie nee 0".split())
-_UNITS = frozenset(
-    "ohm ohms v volt volts km mi of times x ms s percent kg mal fois von de a ma".split()
-)
 _SPECIAL_BAGS = frozenset("curtain knee side middle cushion inflatablebelt".split())
 _EVERYDAY = frozenset("atwheel atdash atroof atseat atbumper atpost".split())
 _HOLDS_CRASH = frozenset({"impact", "unit", "skip", "system", "airbagmodule"})
@@ -64,9 +57,7 @@ def read_words(
         if hit.means == ("seatbag",) and _stands_apart(hit, tokens):
             words.features.add("atseat")  # "driver airbag (seat)" tells where it sits
     _open_what_is_joined(words, tokens, hits)
-    line = _line(tokens, hits)
-    for hit in hits:
-        _add_count(words, hit, line)
+    add_counts(words, tokens, hits)
     if words.features & {"bag", "charge"} and not words.stages:
         ends = (h for h in hits if _stands_apart(h, tokens))
         words.stages |= {int(m[4:]) for h in ends for m in h.means if m.startswith("nth:")}
@@ -359,7 +350,7 @@ def _open_what_is_joined(words: Words, tokens: tuple[Token, ...], hits: tuple[Hi
     covered = {i for h in hits for i in range(h.first, h.last)}
     for hit in hits:
         at = hit.first
-        joined = at >= 2 and tokens[at - 1].text in _AND and at - 2 not in covered
+        joined = at >= 2 and tokens[at - 1].text in AND and at - 2 not in covered
         joined = joined and len(tokens[at - 2].text) >= _SHORTEST_PLACE  # "oh and left"
         joined = joined and not (tokens[at - 1].apart or tokens[at].apart)
         if joined and any(m.startswith("seat:") for m in hit.means):
@@ -377,108 +368,3 @@ def _fills_stretch(hit: Hit, tokens: tuple[Token, ...]) -> bool:
     """Tell whether a phrase is all that stands between two separators or ends of the line."""
     ends = hit.last == len(tokens) or tokens[hit.last].apart
     return (hit.first == 0 or tokens[hit.first].apart) and ends
-
-
-class _Gathered(msgspec.Struct):
-    """What is looked up beside every phrase of a line, gathered once."""
-
-    texts: list[str]
-    taken: set[int]
-    nth: dict[int, int]  # ordinal of a phrase by the token after it
-    seat_from: int  # token after the first seat
-    bags: list[int]  # tokens after bags, in order
-    bag_starts: set[int]  # tokens that bags begin at
-    charges: list[int]  # tokens after charges, in order
-    breaks: list[int]  # tokens behind a separator, in order
-    broken: set[int]  # the same
-
-
-def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Gathered:
-    seats = [h.last for h in hits if any(m.startswith("seat:") for m in h.means)]
-    return _Gathered(
-        texts=[t.text for t in tokens],
-        taken={i for h in hits for i in range(h.first, h.last) if "skip" not in h.means},
-        nth={h.last: int(m[4:]) for h in hits for m in h.means if m.startswith("nth:")},
-        seat_from=min(seats, default=len(tokens) + 1),
-        bags=sorted(h.last for h in hits if "bag" in h.means),
-        bag_starts={h.first for h in hits if "bag" in h.means},
-        charges=sorted(h.last for h in hits if "charge" in h.means),
-        breaks=[i for i, t in enumerate(tokens) if t.apart],
-        broken={i for i, t in enumerate(tokens) if t.apart},
-    )
-
-
-def _add_count(words: Words, hit: Hit, line: _Gathered) -> None:
-    """Read the number beside a phrase as a stage or as the number of a part."""
-    counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
-    doubtful = "electronics?" in hit.means
-    if not counted and not doubtful:
-        _add_charge_of_seat(words, hit, line)
-        return
-    if "loop" in hit.means and not _follows_part(hit, line) and not _leads_bag(hit, line):
-        return  # "ignition loop 2 (driver airbag)" counts the unit's loops, not a bag's charges
-    numbers = _numbers_after(line.texts, hit.last, line.taken) or _number_before(hit, line)
-    if not numbers:
-        return
-    if doubtful:
-        words.features.discard("electronics?")
-        words.seats.add("driver")
-        words.stages |= numbers
-    elif counted & {"stagehead", "charge"} or (counted == {"bag"} and "frontal" in hit.means):
-        words.stages |= numbers
-    else:
-        words.numbers |= numbers
-
-
-def _add_charge_of_seat(words: Words, hit: Hit, line: _Gathered) -> None:
-    """``igniter airbag driver 2:``: the number that ends the stretch counts the charges."""
-    at = hit.last + 1
-    ends = at >= len(line.texts) or at in line.broken
-    is_seat = any(m.startswith("seat:") for m in hit.means)
-    if is_seat and ends and _is_near(line.charges, hit, line):
-        words.stages |= _numbers_after(line.texts, hit.last, line.taken)
-
-
-def _follows_part(hit: Hit, line: _Gathered) -> bool:
-    """Tell whether a seat is named before, or a bag in the same stretch of words."""
-    return line.seat_from <= hit.first or _is_near(line.bags, hit, line)
-
-
-def _leads_bag(hit: Hit, line: _Gathered) -> bool:
-    """``firing circuit 1 airbag driver``: the bag stands right behind the number."""
-    at = hit.last + 1
-    return at in line.bag_starts and at not in line.broken and hit.last not in line.broken
-
-
-def _is_near(ends: list[int], hit: Hit, line: _Gathered) -> bool:
-    """Tell whether one of these phrases stands before in the same stretch of words."""
-    before = bisect_right(ends, hit.first)
-    broken = bisect_right(line.breaks, hit.first)
-    return before > 0 and (broken == 0 or ends[before - 1] > line.breaks[broken - 1])
-
-
-def _numbers_after(texts: list[str], at: int, taken: set[int]) -> set[int]:
-    """The number after a phrase, or both of ``1 and 2``; a measure is no number of a stage."""
-    if at < len(texts) and texts[at] in _NUMBER_WORDS:
-        at += 1
-    if not _is_count(texts, at, taken):
-        return set()
-    other = at + 2 if at + 1 < len(texts) and texts[at + 1] in _AND else at + 1
-    found = {int(texts[at])}
-    if _is_count(texts, other, taken):
-        found.add(int(texts[other]))
-    return found
-
-
-def _is_count(texts: list[str], at: int, taken: set[int]) -> bool:
-    if at >= len(texts) or at in taken or texts[at] not in ("1", "2", "3"):
-        return False
-    return at + 1 >= len(texts) or texts[at + 1] not in _UNITS
-
-
-def _number_before(hit: Hit, line: _Gathered) -> set[int]:
-    """An ordinal right before a phrase; a plain number there counts things, not stages."""
-    at = hit.first - 1
-    if at >= 0 and at not in line.taken and line.texts[at] in ("1st", "2nd", "3rd"):
-        return {int(line.texts[at][0])}
-    return {line.nth[hit.first]} if hit.first in line.nth else set()

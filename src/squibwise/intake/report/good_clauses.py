@@ -2,9 +2,11 @@
 
 import re
 from functools import lru_cache
+from itertools import pairwise
 
 import msgspec
 
+from squibwise.intake.report.joints import Span, joining, spans_of, turning
 from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.own_places import cut_out
@@ -14,8 +16,6 @@ from squibwise.intake.report.words import Words, differs, has_fault, has_part
 _LONGEST = 200  # characters of a line that is looked at
 _KINDS = ("good", "bad")
 _DENIES = {"not", "gone", "past"}
-
-_Span = tuple[int, int]
 
 
 def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
@@ -28,41 +28,84 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         lexicon: All phrases.
         usual: The report's own language.
     """
-    spans = _clauses(line, lexicon)
     language = language_of(line, lexicon, usual)
+    spans = _clauses(line, lexicon, language)
     said = [words_in(line.text[a:b], lexicon, language) for a, b in spans]
     verdicts = [_verdict(words) for words in said]
     good, bad = ([w for w, v in zip(said, verdicts, strict=True) if v == k] for k in _KINDS)
-    if not good or not bad or not all(differs(one, two) for one in good for two in bad):
+    if not good or not all(differs(one, two) for one in good for two in bad):
         return [line]  # "driver airbag was open, driver airbag ok now"
     told = _spread(verdicts)
-    praised = [[span] for span, verdict in zip(spans, told, strict=True) if verdict == "good"]
-    return [_only(line, group) for group in (_at_fault(spans, told), *praised)]
+    praised = _praised(line.text, spans, verdicts, told, (lexicon, language))
+    is_list = "" not in verdicts and all(differs(one, two) for one, two in pairwise(good))
+    if not bad and not (is_list and praised[1:]):
+        return [line]
+    at_fault = [_only(line, _at_fault(spans, told))] if bad else []
+    return [*at_fault, *(_only(line, group) for group in praised)]
 
 
-def _clauses(line: Line, lexicon: Lexicon) -> list[_Span]:
+def _clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[Span]:
     """Where the clauses of a line stand that praises something; none of a line of cells."""
     is_long = bool(line.cells) or len(line.text) > _LONGEST
     if is_long or not any(lexicon.is_praise(token.text) for token in line.tokens):
         return []
-    cuts = [match.span() for match in _parting(lexicon).finditer(line.text)]
-    bounds = [0, *(at for cut in cuts for at in cut), len(line.text)]
-    return list(zip(bounds[::2], bounds[1::2], strict=True))
+    return spans_of(line.text, _parting(lexicon, language))
 
 
-def _at_fault(spans: list[_Span], told: list[str]) -> list[_Span]:
+def _praised(
+    text: str,
+    spans: list[Span],
+    verdicts: list[str],
+    told: list[str],
+    tongue: tuple[Lexicon, str | None],
+) -> list[list[Span]]:
+    """The clauses that praise; a bare part before ``and`` has the praise behind it, ``A and B ok``.
+
+    One before a comma stands with the next: it may be of the fault before it.
+    """
+    found: list[list[Span]] = []
+    for at in reversed(range(len(spans))):
+        if told[at] != "good":
+            continue
+        is_bare = verdicts[at] == "part" and at + 1 < len(spans) and bool(found)
+        if not is_bare:
+            found.insert(0, [spans[at]])
+        elif _joins(text[spans[at][1] : spans[at + 1][0]], *tongue):
+            found.insert(0, [spans[at], _praise_in(text, found[0][-1], tongue)])
+        else:
+            found[0] = [(spans[at][0], found[0][0][1]), *found[0][1:]]
+    return found
+
+
+def _joins(joint: str, lexicon: Lexicon, language: str | None) -> bool:
+    return bool(re.fullmatch(rf",?\s{joining(lexicon, language)}\s", joint))
+
+
+def _praise_in(text: str, span: Span, tongue: tuple[Lexicon, str | None]) -> Span:
+    """Where the words of praise stand that end a clause."""
+    start, end = span
+    for cut in range(end - 1, start, -1):
+        if text[cut].isspace() and "good" in _voiced(words_in(text[cut:end], *tongue)):
+            return cut, end
+    return span
+
+
+def _voiced(words: Words) -> str:
+    return "good" if words.voices & {"good", "fine"} and not has_part(words) else ""
+
+
+def _at_fault(spans: list[Span], told: list[str]) -> list[Span]:
     """The clauses at fault, each but the first with what joins it to the clause before it."""
     bad = [at for at, verdict in enumerate(told) if verdict == "bad"]
     begins = [spans[at][0] if at == bad[0] else spans[at - 1][1] for at in bad]
     return [(begin, spans[at][1]) for begin, at in zip(begins, bad, strict=True)]
 
 
-@lru_cache(maxsize=4)
-def _parting(lexicon: Lexicon) -> re.Pattern[str]:
+@lru_cache(maxsize=32)
+def _parting(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     """What stands between two clauses: a stop, or a word that joins them."""
-    small = lexicon.small
-    joining = "|".join(sorted(small.and_ | small.letters | small.but))
-    return re.compile(rf"(?i)[,;]\s+|,?\s(?:{joining})\s")
+    words = f"{joining(lexicon, language)}|{turning(lexicon, language)}"
+    return re.compile(rf"[,;]\s+|,?\s(?:{words})\s")
 
 
 def _verdict(words: Words) -> str:
@@ -90,7 +133,7 @@ def _spread(verdicts: list[str]) -> list[str]:
     return [verdict if verdict in _KINDS else first for verdict in found]
 
 
-def _only(line: Line, spans: list[_Span]) -> Line:
+def _only(line: Line, spans: list[Span]) -> Line:
     """Return the line with some stretches of its text alone, and the codes in them."""
     codes = tuple(c for c in line.codes if any(a <= c.start and c.end <= b for a, b in spans))
     ends = [0, *(at for span in spans for at in span), len(line.text)]

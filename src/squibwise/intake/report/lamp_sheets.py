@@ -55,7 +55,7 @@ def follow_lamp_sheet(lines: list[Line], lexicon: Lexicon) -> bool:
         found = _find_counts(line, column, columns, lexicon)
         if found:
             exact = [c for c in line.codes if c.is_exact]
-            line.codes = merge_twins([*exact, *found], line.text, lexicon.small.or_)
+            line.codes = merge_twins([*exact, *found], line.text, lexicon.small.any_or)
     return True
 
 
@@ -180,5 +180,5 @@ def _list_of(lexicon: Lexicon, least: int) -> str:
 
 def _no_choice(lexicon: Lexicon) -> str:
     """``12 or 13, to be counted again`` is none of them."""
-    choice = "|".join(sorted(lexicon.small.or_))
+    choice = "|".join(sorted(lexicon.small.any_or))
     return rf"(?!\d|[/-]\d|\s+(?:{choice})\s+\d)"

@@ -175,7 +175,7 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
     codes = list(find_codes(line.text))
     if flashes:
         codes = [c for c in codes if c.is_exact and not overlaps(c.start, c.end, flashes)]
-    line.codes = merge_twins([*codes, *flashes], line.text, lexicon.small.or_)
+    line.codes = merge_twins([*codes, *flashes], line.text, lexicon.small.any_or)
     line.codes = line.codes or find_list(line.text)
 
 

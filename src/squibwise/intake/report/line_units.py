@@ -7,6 +7,7 @@ from itertools import pairwise
 import msgspec
 
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.joints import one_of
 from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.phrases import find_claims, find_layout, languages
@@ -156,8 +157,8 @@ def _part_labelled(line: Line, lexicon: Lexicon) -> list[Line]:
 @lru_cache(maxsize=4)
 def _stop(lexicon: Lexicon) -> re.Pattern[str]:
     """What parts the name of a unit from what is said before it."""
-    joining = "|".join(sorted(lexicon.small.and_ | lexicon.small.letters))
-    return re.compile(rf"[.;,]\s|\s(?:[-+•–]|/+)\s|\|+\s?|\(|\s(?i:{joining})\s")
+    joining = one_of(lexicon.small.any_and)
+    return re.compile(rf"[.;,]\s|\s(?:[-+•–]|/+)\s|\|+\s?|\(|\s{joining}\s")
 
 
 def _named_before(text: str, end: int, lexicon: Lexicon) -> _Named | None:

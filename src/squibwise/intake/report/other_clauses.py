@@ -14,9 +14,11 @@ from squibwise.intake.report.assertions import (
     sort_words,
 )
 from squibwise.intake.report.closings import names_rest
+from squibwise.intake.report.joints import Span, spans_of
 from squibwise.intake.report.lexicon import Lexicon, flat, lexicon_of, tokenise
 from squibwise.intake.report.line_words import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import find_hits
+from squibwise.intake.report.plain_clauses import names_other_part
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import (
     FAULTS,
@@ -34,10 +36,11 @@ _STRONG = re.compile(r"[;/.]\s")  # between clauses that are no enumeration
 _RECORDING = frozenset({"unit", "airbagmodule", "crashrecord"})  # what holds a crash record
 
 
-@lru_cache(maxsize=4)
-def _other_end(lexicon: Lexicon) -> re.Pattern[str]:
+@lru_cache(maxsize=32)
+def _other_end(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     """What parts a clause that may deny something else; a colon leads to what is said of it."""
-    return re.compile(piece_end(lexicon).pattern.replace("[,;:]", "[,;]") + r"|\s[+&/]\s|\s(?=\()")
+    ends = piece_end(lexicon, language).pattern.replace("[,;:]", "[,;]")
+    return re.compile(rf"{ends}|\s[+&/]\s|\s(?=\()")
 
 
 @lru_cache(maxsize=4)
@@ -59,7 +62,7 @@ def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
     if stop is not None and not words_of(line.text[stop.end() :], catalog, usual).voices & DENYING:
         return True
     language = language_of(line, lexicon, usual)
-    pieces = piece_end(lexicon).split(without_codes(line))
+    pieces = piece_end(lexicon, language).split(without_codes(line))
     said = [(c, words_of(c, catalog, language)) for c in pieces]
     own = [w for _, w in said if has_fault(w) and not w.voices & DENYING]
     voiced = [(c, w) for c, w in said if w.voices & DENYING]
@@ -74,7 +77,7 @@ def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
     ``driver airbag open, nothing else``, ``..., no crash stored``, ``..., cause not found``.
     """
     lexicon = lexicon_of(catalog)
-    spans = _spans(text, lexicon)
+    spans = _spans(text, lexicon, usual)
     said = [words_of(text[a:b], catalog, usual) for a, b in spans]
     told = (n for n, w in enumerate(said) if has_fault(w) and not w.voices & DENYING)
     first = next(told, None)
@@ -98,10 +101,10 @@ def part_records(
     ``left curtain open / crash logged``: a record that is no part's stands beside its fault; so
     does ``; right pretensioner shorted``, where both clauses tell a part and its fault.
     """
-    if not ("crashrecord" in line.features or _STRONG.search(text)):
+    if not ("crashrecord" in line.features or _STRONG.search(text) or ", " in text):
         return text, []  # most lines
     lexicon = lexicon_of(catalog)
-    spans = _spans(text, lexicon)
+    spans = _spans(text, lexicon, usual)
     said = [words_of(text[a:b], catalog, usual) for a, b in spans] if len(spans) > 1 else []
     apart = [n for n in range(1, len(said)) if _is_apart(text, spans, said, n)]
     has_placed = any(_is_placed_fault(w) for w in said)
@@ -112,15 +115,19 @@ def part_records(
     return _cut(text, [spans[n] for n in records]), told
 
 
-def _is_apart(text: str, spans: list[tuple[int, int]], said: list[Words], at: int) -> bool:
-    """Tell whether a clause behind a strong sign tells another part's fault than the first."""
+def _is_apart(text: str, spans: list[Span], said: list[Words], at: int) -> bool:
+    """Tell whether a clause tells another part's fault than the first.
+
+    Behind a comma, which may only enumerate, both must be told whole.
+    """
     own = said[at]
     first = next((w for w in said[:at] if not w.says_nothing), own)
-    is_strong = _STRONG.search(text[spans[at - 1][1] : spans[at][0]])
+    is_strong = bool(_STRONG.search(text[spans[at - 1][1] : spans[at][0]]))
     is_whole = _is_placed_fault(own) and stands_alone(own) and not own.voices & (DENYING | ONCE)
     heads = heads_of(own)
     is_other = bool(heads) and not heads & heads_of(first)
-    return bool(is_strong) and is_whole and is_other and _is_placed_fault(first)
+    is_strong = is_strong or (stands_alone(first) and names_other_part(own, first))
+    return is_strong and is_whole and is_other and _is_placed_fault(first)
 
 
 def names_lamp_apart(line: Line, words: Words, catalog: Catalog, usual: str | None) -> bool:
@@ -128,7 +135,7 @@ def names_lamp_apart(line: Line, words: Words, catalog: Catalog, usual: str | No
     if "lamp" not in words.features or not words.features & (OWN_PARTS - {"lamp"}):
         return False
     at = line.codes[0].start
-    spans = _spans(line.text, lexicon_of(catalog))
+    spans = _spans(line.text, lexicon_of(catalog), usual)
     start, end = next((s for s in spans if s[0] <= at < s[1]), (0, len(line.text)))
     own = words_of(line.text[start:at] + line.text[line.codes[0].end : end], catalog, usual)
     return stands_alone(own) and "lamp" not in own.features
@@ -144,19 +151,17 @@ def _is_placed_fault(words: Words) -> bool:
     return is_placed and bool(words.features & NAMED_FAULTS - {"crashrecord", "deployed"})
 
 
-def clauses_of(text: str, lexicon: Lexicon) -> list[str]:
+def clauses_of(text: str, lexicon: Lexicon, usual: str | None) -> list[str]:
     """Return the clauses of a text, those in brackets too."""
-    return [text[start:end] for start, end in _spans(text, lexicon)]
+    return _other_end(lexicon, usual).split(text)
 
 
-def _spans(text: str, lexicon: Lexicon) -> list[tuple[int, int]]:
+def _spans(text: str, lexicon: Lexicon, usual: str | None) -> list[Span]:
     """Where the clauses of a text begin and end."""
-    cuts = [m.span() for m in _other_end(lexicon).finditer(text)]
-    bounds = [0, *(at for cut in cuts for at in cut), len(text)]
-    return list(zip(bounds[::2], bounds[1::2], strict=True))
+    return spans_of(text, _other_end(lexicon, usual))
 
 
-def _cut(text: str, spans: list[tuple[int, int]]) -> str:
+def _cut(text: str, spans: list[Span]) -> str:
     for start, end in reversed(spans):
         text = text[:start] + text[end:]
     return text

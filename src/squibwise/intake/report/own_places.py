@@ -12,6 +12,7 @@ import msgspec
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.asides import why_absent
 from squibwise.intake.report.codes import Code
+from squibwise.intake.report.joints import joining, turning
 from squibwise.intake.report.lexicon import Lexicon, tokenise
 from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.phrases import find_hits, find_layout
@@ -55,13 +56,11 @@ class _Piece(msgspec.Struct, kw_only=True):
 @lru_cache(maxsize=16)
 def _parting(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     """What parts the pieces of a line; the words that only join two are its group."""
-    own = {n for n in lexicon.small.letters if language and lexicon.meaning(language, (n,))}
-    joining = "|".join(sorted(lexicon.small.and_ | own))
-    turning = "|".join(sorted(lexicon.small.but))
     return re.compile(
-        rf"[,;:]\s+|\s-\s|\s{{2,}}|\t|(?<![/&+])\s+(?=[^\W\d_]{{1,12}}:\s)|\s(?:{turning})\s"
-        rf"|\s(?P<and>{joining}|[&+/])\s|(?<=[^\W\d_]{{2}})(?P<slash>/)(?=[^\W\d_]{{2}})",
-        re.IGNORECASE,
+        rf"[,;:]\s+|\s-\s|\s{{2,}}|\t|(?<![/&+])\s+(?=[^\W\d_]{{1,12}}:\s)"
+        rf"|\s{turning(lexicon, language)}\s"
+        rf"|\s(?P<and>{joining(lexicon, language)}|[&+/])\s"
+        rf"|(?<=[^\W\d_]{{2}})(?P<slash>/)(?=[^\W\d_]{{2}})"
     )
 
 

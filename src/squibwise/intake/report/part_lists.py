@@ -42,20 +42,26 @@ def is_bare_part(line: Line) -> bool:
 
 
 def lists_parts(lines: list[Line]) -> bool:
-    """Tell whether lines list parts: several bare names, or each between faults without a code."""
+    """Tell whether lines list parts: several bare names, or each among faults without a code.
+
+    One name alone stands between two of these; two or more may begin or end the list.
+    """
     bare = [at for at, line in enumerate(lines) if is_bare_part(line)]
     said = [ln for ln in lines if ln.why in (PARTS_ONLY, "found good")]  # of the same list
     judged = sum(not line.words.voices for line in said)
-    return len(bare) + judged >= _LISTED or bool(
-        bare and all(_is_among_faults(lines, at) for at in bare)
-    )
+    some = [at for at, line in enumerate(lines) if line.role not in ("blank", "heading", "header")]
+    is_all = len(bare) > 1 and all(at in bare or _is_fault(lines[at]) for at in some)
+    is_list = (is_all and len(some) > len(bare)) or len(bare) + judged >= _LISTED
+    return is_list or bool(bare and all(_is_among(lines, at) for at in bare))
 
 
-def _is_among_faults(lines: list[Line], at: int) -> bool:
+def _is_among(lines: list[Line], at: int) -> bool:
     around = (lines[at - 1], lines[at + 1]) if 0 < at < len(lines) - 1 else ()
-    return bool(around) and all(
-        ln.role == "words" and not ln.why and stands_alone(ln.words) for ln in around
-    )
+    return bool(around) and all(map(_is_fault, around))
+
+
+def _is_fault(line: Line) -> bool:
+    return line.role == "words" and not line.why and stands_alone(line.words)
 
 
 def split_statements(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:

@@ -1,9 +1,13 @@
 """What the clauses of a line without a code tell of: each a fault, one for each place and stage."""
 
+import re
+from functools import lru_cache
+
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.joints import joining, turning
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.phrases import find_claims, find_layout
@@ -20,10 +24,9 @@ from squibwise.intake.report.words import (
     lacks_part,
     opposite,
     stands_alone,
+    tells_stage_only,
 )
 
-CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
-_DUTCH = pattern(rf"{CLAUSE.pattern}|\sen\s")  # which leads to a place in French and Spanish
 _EVERYONE = (
     r"(?:both|all|beide|alle|(?:toutes |tous )?les deux|tous|toutes|ambos|ambas|l[ao]s dos|"
     r"os dois|as duas|todos|todas|tutti|tutte|entrambi|entrambe|oba|obie|wszystkie)"
@@ -33,6 +36,13 @@ _NAMED = PARTS - {"charge", "switch", "sensor"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 
 
+@lru_cache(maxsize=32)
+def clause_end(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
+    """Return what parts the clauses of a line that tell of faults."""
+    words = f"{joining(lexicon, language)}|{turning(lexicon, language)}"
+    return re.compile(rf"[,;]\s|(?<!\d)\.\s|\s(?:{words})\s|\s[+&]\s")
+
+
 def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
     """The faults that a line without a code tells of: one for each clause and each stage."""
     lexicon = lexicon_of(catalog)
@@ -40,7 +50,7 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
     whole = line.words if text == line.text else words_of(text, catalog, language)
     texts = _clauses_of(text, catalog, language)
     said = [words_of(text, catalog, language) for text in texts]
-    good = [_is_praised(w, t, lexicon) for w, t in zip(said, texts, strict=True)]
+    good = [is_praised(w, t, lexicon) for w, t in zip(said, texts, strict=True)]
     pieces = [w for w, is_good in zip(said, good, strict=True) if not is_good]
     everyone = OF_ALL.search(line.text)
     for piece in pieces if everyone is not None else ():
@@ -70,7 +80,7 @@ def _without_count(text: str, catalog: Catalog, language: str | None) -> str:
 def _clauses_of(text: str, catalog: Catalog, language: str | None) -> list[str]:
     """The clauses of a line; the stops of ``hi. re. Seitenairbag`` only cut words short."""
     found, start = [], 0
-    parting = _DUTCH if language == "nl" else CLAUSE
+    parting = clause_end(lexicon_of(catalog), language)
     for end in parting.finditer(text):
         before, behind = text[start : end.start()], parting.split(text[end.end() :])[0]
         is_whole = stands_alone(words_of(before, catalog, language))
@@ -87,8 +97,8 @@ def is_only_place(words: Words) -> bool:
     return words.is_placed and not (told or words.statuses or words.voices)
 
 
-def _is_praised(words: Words, text: str, lexicon: Lexicon) -> bool:
-    """``seat bag open, curtain without a finding``: a clause that tells a part to be good."""
+def is_praised(words: Words, text: str, lexicon: Lexicon) -> bool:
+    """Tell whether a clause calls a part good: ``seat bag open, curtain without a finding``."""
     is_told = bool(words.voices & {"good", "fine", "not", "gone"})
     is_told = is_told or any(lexicon.is_praise(t.text) for t in tokenise(text)[-1:])
     is_good = is_told or "clean" in find_claims(text, lexicon)
@@ -128,6 +138,9 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
             places = []
         elif before is not None and lacks_part(piece) and _waits(before):
             found += _pair_of(before, piece)
+        elif tells_stage_only(piece) and found:
+            told = found[-1].features - FAULT_WORDS | piece.features & FAULT_WORDS
+            found.append(_restaged(found[-1], piece, told))
         elif "otherside" in piece.features and found:
             found.append(opposite(found[-1]))
         elif is_place(piece):
@@ -139,6 +152,13 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
     if last is not None and len(places) > 1 and not (last.sides or last.seats):
         found[-1:] = [_moved(last, place) for place in places]
     return found
+
+
+def _restaged(words: Words, piece: Words, features: set[str]) -> Words:
+    """``driver airbag stage 1 open, stage 2 shorted``: another stage with its own fault."""
+    return msgspec.structs.replace(
+        words, features=features, stages=piece.stages, statuses=[*piece.statuses]
+    )
 
 
 def _waits(words: Words) -> bool:

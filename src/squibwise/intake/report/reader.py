@@ -13,6 +13,7 @@ from squibwise.intake.report.again import join_mentions, name_tails
 from squibwise.intake.report.boxes import apply_boxes
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.cars import take_cars
+from squibwise.intake.report.contrasts import drop_denied
 from squibwise.intake.report.corrections import correct_faults, hear_on
 from squibwise.intake.report.cross_tables import apply_cross_tables
 from squibwise.intake.report.faults import gather
@@ -38,6 +39,7 @@ from squibwise.intake.report.part_lists import (
     split_statements,
 )
 from squibwise.intake.report.phrases import languages, without_umlauts
+from squibwise.intake.report.repeats import join_either, once_a_line, with_repeats, without_gone
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.returns import hear_returns
 from squibwise.intake.report.sheet import Fault, Line, Sheet
@@ -55,14 +57,14 @@ from squibwise.intake.report.told_together import part_parts
 from squibwise.intake.report.two_columns import unfold_columns
 from squibwise.intake.report.two_days import apply_two_days
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
-from squibwise.intake.report.words import KERB, Words, add_status, has_fault, has_part
+from squibwise.intake.report.unmarked import part_unmarked
+from squibwise.intake.report.words import KERB, Words, has_fault, has_part
 from squibwise.intake.vin import find_masked, find_vin
 from squibwise.model.car import Car
 from squibwise.model.names import Side
 from squibwise.model.origin import Finding, Origin
-from squibwise.model.report import CodeLine, ReadReport, Unread
+from squibwise.model.report import ReadReport, Unread
 
-_MOST_REPEATS = 20
 _SPECIAL = frozenset(
     "side buckle byside curtain knee pretension sensor middle cushion".split()
 )  # what is said of airbags other than the front ones
@@ -121,11 +123,11 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
     for fault in sheet.faults:
         _place_kerb(fault.words, scope.hand)
         settle(fault, scope)
-    sheet.faults = _once_a_line(sheet.faults)
+    sheet.faults = once_a_line(join_either(sheet.faults))
     told = [tell(f, scope, sheet.name) for f in sheet.faults]
     ended = [(f, ln.code) for f, ln in zip(sheet.faults, told, strict=True) if f.absent in _ENDED]
     gone = {code for f, code in ended if not (f.words.voices & _STORY or _is_alike(f.words))}
-    told = _with_repeats(_without_gone(told, gone, {code for _, code in ended}))
+    told = with_repeats(without_gone(told, gone, {code for _, code in ended}))
     return ReadReport(
         vin=sheet.vin,
         vin_part=sheet.vin_part,
@@ -222,7 +224,8 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
         name_topic(line, lexicon, sheet.language)
     is_coded = any(line.codes for line in sheet.lines)
     plain = () if is_coded else (split_statements, split_names)
-    for part in (drop_news, drop_plugs, share_label, part_good, part_places, part_parts, *plain):
+    apart = (drop_news, drop_plugs, drop_denied, share_label, part_good, part_places)
+    for part in (*apart, part_unmarked, part_parts, *plain):
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 
 
@@ -379,76 +382,6 @@ def _is_plain_front(words: Words) -> bool:
     """Tell whether words name a seat's airbag and no special one."""
     is_bag = bool(words.features & {"bag", "charge"})
     return is_bag and bool(words.seats) and not words.features & _SPECIAL
-
-
-def _once_a_line(faults: list[Fault]) -> list[Fault]:
-    """``Crash data stored, unit locked``: what two clauses of a line say of one fault is one."""
-    found: list[Fault] = []
-    for fault in faults:
-        last = found[-1] if found else None
-        if last is None or fault.code or last.code or _said_of(last) != _said_of(fault):
-            found.append(fault)
-        else:
-            for status in fault.words.statuses:
-                add_status(last.words, status)
-    return found
-
-
-def _said_of(fault: Fault) -> tuple[object, ...]:
-    part, words = fault.part, fault.words
-    told = words.stages, words.numbers, None if part else (words.seats, words.sides)
-    return fault.first.number, part and (part.component, part.kind), fault.meant, told
-
-
-def _without_gone(
-    read: list[CodeLine], ended: set[str | None], once: set[str | None]
-) -> list[CodeLine]:
-    """A code that is told to be gone is so wherever the report lists it.
-
-    What a story tells, which may be of another car, ends it only in what the story quotes.
-    """
-    bare = {ln.code for ln in read if not ln.present and not ln.status} - {None}
-    return [
-        msgspec.structs.replace(ln, present=False)
-        if ln.present and ln.code in bare & (once if ln.raw.lstrip()[:1] == ">" else ended)
-        else ln
-        for ln in read
-    ]
-
-
-def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
-    """Point each line at the earlier ones that tell of the same fault; at most a few of them.
-
-    One that is there now repeats none that is gone or past: it came back.
-    """
-    seen: dict[tuple[object, ...], list[tuple[int, bool]]] = {}
-    found = []
-    for line in read:
-        keys = _sameness(line)
-        before = dict.fromkeys(one for key in keys for one in seen.get(key, ()))
-        same = [number for number, is_there in before if is_there or not line.present]
-        found.append(msgspec.structs.replace(line, repeats=tuple(same)[:_MOST_REPEATS]))
-        if line.is_doubtful:
-            continue  # a line that is sure of the same fault counts
-        for key in (*keys, (line.code,), (line.code, line.kind)) if line.code else keys:
-            if (line.line, line.present) not in seen.setdefault(key, []):
-                seen[key].append((line.line, line.present))
-            del seen[key][_MOST_REPEATS:]
-    return found
-
-
-def _sameness(line: CodeLine) -> list[tuple[object, ...]]:
-    """What two lines of one fault have in common: code and reading, or part, stage and fault."""
-    keys: list[tuple[object, ...]] = []
-    if line.code is not None and line.kind in (None, "wiring") and line.fault == "unknown":
-        keys.append((line.code,))  # only its number, once more, or what was done to its plug
-    elif line.code is not None and line.component is None and line.fault == "unknown":
-        keys.append((line.code, line.kind))  # its number and its part, as on a bill
-    elif line.code is not None:
-        keys.append((line.code, line.failure_type, line.module, line.component, line.fault))
-    if line.component is not None and line.fault not in ("unknown", "event-recorded"):
-        keys.append((line.component, line.stage, line.fault))
-    return keys
 
 
 def read_report(data: bytes, name: str, catalog: Catalog, car: Car | None = None) -> ReadReport:

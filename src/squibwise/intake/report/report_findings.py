@@ -3,12 +3,15 @@
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
+from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.assertions import DENYING
 from squibwise.intake.report.candidates import Scope, candidates_of
 from squibwise.intake.report.cut_short import find_cleared, find_end
-from squibwise.intake.report.lexicon import lexicon_of
+from squibwise.intake.report.joints import one_of
+from squibwise.intake.report.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.lines import MAX_LINE
 from squibwise.intake.report.other_clauses import clauses_of
@@ -17,7 +20,14 @@ from squibwise.intake.report.own_words import read_days, read_odometer, read_ser
 from squibwise.intake.report.said_beside import find_more, find_stand_ins
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.silence import find_silence
-from squibwise.intake.report.words import Words, has_fault, has_part
+from squibwise.intake.report.words import (
+    TELLS,
+    Words,
+    has_fault,
+    has_part,
+    heads_of,
+    names_another,
+)
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.report import CleanCircuit, CodeLine, Coverage, ReadReport, Unit
 
@@ -110,10 +120,27 @@ def _clean(sheet: Sheet, scope: Scope) -> tuple[CleanCircuit, ...]:
 
 
 def _asserts_one(line: Line, sheet: Sheet, catalog: Catalog) -> bool:
-    """``Left curtain: never opened, code says open``: a clause tells a fault and denies none."""
-    clauses = clauses_of(line.text, lexicon_of(catalog)) if line.why in ("denied", "gone") else []
+    """``Left curtain: never opened, code says open``: a clause tells a fault and denies none.
+
+    Nor is a part good of which the denial is not said: ``driver bag not open but the curtain is``.
+    """
+    is_denied = line.why in ("denied", "gone")
+    clauses = clauses_of(line.text, lexicon_of(catalog), sheet.language) if is_denied else []
     said = [words_of(text, catalog, sheet.language) for text in clauses] if clauses[1:] else []
-    return any(w.features & _ELECTRIC and not w.voices for w in said)
+    denied = [w for w in said if w.voices & DENYING]
+    free = [w for w in said if not w.voices & DENYING]
+    is_other = any(heads_of(d) and names_another(w, d) for d in denied for w in free)
+    if is_other or any(w.features & _ELECTRIC and not w.voices for w in said):
+        return True
+    halves = _denial(lexicon_of(catalog)).split(line.text, maxsplit=1) if is_denied else []
+    told = [words_of(text, catalog, sheet.language).features for text in halves]
+    faults = [features & (TELLS | _ELECTRIC) for features in told]
+    return len(faults) > 1 and all(faults) and faults[0] != faults[1]  # "stuck closed not open"
+
+
+@lru_cache(maxsize=4)
+def _denial(lexicon: Lexicon) -> re.Pattern[str]:
+    return re.compile(rf"\s{one_of(lexicon.small.denies)}\s")
 
 
 def _is_found_good(line: Line, catalog: Catalog) -> bool:

@@ -4,18 +4,18 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.joints import spans_of
 from squibwise.intake.report.lexicon import Lexicon, tokenise
 from squibwise.intake.report.line_words import language_of, words_in, words_of
 from squibwise.intake.report.lines import label_of
 from squibwise.intake.report.own_places import cut_out
-from squibwise.intake.report.plain_clauses import is_only_place
+from squibwise.intake.report.plain_clauses import clause_end, is_only_place, is_praised
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import HEADS, TELLS, Words, has_fault
 
 _LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")
 _TOPIC = pattern(r"\W{0,4}([^\W\d]\S*(?:\s\S+){0,2})\?\s+(?=\S)")
 _STRETCH = pattern(r"[,;(]\s*[^,;()]{3,80}\)?")
-_BETWEEN = pattern(r"[,;]\s|\s[+&]\s|\s(?:and|und|et|y|e|i|oraz)\s")
 
 
 def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
@@ -33,13 +33,12 @@ def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         return [line]
     language = language_of(line, lexicon, usual)
     place = words_in(label[1], lexicon, language)
-    cuts = [m.span() for m in _BETWEEN.finditer(line.text, label.end())]
-    if not cuts or not is_only_place(place):
+    pieces = spans_of(line.text, clause_end(lexicon, language), label.end())
+    if len(pieces) == 1 or not is_only_place(place):
         return [line]
-    bounds = [label.end(), *(at for cut in cuts for at in cut), len(line.text)]
-    pieces = list(zip(bounds[::2], bounds[1::2], strict=True))
     said = [words_in(line.text[start:end], lexicon, language) for start, end in pieces]
-    if not all(_may_be_at(place, words) for words in said):
+    texts = [line.text[start:end] for start, end in pieces]
+    if not all(_may_be_at(place, w, t, lexicon) for w, t in zip(said, texts, strict=True)):
         return [line]
     return [_piece_of(line, label.end(), span) for span in pieces]
 
@@ -78,12 +77,13 @@ def is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
     return line.is_keyed and is_only_place(words_of(label_of(line), catalog, language))
 
 
-def _may_be_at(place: Words, words: Words) -> bool:
-    """Tell whether words name a part and its fault, and no place of the kind of another one."""
+def _may_be_at(place: Words, words: Words, text: str, lexicon: Lexicon) -> bool:
+    """Tell whether words name a part, faulty or good, and no place of the kind of another one."""
     sides, more = place.seats | place.sides, words.seats | words.sides
     is_apart = bool(sides and more)
     is_apart = is_apart or bool((place.ends or place.rows) and (words.ends or words.rows))
-    return bool(words.features & HEADS and words.features & TELLS) and not is_apart
+    is_told = words.features & TELLS or is_praised(words, text, lexicon)
+    return bool(words.features & HEADS and is_told) and not is_apart
 
 
 def _piece_of(line: Line, begin: int, span: tuple[int, int]) -> Line:

@@ -23,6 +23,7 @@ _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
 _MOST_COLUMNS = 60  # a line of more words is no heading
 _ENTRY = pattern(r"[^\s|]+")
+_GOES_ON = pattern(r" [^\W\d_]{3}")  # a word right behind another
 _ASTRAY = 2  # characters that a cell may stand beside its heading
 _SEAT_LETTERS = ({"d": "driver", "p": "passenger"}, {"f": "Fahrer", "bf": "Beifahrer"})
 _STATE = pattern(r"(?i)\W*(?:stat|[eé]tat|estado|stan|zust|situa)")
@@ -266,6 +267,8 @@ def _stands_at(text: str, start: int) -> bool:
 
 
 def _answer_at(text: str, start: int) -> re.Match[str] | None:
-    """The yes or no that stands below a heading; None for anything else."""
+    """The yes or no that stands below a heading; None for anything else, as ``no`` in prose."""
     near = (w for w in _ENTRY.finditer(text) if abs(w.start() - start) <= _ASTRAY)
-    return next((w for w in near if flat(w.group()) in YES | _NO), None)
+    found = next((w for w in near if flat(w.group()) in YES | _NO), None)
+    is_cell = found is not None and not _GOES_ON.match(text, found.end())
+    return found if is_cell else None

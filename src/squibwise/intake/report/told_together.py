@@ -5,11 +5,14 @@ or of which a piece is not understood, stays as it is.
 """
 
 import re
+from functools import lru_cache
+from itertools import pairwise
 
 import msgspec
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.lexicon import Lexicon, tokenise
+from squibwise.intake.report.joints import choosing, joining
+from squibwise.intake.report.lexicon import BASE, Lexicon, tokenise
 from squibwise.intake.report.line_words import BULLET, language_of, without_codes, words_in
 from squibwise.intake.report.own_places import cut_out, verdict_of
 from squibwise.intake.report.phrases import find_hits
@@ -26,12 +29,6 @@ from squibwise.intake.report.words import (
     heads_of,
 )
 
-_PARTING = pattern(
-    r"(?i)[,;]\s+|(?P<label>\s?:\s+|\s[–-]\s)|\s+[/&+]\s+|(?<=[^\W\d_]{3})/(?=[^\W\d_]{3})"
-    r"|(?:,\s*)?\s(?P<and>and|und|et|y|e|i|oraz|plus)\s"
-)
-_DUTCH = re.compile(_PARTING.pattern.replace("and|und", "and|en|und"))  # "en corto" in Spanish
-_OR = pattern(r"(?i)\s(?:or|oder|ou|ofwel|oppure|lub|albo)\s")  # which of them is not known
 _WORD = pattern(r"[^\s,;:()]+")
 _READING = pattern(r"\d[.,]\d|\d\s?(?:ohms?\b|Ω|[kK]\b)")
 _PLACE_LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")  # "left side: "
@@ -53,6 +50,7 @@ class _Piece(msgspec.Struct, kw_only=True):
     end: int
     words: Words
     is_joined: bool = False
+    is_choice: bool = False
     is_labelled: bool = False
     is_lent: bool = False
     told: _Span | None = None
@@ -68,6 +66,16 @@ class _Piece(msgspec.Struct, kw_only=True):
         return self.is_lent or self.words.is_placed or bool(self.words.features & KERB)
 
 
+@lru_cache(maxsize=32)
+def _parting(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
+    """What parts the pieces of a line; the words that join two are its group."""
+    return re.compile(
+        r"[,;]\s+|(?P<label>\s?:\s+|\s[–-]\s)|\s+[/&+]\s+|(?<=[^\W\d_]{3})/(?=[^\W\d_]{3})"
+        rf"|(?:,\s*)?\s(?P<and>{joining(lexicon, language)})\s"
+        rf"|(?:,\s*)?\s(?P<or>{choosing(lexicon, language)})\s"
+    )
+
+
 def part_parts(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     """Return a line as one line for each part that its one fault word is said of; else the line.
 
@@ -76,16 +84,26 @@ def part_parts(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         lexicon: All phrases.
         usual: The report's own language.
     """
-    if not _may_part(line):
-        return [line]
     language = language_of(line, lexicon, usual)
+    if not _may_part(line, lexicon, language):
+        return [line]
     if not _tells(words_in(without_codes(line), lexicon, language)):
         return [line]
     pieces = _pieces(line, lexicon, language)
+    lamp = next((p for p in pieces if _is_lamp(p, pieces)), None)
+    if lamp is not None:
+        bare = msgspec.structs.replace(line, codes=(), role="unread")
+        apart = cut_out(bare, _without(line.text, (0, len(line.text)), [_span(lamp)]))
+        rest = cut_out(line, _around(lamp, pieces))
+        return [*part_parts(rest, lexicon, usual), apart]
     parts = [p for p in pieces if p.is_part]
-    if len(parts) < _TWO or not _share_a_fault(line, pieces, lexicon, language):
+    choices = {p.is_choice for p in parts[1:]}
+    if len(parts) < _TWO or len(choices) > 1 or not _share_a_fault(line, pieces, lexicon, language):
         return [line]
-    return [_line_of(line, part, pieces, (lexicon, language)) for part in parts]
+    lines = [_line_of(line, part, pieces, (lexicon, language)) for part in parts]
+    for each in lines:
+        each.is_either = any(p.is_choice for p in parts)
+    return lines
 
 
 def leaves_out(line: Line, said: list[Words], lexicon: Lexicon, usual: str | None) -> bool:
@@ -97,11 +115,14 @@ def leaves_out(line: Line, said: list[Words], lexicon: Lexicon, usual: str | Non
         lexicon: All phrases.
         usual: The report's own language.
     """
-    if line.codes or not (_may_part(line) or _OR.search(line.text)):
-        return False
     language = language_of(line, lexicon, usual)
+    either = re.compile(rf"\s{choosing(lexicon, language)}\s")
+    if line.codes or not (_may_part(line, lexicon, language) or either.search(line.text)):
+        return False
     texts = [
-        t for p in _pieces(line, lexicon, language) for t in _OR.split(line.text[p.start : p.end])
+        text
+        for piece in _pieces(line, lexicon, language)
+        for text in either.split(line.text[piece.start : piece.end])
     ]
     told = [words_in(text, lexicon, language) for text in texts]
     named = [w for w in told if has_part(w) and (w.seats or w.sides) and not w.voices]
@@ -111,12 +132,12 @@ def leaves_out(line: Line, said: list[Words], lexicon: Lexicon, usual: str | Non
     )
 
 
-def _may_part(line: Line) -> bool:
+def _may_part(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     """Tell whether a line is a short text of several pieces, behind its code if it has one."""
     if line.cells or "?" in line.text or not 0 < len(line.text) <= _LONGEST:
         return False
     is_text = line.role in ("unread", "code", "words") and _leads(line)
-    return is_text and _DUTCH.search(line.text) is not None
+    return is_text and _parting(lexicon, language).search(line.text) is not None
 
 
 def _share_a_fault(
@@ -150,8 +171,7 @@ def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
     label = _PLACE_LABEL.match(line.text, begin)
     is_lent = label is not None and is_only_place(words_in(label[1], lexicon, language))
     begin = label.end() if label is not None and is_lent else begin
-    parting = _DUTCH if language == "nl" else _PARTING
-    cuts = list(parting.finditer(line.text, begin))
+    cuts = list(_parting(lexicon, language).finditer(line.text, begin))
     bounds = [begin, *(at for cut in cuts for at in cut.span()), len(line.text)]
     spans = zip([None, *cuts], bounds[::2], bounds[1::2], strict=True)
     found: list[_Piece] = []
@@ -161,10 +181,28 @@ def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
         words = words_in(line.text[start:end], lexicon, language)
         piece = _Piece(start=start, end=end, words=words, is_lent=is_lent)
         if cut is not None and found:
-            piece.is_joined = cut["and"] is not None
+            piece.is_choice = cut["or"] is not None
+            is_row = sum(c.group().strip() == "/" for c in cuts) >= _TWO
+            piece.is_joined = cut["and"] is not None or piece.is_choice or is_row
             piece.is_labelled = cut["label"] is not None and found[-1].is_part
         found.append(piece)
+    for behind, piece in pairwise(reversed(found)):
+        if piece.is_part and behind.is_joined:  # "seat bag, buckle and curtain"
+            piece.is_joined, piece.is_choice = True, behind.is_choice
     return found
+
+
+def _is_lamp(piece: _Piece, pieces: list[_Piece]) -> bool:
+    """``driver airbag open, warning lamp on``: a lamp without a fault beside a part with one."""
+    own = piece.words.features
+    is_bare = "lamp" in own and not own & (TELLS | PARTS)
+    return is_bare and any(p.is_part and _tells(p.words) for p in pieces if p is not piece)
+
+
+def _around(piece: _Piece, pieces: list[_Piece]) -> list[_Span]:
+    """A piece with what joins it to the next one, or to the one before it."""
+    at = pieces.index(piece)
+    return [(pieces[at - 1].end, piece.end) if at else (piece.start, pieces[1].start)]
 
 
 def _tells(words: Words) -> bool:
@@ -174,7 +212,7 @@ def _tells(words: Words) -> bool:
 def _is_clear(line: Line, piece: _Piece, lexicon: Lexicon, language: str | None) -> bool:
     """Tell whether a piece is understood: a part, the fault, a status, and nothing else."""
     words = piece.words
-    if words.voices - {"exists"} or words.features & _ELSE or is_only_place(words):
+    if words.voices - {"exists", "asked"} or words.features & _ELSE or is_only_place(words):
         return False
     if not piece.is_part:
         return _tells(words) or bool(words.statuses)
@@ -198,8 +236,13 @@ def _is_known(text: str, lexicon: Lexicon, language: str | None) -> bool:
             return False
     known = {n for h in find_hits(lexicon, tokens, language) for n in range(h.first, h.last)}
     told = small.finding | small.at | small.inside
+    names = [n for n in (language, *BASE) if n]
     return all(
-        n in known or t.text in told or len(t.text) <= _SHORT or not t.text.isalpha()
+        n in known
+        or t.text in told
+        or len(t.text) <= _SHORT
+        or not t.text.isalpha()
+        or lexicon.is_told(t.text, "plain", names)
         for n, t in enumerate(tokens)
     )
 
@@ -222,12 +265,14 @@ def _are_apart(parts: list[_Piece]) -> bool:
             if not _is_other(one.words, two.words):
                 return False
             told = one.words.features | two.words.features
-            if "clockspring" in told and "bag" in told and "curtain" not in told:
+            is_spring = "clockspring" in told and "bag" in told and "curtain" not in told
+            if is_spring and not two.is_choice:
                 return False  # the spring of the airbag's own circuit
-            is_pair = {"pretension", "buckle"} <= told and not two.is_joined
+            is_apart = two.is_joined or bool(two.words.features & _ALIKE)
+            is_pair = {"pretension", "buckle"} <= told and not is_apart
             if is_pair and not _differ(one.words, two.words):
                 return False
-    return any(p.is_placed for p in parts) and (parts[0].is_placed or parts[1].is_joined)
+    return parts[0].is_placed or parts[1].is_joined
 
 
 def _is_other(one: Words, two: Words) -> bool:
@@ -296,10 +341,10 @@ def _line_of(
 ) -> Line:
     """The line with one of its parts, the fault, and a place that another part lends it."""
     lender = None
-    if not part.is_placed and not part.words.features & _SINGLE:
+    if not part.is_placed and not part.words.features & {*_SINGLE, "both"}:
         placed = [p for p in pieces if p.is_part and p.is_placed]
         before = [p for p in placed if p.start < part.start]
-        lender = before[-1] if before else placed[0]
+        lender = next(iter([*reversed(before), *placed]), None)
     cuts: list[_Span] = []
     at = 0
     for piece in pieces:
@@ -310,11 +355,9 @@ def _line_of(
         kept = [piece.told] if piece.told else []
         kept += _places(line, piece, tongue) if piece is lender else []
         cuts += _without(line.text, (begin, piece.end), sorted(kept))
-    first = next(p for p in pieces)
-    if part is not first and first.is_part and not first.told:
-        cuts += [(first.end, pieces[1].start)]
-    if part.is_lent and part is not first:
-        cuts += [(pieces[pieces.index(part) - 1].end, part.start)]
+    for joined, piece in pairwise(pieces):
+        if piece is part and joined.is_part and (part.is_lent or not joined.told):
+            cuts += [(joined.end, part.start - (line.text[part.start - 1] == " "))]
     return cut_out(line, sorted(set(cuts)))
 
 

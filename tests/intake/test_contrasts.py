@@ -1,0 +1,69 @@
+"""What is asserted stays a fault beside what is denied of a part. Common practice, no source."""
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.intake.report.reader import read_report
+from squibwise.model.report import ReadReport
+
+CONTRASTS = """
+passenger airbag open, not shorted @ passenger.front-bag open-or-high
+left curtain open (not short) @ left.curtain open-or-high
+driver airbag isn't open, it's shorted to ground @ driver.front-bag short-to-ground
+driver airbag shorted to ground rather than open @ driver.front-bag short-to-ground
+no short on the left curtain, it is open @ left.curtain open-or-high
+left curtain was shorted, now open @ left.curtain open-or-high
+left curtain not shorted anymore but still open @ left.curtain open-or-high
+napinacz prawy nie ma zwarcia tylko przerwę @ passenger.retractor-pretensioner open-or-high
+clock spring not shorted but open @ driver.clock-spring open-or-high
+no short found, left curtain open @ left.curtain open-or-high
+Seitenairbag links nicht kurzgeschlossen, sondern unterbrochen @ driver.seat-bag open-or-high
+Fahrerairbag kurzgeschlossen statt unterbrochen @ driver.front-bag low-or-short
+rideau gauche pas en court-circuit mais ouvert @ left.curtain open-or-high
+cortina derecha no en corto sino abierta @ right.curtain open-or-high
+pretensore destro non è in corto, è aperto @ passenger.retractor-pretensioner open-or-high
+tendina sinistra non in corto ma aperta @ left.curtain open-or-high
+kurtyna lewa nie zwarta, tylko przerwa @ left.curtain open-or-high
+cortina direita não em curto, mas aberta @ right.curtain open-or-high
+gordijnairbag links niet kortgesloten maar onderbroken @ left.curtain open-or-high
+"""
+
+
+def _read(text: str) -> ReadReport:
+    return read_report(f"{text}\n".encode(), "scan.txt", load_catalog())
+
+
+@pytest.mark.parametrize("row", CONTRASTS.strip().split("\n"))
+@pytest.mark.parametrize("code", ["", "B1A11 "])
+def test_what_is_asserted_beside_a_denial_is_a_fault(row: str, code: str) -> None:
+    text, _, told = row.partition(" @ ")
+    (fault,) = _read(code + text).lines
+    assert (f"{fault.component} {fault.fault}", fault.present) == (told, True)
+    assert not _read(code + text).coverage.clean
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "no opens, shorts or high resistance found on left curtain",
+        "left curtain: no open, short to ground or short to battery",
+        "Kopfairbag links kein Kurzschluss, Unterbrechung oder hoher Widerstand",
+        "left curtain not open, not shorted",
+        "left curtain not open anymore",
+        "rideau gauche plus en court-circuit",
+        "Seitenairbag links nicht unterbrochen, kein Kurzschluss",
+    ],
+)
+def test_a_list_under_one_denial_is_no_fault(text: str) -> None:
+    assert not _read(text).lines
+
+
+def test_both_of_not_only_one_are_told() -> None:
+    (fault,) = _read("Gurtstraffer links nicht nur kurzgeschlossen, sondern auch offen").lines
+    assert (fault.component, fault.fault) == ("driver.retractor-pretensioner", "unknown")
+
+
+def test_a_denial_of_one_part_calls_no_other_good() -> None:
+    assert not _read("driver airbag not open but right curtain is").coverage.clean
+    assert not _read("left buckle switch stuck closed not open").coverage.clean
+    assert not _read("short to ground not short to battery on left curtain").coverage.clean
