@@ -77,7 +77,7 @@ def _is_fine_again(line: Line, catalog: Catalog, language: str | None) -> bool:
     lexicon = lexicon_of(catalog)
     again = lexicon.small.again
     if {"was", "worked"} <= line.words.voices:
-        last = {t.text for t in tokenise(clauses_of(without_codes(line), lexicon)[-1])}
+        last = {t.text for t in tokenise(clauses_of(without_codes(line), lexicon, language)[-1])}
         return bool(last) and last <= lexicon.small.clears | again
     if again.isdisjoint(t.text for t in line.tokens) or not has_fault(line.words):
         return False

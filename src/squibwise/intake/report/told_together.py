@@ -341,7 +341,8 @@ def _line_of(
 ) -> Line:
     """The line with one of its parts, the fault, and a place that another part lends it."""
     lender = None
-    if not part.is_placed and not part.words.features & {*_SINGLE, "both"}:
+    single = _SINGLE if part.told else {*_SINGLE, "both"}  # "both curtains and the knee bag"
+    if not part.is_placed and not part.words.features & single:
         placed = [p for p in pieces if p.is_part and p.is_placed]
         before = [p for p in placed if p.start < part.start]
         lender = next(iter([*reversed(before), *placed]), None)

@@ -14,6 +14,8 @@ _LONGEST = 200  # characters of a line that is looked at
 _PARTED = pattern(r"[,;:?()|\t]|\s{2,}\S|\s-\s")
 _WORD = pattern(r"\S+")
 _TWO = 2
+_ENDING = 3  # words at the end of what tells a fault
+_PARTS = HEADS - {"harness"}
 
 
 def part_unmarked(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
@@ -48,6 +50,9 @@ def _second_at(text: str, begin: int, lexicon: Lexicon, language: str | None) ->
         rest = words_in(text[at:], lexicon, language)
         if not (_is_whole(first) and _is_whole(rest) and names_another(rest, first)):
             continue
+        ends = (" ".join(text[begin:at].split()[-n:]) for n in range(1, _ENDING + 1))
+        if not any(_only_tells(words_in(end, lexicon, language)) for end in ends):
+            continue  # "the short of the curtain": its fault stands before the part
         word = words_in(match[0], lexicon, language)
         if word.is_placed or word.features & HEADS:
             return at
@@ -55,4 +60,9 @@ def _second_at(text: str, begin: int, lexicon: Lexicon, language: str | None) ->
 
 
 def _is_whole(words: Words) -> bool:
-    return stands_alone(words) and bool(words.features & TELLS) and not words.voices
+    told = words.features & (TELLS - {"defect"})
+    return stands_alone(words) and bool(told and words.features & _PARTS) and not words.voices
+
+
+def _only_tells(words: Words) -> bool:
+    return bool(words.features & TELLS) and not (words.features & _PARTS or words.is_placed)
