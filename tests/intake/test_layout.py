@@ -149,13 +149,6 @@ def test_a_word_in_the_column_of_codes_is_none() -> None:
     assert [ln.code for ln in read_text(text).lines] == ["B1410", "B1422", None]
 
 
-@pytest.mark.parametrize("heads", ["CURRENT      HISTORY", "Presenti    Memorizzati"])
-def test_two_states_above_columns_that_do_not_line_up_are_of_none(heads: str) -> None:
-    rows = "B1951 driver airbag open      B1953 left curtain open\nB1952 passenger airbag open\n"
-    told = read_text(f"{heads}\n{rows}", "r.txt").lines
-    assert [(ln.code, ln.status) for ln in told] == [(f"B195{n}", ()) for n in (1, 3, 2)]
-
-
 @pytest.mark.parametrize(
     ("text", "clean"),
     [

@@ -3,8 +3,6 @@
 import re
 from itertools import islice
 
-import msgspec
-
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import NO, YES
 from squibwise.intake.report.sheet import Line
@@ -35,7 +33,6 @@ _NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
     r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
     r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
-_COLUMNS = pattern(r"\S(?:\s{3,}|\t|\s*\|\s*)\S")
 _NEXT_LINES = 6  # within which the first code stands below its heading
 RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
 MOST_WORDS = 7  # of a heading
@@ -64,15 +61,9 @@ def find_groups(lines: list[Line]) -> None:
         is_alike = is_alike or _turns_status(lines, at)
         if is_alike and _is_group(line):
             is_none = line.words.voices - {"gone", "past"}
-            line.role, line.group = "group", Words() if is_none else _said_of_all(line)
+            line.role, line.group = "group", Words() if is_none else line.words
         elif _heads_codes(lines, at) or _heads_sides(lines, at):
-            line.role, line.group = "group", _said_of_all(line)
-
-
-def _said_of_all(line: Line) -> Words:
-    """``CURRENT      HISTORY``: of two columns that do not line up neither state is of all."""
-    is_columns = len(line.words.statuses) > 1 and _COLUMNS.search(line.text.strip())
-    return msgspec.structs.replace(line.words, statuses=[]) if is_columns else line.words
+            line.role, line.group = "group", line.words
 
 
 def _is_told(line: Line, is_coded: bool) -> bool:
