@@ -31,6 +31,7 @@ from squibwise.model.evidence import (
     SubstituteLoad,
 )
 from squibwise.model.report import CleanCircuit
+from squibwise.model.words import Extent
 
 BAG, SENSOR = "driver.front-bag", "passenger.occupant-sensor"
 NOSE = Impact(id="body", zone="nose-centre", extent="moderate")
@@ -242,29 +243,34 @@ def test_one_axis_alone_is_the_mean_over_the_usual_directions(case: str) -> None
 
 
 ALONG, ACROSS = "delta_v_long_kmh", "delta_v_lat_kmh"
-LONE = {
-    "weak, on a crushed nose": ("nose-left", "severe", ALONG, -4.0),
-    "weak, from behind": ("nose-left", "severe", ALONG, 4.0),
-    "away from a nose": ("nose-left", "severe", ALONG, 12.0),
-    "weak, across a nose": ("nose-left", "severe", ACROSS, 4.0),
-    "weak, on a crushed door": ("door-left", "severe", ACROSS, 4.0),
-    "away from a door": ("door-left", "severe", ACROSS, -30.0),
-    "hard, on a door": ("door-left", "moderate", ACROSS, 25.0),
-    "weak, across a door": ("door-left", "severe", ALONG, -4.0),
-    "pushed on, across a door": ("door-left", "moderate", ALONG, 12.0),
-    "weak, without a sight": (None, None, ALONG, -4.0),
+LONE: dict[str, tuple[str | None, Extent | None, str, float, str]] = {
+    "weak, on a crushed nose": ("nose-left", "severe", ALONG, -4.0, "unknown"),
+    "weak, from behind": ("nose-left", "severe", ALONG, 4.0, "unknown"),
+    "away from a nose": ("nose-left", "severe", ALONG, 12.0, "unknown"),
+    "weak, across a nose": ("nose-left", "severe", ACROSS, 4.0, "unknown"),
+    "weak, on a crushed door": ("door-left", "severe", ACROSS, 4.0, "unknown"),
+    "weak, on a crushed door, no record": ("door-left", "severe", ACROSS, 4.0, "none"),
+    "weak, on a crushed door, locked": ("door-left", "severe", ACROSS, 4.0, "locked"),
+    "weak, on a crushed pillar, no record": ("pillar-right", "severe", ACROSS, -4.0, "none"),
+    "weak, on a crushed nose, locked": ("nose-left", "severe", ALONG, -4.0, "locked"),
+    "away from a door": ("door-left", "severe", ACROSS, -30.0, "unknown"),
+    "hard, on a door": ("door-left", "moderate", ACROSS, 25.0, "unknown"),
+    "weak, across a door": ("door-left", "severe", ALONG, -4.0, "unknown"),
+    "pushed on, across a door": ("door-left", "moderate", ALONG, 12.0, "unknown"),
+    "weak, without a sight": (None, None, ALONG, -4.0, "unknown"),
 }
 
 
 @pytest.mark.parametrize("case", LONE)
 def test_one_axis_alone_stays_within_what_its_values_on_the_other_give(case: str) -> None:
     """The law of total probability asks that much, whatever the other axis may be."""
-    zone, extent, field, value = LONE[case]
+    zone, extent, field, value, record = LONE[case]
     seen = () if zone is None else (Impact(id="b", zone=zone, extent=extent),)
     other = ACROSS if field == ALONG else ALONG
 
     def beliefs(**axes: float) -> dict[tuple[str, str], float]:
-        answer = told(assess_plainly(of(*seen, Recorder(id="r", **axes)), build.CATALOG))
+        read = Recorder(id="r", record=record, **axes)
+        answer = told(assess_plainly(of(*seen, read), build.CATALOG))
         return {about: answer[about] for about in WATCHED}
 
     without = beliefs(**{field: value})

@@ -65,7 +65,7 @@ def scenarios(case: Case, catalog: Catalog) -> tuple[Scenario, ...]:
     result = []
     for kind, share in kinds.items():
         if kind in _CRASH_KINDS:
-            coarse = crashes if kind == "crash" else _coarse(crashes)
+            coarse = crashes if kind == "crash" else _coarse(crashes, case, catalog)
             size = 1.0 if kind == "crash" else sum(w for _, _, w in coarse)
             result += [(kind, b, r, share * w / size) for b, r, w in coarse]
         else:
@@ -111,11 +111,22 @@ def _on_one_axis(case: Case) -> list[float]:
     return [abs(values[0]) for values in told if len(values) == 1]
 
 
-def _coarse(crashes: tuple[Crash, ...]) -> tuple[Crash, ...]:
-    """Return one frontal crash per severity, to stand for an earlier crash nobody knows of."""
-    return tuple(
+def _coarse(crashes: tuple[Crash, ...], case: Case, catalog: Catalog) -> tuple[Crash, ...]:
+    """Return one frontal crash per severity, to stand for an earlier crash nobody knows of.
+
+    A recorder whose lengthwise axis showed a crash would leave none of them (`_kinds`). Where it
+    gives the axis across alone, they are therefore those that zero on the other would leave.
+    """
+    usual = tuple(
         c for c in crashes if len(c[0]) == 1 and c[0][0].zone.name == "nose-centre" and not c[1]
     )
+    told = [e for e in case.evidence if isinstance(e, Recorder) and is_on_one_axis(e)]
+    is_along = any(e.delta_v_long_kmh is not None for e in told)
+    if not told or is_along or _recorded(case) or asks_pairs(case):
+        return usual
+    still = tuple(msgspec.structs.replace(e, delta_v_long_kmh=0.0) for e in told)
+    zone, hour = usual[0][0][0].zone, named_hours(case, catalog).get("front")
+    return tuple(((b,), False, w) for b, w in _told_blows(zone, still, hour, catalog))
 
 
 def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
