@@ -179,3 +179,21 @@ def test_a_part_seen_whole_is_no_tested_circuit(said: str) -> None:
 @pytest.mark.parametrize("said", MEASURED)
 def test_a_circuit_called_whole_is_tested(said: str) -> None:
     assert len(_read(said).coverage.clean) == 1
+
+
+@pytest.mark.parametrize(
+    "head",
+    """All OK except:|Everything OK but:|No longer OK:|Was OK last week:|Not sure if OK:|
+    Should be OK:|Alles i.O. außer:|Nicht mehr in Ordnung:|Tout est bon sauf :|Todo bien menos:|
+    Ya no funciona bien:|Tutto a posto tranne:|Wszystko w porządku oprócz:|Looks fine:|
+    Optisch in Ordnung:|Looks OK from outside:""".replace("\n", "").split("|"),
+)
+def test_a_heading_that_says_more_than_praise_makes_no_tested_circuit(head: str) -> None:
+    text = f"airbag list / Fault: / driver airbag / left curtain / {head.strip()} / right curtain"
+    assert _read(text).coverage.clean == ()
+
+
+@pytest.mark.parametrize("head", ["No fault:", "In Ordnung:", "Bon :", "Sin avería:", "OK:"])
+def test_a_heading_of_praise_keeps_the_parts_below_it_from_being_faults(head: str) -> None:
+    text = f"airbag list / Fault: / driver airbag / left curtain / {head} / right curtain"
+    assert [ln.component for ln in _read(text).lines] == ["driver.front-bag", "left.curtain"]

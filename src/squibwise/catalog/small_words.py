@@ -59,6 +59,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         never: They say that it was at no time.
         by_turns: Two phrases that say, with a denial beside one, that a fault comes and goes.
         again: What may stand beside a word of praise that ends a fault: "ok again now".
+        by_eye: They say that somebody looked, and measured nothing.
         obtained: They head a list of parts that were bought or sent back, or are to be.
         perhaps: They make a statement a guess.
         clears: They say, behind work, that nothing is stored any more.
@@ -140,6 +141,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     never: frozenset[str]
     by_turns: tuple[tuple[str, str], ...]
     again: frozenset[str]
+    by_eye: frozenset[str]
     obtained: frozenset[str]
     perhaps: frozenset[str]
     clears: frozenset[str]

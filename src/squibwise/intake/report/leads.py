@@ -5,15 +5,18 @@
 
 from itertools import pairwise, takewhile
 
+import msgspec
+
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.asides import why_absent
+from squibwise.intake.report.asides import excepting, why_absent
 from squibwise.intake.report.assertions import count_strange
 from squibwise.intake.report.closings import names_rest
 from squibwise.intake.report.features import NO
 from squibwise.intake.report.headings import DECORATED, indent, next_below
-from squibwise.intake.report.lexicon import Lexicon
+from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.part_lists import PARTS_ONLY, is_bare_part
 from squibwise.intake.report.phrases import find_claims
+from squibwise.intake.report.said_beside import is_only_praise
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import FAULTS, Words, has_part, stands_alone
 from squibwise.model.report import UNSURE
@@ -45,16 +48,16 @@ def follow_leads(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None
             why = UNSURE
         for below in _led(lines, at) if why else ():
             _set_aside(below, why)
-    _judge_lists(lines, leads, lexicon)
+    _judge_lists(lines, leads, lexicon, usual)
     _tell_owners(lines)
     _doubt_quoted(lines)
     _doubt_asked(lines, lexicon, usual)
 
 
-def _judge_lists(lines: list[Line], leads: list[int], lexicon: Lexicon) -> None:
+def _judge_lists(lines: list[Line], leads: list[int], lexicon: Lexicon, usual: str | None) -> None:
     """``No fault:``, ``Already bought:`` above bare names of parts: these have no fault."""
     for at, end in pairwise((*leads, len(lines))):
-        verdict = _verdict(lines[at], lexicon)
+        verdict = _verdict(lines[at], lexicon, usual)
         below = [ln for ln in lines[at + 1 : end] if ln.role != "blank"] if verdict else []
         for line in takewhile(is_bare_part, below):
             if verdict == _AT_FAULT:
@@ -64,21 +67,29 @@ def _judge_lists(lines: list[Line], leads: list[int], lexicon: Lexicon) -> None:
                 lines[at].role, lines[at].count = "header", None  # it counts no faults
 
 
-def _verdict(line: Line, lexicon: Lexicon) -> str:
-    """What a heading says of the parts below it; empty where it says nothing of that."""
+def _verdict(line: Line, lexicon: Lexicon, usual: str | None) -> str:
+    """What a heading says of the parts below it; empty where it says nothing sure of that.
+
+    Good are those below praise and nothing else: ``Was OK last week:`` may mean anything.
+    """
     texts, words = [t.text for t in line.tokens], line.words
     if has_part(words) or len(texts) > _NAMED:
         return ""
     if not lexicon.small.obtained.isdisjoint(texts):
         return PARTS_ONLY
-    is_bad, is_denied = "defect" in words.features, "not" in words.voices  # no "not good"
     is_good = bool(words.voices & {"good", "fine"}) or line.role == "clean"
-    if (is_bad and is_denied) or (is_good and not (is_bad or is_denied)):
-        return "found good"
-    is_praise = any(map(lexicon.is_praise, texts))
-    if is_bad or (is_praise and not lexicon.denying.isdisjoint(texts)):
-        return _AT_FAULT
-    return PARTS_ONLY if is_praise else ""
+    is_praise = is_good or any(map(lexicon.is_praise, texts))
+    excepts = excepting(lexicon).search(f"{flat(line.text.replace(':', ' '))} ")
+    if is_praise and (excepts or not lexicon.small.but.isdisjoint(texts)):
+        return _AT_FAULT  # "All OK except:"
+    is_bad, is_denied = "defect" in words.features, "not" in words.voices  # no "not good"
+    told = msgspec.structs.replace(line, raw=line.raw.rstrip(" :"))
+    is_only = is_praise and (len(texts) == 1 or is_only_praise(told, lexicon, usual))
+    if (is_bad and is_denied) or is_only:
+        is_look = not lexicon.small.by_eye.isdisjoint(texts)  # no tested circuit
+        return PARTS_ONLY if is_look else "found good"
+    is_denied = is_denied or not lexicon.denying.isdisjoint(texts)
+    return _AT_FAULT if is_bad or (is_praise and is_denied) else ""
 
 
 def _leads(lines: list[Line], at: int) -> bool:

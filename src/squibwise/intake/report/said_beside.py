@@ -36,7 +36,7 @@ def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
         for ln in lines
         if _counts_status(ln, lexicon, catalog)
         or _says_more(ln, lexicon, sheet.language)
-        or (_calls_good(ln, lexicon) and not _is_known(ln, lexicon, sheet.language))
+        or (_calls_good(ln, lexicon) and not is_only_praise(ln, lexicon, sheet.language))
         or (ln.role == "aside" and excepting(lexicon).search(flat(ln.text.replace("ß", "ss"))))
         or _rides_on_a_label(ln, lexicon, sheet.language)
         or _states_odd_volts(ln, catalog)
@@ -119,7 +119,7 @@ def _is_of_part(line: Line) -> bool:
     return bool(told & _PARTS) or ("bag" in told and has_part(line.words))
 
 
-def _is_known(line: Line, lexicon: Lexicon, language: str | None) -> bool:
+def is_only_praise(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     """Tell whether every word and sign of a line belongs to its good news, or is its label.
 
     ``All circuits ok, but driver loop``, ``if all circuits ok``, ``all circuits ok -> 0``: what
