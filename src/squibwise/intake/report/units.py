@@ -37,8 +37,8 @@ from squibwise.model.report import Unit
 
 _OTHERS = pattern(
     r"\W*(?:other|andere|weitere|autres|otr[ao]s|altr[ei]|outr[ao]s|inne|pozostale|overige)\s"
-    r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad|cod|kod|fault|fehler|"
-    r"defaut|averia|guast|error|falha|avaria|usterk|storing)\w*\.?\s?(?::|\.{3})"
+    r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad|(?P<faults>cod|kod|"
+    r"fault|fehler|defaut|averia|guast|error|falha|avaria|usterk|storing))\w*\.?\s?(?::|\.{3})"
 )
 _UNITS = pattern(
     r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
@@ -220,8 +220,9 @@ def _is_of_another(line: Line) -> bool:
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
     told = line.words.features
-    is_listed = _OTHERS.match(flat(line.text))  # "Other modules: ABS C1503 left front wheel sensor"
-    if is_listed:
+    listed = _OTHERS.match(flat(line.text))  # "Other modules: ABS C1503 left front wheel sensor"
+    is_own = bool(told & (PARTS - _ANYWHERE | {"bag"}))
+    if listed and not (is_own and listed["faults"]):  # "Other faults: B1A30 knee bag open"
         return True
     is_engine = line.codes[0].code[:1] == "P" and line.codes[0].style == "sae"
     is_bag = has_part(line.words) and "bag" in told
