@@ -9,11 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
 from squibwise.intake.importers import Extract, choose, claimants, extract, picture
 from squibwise.intake.importers.base import Document, Importer, read_apart
 from squibwise.intake.importers.picture import _pixels, claims, read, repair_codes, seen
 from squibwise.intake.importers.webpage import tokens
+from squibwise.intake.report.reader import read_report
 
 
 def rows(text: str | bytes, name: str = "report") -> list[str]:
@@ -119,6 +121,19 @@ def test_odd_pages_read_as_a_browser_shows_them(source: str, expected: list[str]
 )
 def test_json_of_many_shapes_is_a_line_per_fault(source: str, expected: list[str]) -> None:
     assert rows(source, "report.json") == expected
+
+
+def test_only_what_stands_under_the_name_of_codes_is_one() -> None:
+    source = (
+        '[{"name": "Engine", "dtcs": [{"code": "P0301", "text": "misfire"}]},'
+        ' {"name": "Restraints", "software": "B1040", "dtcs":'
+        ' [{"code": "B1A12", "part": "B1042-C", "text": "driver front airbag open"}]}]'
+    )
+    found = read_report(source.encode(), "r.json", load_catalog())
+    assert [(ln.code, ln.unit, ln.component) for ln in found.lines] == [
+        ("P0301", "other", None),
+        ("B1A12", "restraint", "driver.front-bag"),
+    ]
 
 
 def test_broken_json_is_read_as_text_with_a_warning() -> None:

@@ -35,6 +35,7 @@ _STATE = pattern(r"stat(?:us|e)|severity", re.IGNORECASE)
 _STATUS_BYTE = pattern(r"status_?(?:byte|mask|bits)|status", re.IGNORECASE)
 _TWO_DIGITS = pattern(r"(?:0x)?([0-9A-F]{2})\Z", re.IGNORECASE)
 _CODE_NAME = pattern(r"[PCBU][0-9A-F]{4}", re.IGNORECASE)
+_CODED = pattern(r'"[^"]{0,30}(?:dtc|code)"\s*:\s*"[PCBU][0-9A-F]{4}', re.IGNORECASE)
 _MAX_DEPTH = 60
 
 Pairs = tuple[tuple[str, Any], ...]  # an object, with repeated names kept
@@ -56,7 +57,7 @@ def read(document: Document) -> Extract:
     text, name = document.text or "", document.name
     refuse_large(name, len(text), MAX_JSON_BYTES, "a JSON report")
     try:
-        lines = _lines(_parsed(text), name)
+        lines = _lines(_parsed(text), name, is_named=_CODED.search(text) is not None)
     except (ValueError, RecursionError):
         return _as_text(text, name)
     if not lines:
@@ -86,21 +87,22 @@ def _loads(text: str) -> Any:  # noqa: ANN401 - JSON can be anything
     )
 
 
-def _lines(documents: list[Any], name: str) -> list[RawLine]:
+def _lines(documents: list[Any], name: str, *, is_named: bool) -> list[RawLine]:
+    """Return the lines of documents; where codes stand under their name nothing else is one."""
     lines: list[RawLine] = []
-    for cells in (row for document in documents for row in _rows(document, "", 0)):
+    for cells in (row for document in documents for row in _rows(document, "", 0, is_named)):
         number = lines[-1].number + 1 if lines else 1
         lines += row_lines(number, cells)
         refuse_many(name, len(lines), MAX_LINES, "entries")
     return lines
 
 
-def _rows(value: Any, key: str, depth: int) -> Iterator[list[str]]:  # noqa: ANN401
+def _rows(value: Any, key: str, depth: int, is_named: bool) -> Iterator[list[str]]:  # noqa: ANN401
     """Return the rows in a value that stood under a key."""
     if depth > _MAX_DEPTH:
         raise RecursionError
     if isinstance(value, tuple):
-        yield from _object_rows(value, key, depth)
+        yield from _object_rows(value, key, depth, is_named)
     elif not isinstance(value, list):
         shown = _shown(value)
         yield [f"{key}: {shown}" if key else shown]
@@ -108,22 +110,29 @@ def _rows(value: Any, key: str, depth: int) -> Iterator[list[str]]:  # noqa: ANN
         yield [_shown(v) for v in value]  # a list in a list: a row of a table
     else:
         for item in value:
-            yield from _rows(item, "", depth + 1)
+            yield from _rows(item, "", depth + 1, is_named)
 
 
-def _object_rows(pairs: Pairs, key: str, depth: int) -> Iterator[list[str]]:
+def _object_rows(pairs: Pairs, key: str, depth: int, is_named: bool) -> Iterator[list[str]]:
+    pairs = tuple(_unlike_a_code(k, v) for k, v in pairs) if is_named else pairs
     plain = [(k, v) for k, v in pairs if not _is_nested(v)]
     if _CODE_NAME.match(key):
         plain.insert(0, ("code", key))
-    plain = _with_names(plain)
+    plain = plain if is_named else _with_names(plain)
     is_fault = any(_CODE.match(k) for k, _ in plain)
     if is_fault:
         yield _fault_row(plain)
     for k, v in pairs:
         if _is_nested(v):
-            yield from _rows(v, k if isinstance(v, tuple) else "", depth + 1)
+            yield from _rows(v, k if isinstance(v, tuple) else "", depth + 1, is_named)
         elif v is not False and not is_fault:
             yield [_named(k, v)]
+
+
+def _unlike_a_code(key: str, value: Any) -> tuple[str, Any]:  # noqa: ANN401
+    """``"software": "B1040"``: a number under another name than that of codes is of a thing."""
+    is_number = isinstance(value, str) and _CODE_NAME.match(value) and " " not in value
+    return (f"{key} part number" if is_number and not _CODE.match(key) else key), value
 
 
 def _with_names(plain: list[tuple[str, Any]]) -> list[tuple[str, Any]]:

@@ -19,7 +19,7 @@ _CODE = pattern(r"(?=\w*\d)\w{3,7}(?:-\w\w)?")
 _NOTHING = pattern(r"[-\u2010-\u2015\u2212_./]+|0")
 _TICK = pattern(r"[\W_]|1|(?i:x)|[\[(]?[xX✓✔]?[\])]?")
 _TOUCHED = pattern(r"(.*\w{3}) (\w|-)")  # words that reach to the mark of the earlier day
-_LONGEST_MARK = 14  # characters
+_LONGEST_MARK, _MARK_WORDS = 30, 4  # characters and words
 _ROWS = 2  # that make a table
 _FIELDS = 3  # of its narrowest row: what it is of, and two days
 
@@ -94,7 +94,7 @@ def _fields(line: Line) -> tuple[str, ...]:
 
 
 def _is_mark(text: str) -> bool:
-    is_short = 0 < len(text) <= _LONGEST_MARK and len(text.split()) <= 2
+    is_short = 0 < len(text) <= _LONGEST_MARK and len(text.split()) <= _MARK_WORDS
     return is_short and not _CODE.fullmatch(text)
 
 
