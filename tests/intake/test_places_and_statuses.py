@@ -126,6 +126,8 @@ def test_no_words_for_a_place_are_read_as_the_opposite(language: str, dress: str
     [
         ("RHD car\nB1A11 o/s/f retractor pretensioner open", "driver"),
         ("RHD car\nB1A11 right front retractor pretensioner open", "driver"),
+        ("wagon, R/H drive\nB1A11 right front retractor pretensioner open", "driver"),
+        ("LH drive\nB1A11 right front retractor pretensioner open", "passenger"),
         ("LHD car\nB1A11 right front retractor pretensioner open", "passenger"),
         ("B1A10 FL buckle switch open\nB1A11 RR buckle switch open", "row2-right"),
         ("B1A10 LF buckle switch open\nB1A11 RR buckle switch open", "row2-right"),
