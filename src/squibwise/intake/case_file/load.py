@@ -69,7 +69,8 @@ def report(entry: ReportEntry, entry_id: str, reading: ReadReport, origin: Origi
     whoever says so.
     """
     read = reading.coverage
-    complete = entry.complete if read.silent is read.broken_off is None else None
+    may_be = read.silent is None and read.broken_off is None
+    complete = entry.complete if may_be else None
     stated = {"complete": complete, "unit_volts": entry.unit_volts}
     known = {key: value for key, value in stated.items() if value is not None}
     vouched = complete is True and reading.coverage.complete is not True

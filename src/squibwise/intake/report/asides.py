@@ -179,7 +179,7 @@ def _tells_bad(words: Words) -> bool:
 
 def excepts_a_part(line: Line, lexicon: Lexicon) -> bool:
     """``all in order except passenger airbag, open``: praise takes a part out, faulty or not."""
-    parts = excepting(lexicon).split(flat(line.text.replace("ß", "ss")), maxsplit=1)
+    parts = _excepting(lexicon).split(_spelled(line.text), maxsplit=1)
     if len(parts) == 1 or is_question(line):
         return False
     language = language_of(line, lexicon, None)
@@ -192,10 +192,17 @@ def excepts_a_part(line: Line, lexicon: Lexicon) -> bool:
     )
 
 
-def says_neither(text: str, words: Words, lexicon: Lexicon) -> bool:
-    """``the right one neither``: a place of which holds what was said of the part before."""
+def hear_neither(text: str, words: Words, lexicon: Lexicon) -> bool:
+    """``the right one neither``: of this place holds what was said of the part before.
+
+    Set in its words that it is the same and denies nothing; tell whether it is.
+    """
     is_place = words.is_sided and not words.features & (TELLS | HEADS)
-    return is_place and _neither(lexicon).search(flat(text)) is not None
+    if not is_place or _neither(lexicon).search(flat(text)) is None:
+        return False
+    words.features.add("same")
+    words.voices.discard("not")
+    return True
 
 
 @lru_cache(maxsize=4)
@@ -209,9 +216,17 @@ def _is_within(words: frozenset[str], line: Line, hits: tuple[Hit, ...]) -> bool
     return not words.isdisjoint(held)
 
 
+def excepts(text: str, lexicon: Lexicon) -> bool:
+    """Tell whether a text takes something out of its praise: ``all ok except``."""
+    return _excepting(lexicon).search(f"{_spelled(text)} ") is not None
+
+
+def _spelled(text: str) -> str:
+    return flat(text.replace("ß", "ss"))
+
+
 @lru_cache(maxsize=4)
-def excepting(lexicon: Lexicon) -> re.Pattern[str]:
-    """Return what takes a part out of praise: ``all ok except``."""
+def _excepting(lexicon: Lexicon) -> re.Pattern[str]:
     words = "|".join(sorted(lexicon.small.except_, key=len, reverse=True))
     return re.compile(rf"[\s,;(]+(?:{words})\s")
 

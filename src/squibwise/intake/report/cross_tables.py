@@ -296,7 +296,7 @@ def _with_fields(line: Line, fields: dict[int, str]) -> Line:
 
 def _is_place(words: Words) -> bool:
     """Tell whether words name a seat or a side and nothing more."""
-    named = words.seats or words.sides or words.features & KERB
+    named = words.is_sided
     beside = words.features - _BESIDE - KERB
     return bool(named) and not (beside or words.statuses or words.voices)
 

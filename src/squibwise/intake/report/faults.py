@@ -7,7 +7,7 @@ from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.absences import denied_by_name, why_gone
 from squibwise.intake.report.again import is_again, other_notations
-from squibwise.intake.report.asides import excepts_a_part, hear_untested, says_neither, why_absent
+from squibwise.intake.report.asides import excepts_a_part, hear_neither, hear_untested, why_absent
 from squibwise.intake.report.assertions import (
     DENYING,
     ONCE,
@@ -267,9 +267,7 @@ def _says_of_line(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> 
 def _repeats(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> bool:
     """``The left curtain is open. So is the right one.``: a place like the one before it."""
     current, words = state.current, line.words
-    if says_neither(line.text, words, lexicon):
-        words.features.add("same")
-        words.voices.discard("not")
+    if hear_neither(line.text, words, lexicon):
         line.role = "words"
     told = words.features - {"skip", "same", "also", "side", "byside", *KERB}
     is_alike = bool(words.features & {"same", "also"}) and not (told or words.voices)
@@ -346,9 +344,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
-        if says_neither(text, words, lexicon_of(catalog)):
-            words.features.add("same")
-            words.voices.discard("not")
+        hear_neither(text, words, lexicon_of(catalog))
         is_share = tells_stage_only(words) or (at and lacks_part(words))
         is_like = bool(words.features & {"same", "otherside"}) or _is_placed_also(words)
         is_like = is_like or (at > 0 and is_place(words))  # "left curtain open, right one (B1002)"
@@ -386,8 +382,8 @@ def _unit_of(words: Words, line: Line, pieces: int) -> Unit:
 
 def _is_placed_also(words: Words) -> bool:
     """``and n/s/f as well``: a place, or a part, of which the same holds."""
-    placed = words.seats or words.sides or words.stages or words.features & KERB
-    return "also" in words.features and bool(placed or has_part(words))
+    placed = words.is_sided or bool(words.stages)
+    return "also" in words.features and (placed or has_part(words))
 
 
 def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None) -> None:

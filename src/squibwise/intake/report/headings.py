@@ -79,8 +79,13 @@ def heads_place(lines: list[Line], at: int) -> bool:
 def _sorts_by_side(lines: list[Line], at: int) -> bool:
     """``NEARSIDE`` apart from what stands above it, or below what has a side of its own."""
     line, before = lines[at], lines[at - 1] if at else None
-    is_apart = before is None or before.role == "blank" or before.number < line.number - 1
-    is_apart = is_apart or line.text.isupper() or before is None or before.words.is_sided
+    is_apart = (
+        before is None
+        or before.role == "blank"
+        or before.number < line.number - 1
+        or before.words.is_sided
+        or line.text.isupper()
+    )
     is_side = _is_group(line) and line.words.is_sided and not line.words.statuses
     return is_side and is_apart and _heads_free(lines, at)
 

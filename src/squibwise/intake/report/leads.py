@@ -8,12 +8,12 @@ from itertools import pairwise, takewhile
 import msgspec
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.asides import excepting, why_absent
+from squibwise.intake.report.asides import excepts, why_absent
 from squibwise.intake.report.assertions import count_strange
 from squibwise.intake.report.closings import names_rest
 from squibwise.intake.report.features import NO
 from squibwise.intake.report.headings import DECORATED, indent, next_below
-from squibwise.intake.report.lexicon import Lexicon, flat
+from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.part_lists import PARTS_ONLY, is_bare_part
 from squibwise.intake.report.phrases import find_claims
 from squibwise.intake.report.said_beside import is_only_praise
@@ -79,8 +79,8 @@ def _verdict(line: Line, lexicon: Lexicon, usual: str | None) -> str:
         return PARTS_ONLY
     is_good = bool(words.voices & {"good", "fine"}) or line.role == "clean"
     is_praise = is_good or any(map(lexicon.is_praise, texts))
-    excepts = excepting(lexicon).search(f"{flat(line.text.replace(':', ' '))} ")
-    if is_praise and (excepts or not lexicon.small.but.isdisjoint(texts)):
+    is_turned = excepts(line.text.replace(":", " "), lexicon)
+    if is_praise and (is_turned or not lexicon.small.but.isdisjoint(texts)):
         return _AT_FAULT  # "All OK except:"
     is_bad, is_denied = "defect" in words.features, "not" in words.voices  # no "not good"
     told = msgspec.structs.replace(line, raw=line.raw.rstrip(" :"))

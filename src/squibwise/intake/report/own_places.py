@@ -97,7 +97,7 @@ def _dealt(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
     one, two = (words_in(found[name], lexicon, language) for name in ("one", "two"))
     said = [(found[n], words_in(found[n], lexicon, language)) for n in ("first", "second")]
     verdicts = [verdict_of(text, words, lexicon, language) for text, words in said]
-    is_pair = _is_placed(one) and _is_placed(two) and _is_apart(one, two)
+    is_pair = one.is_sided and two.is_sided and _is_apart(one, two)
     if not is_pair or "" in verdicts or "bad" not in verdicts:
         return []
     cuts = [[(found.end(a), found.end(b)) for a, b in (("one", "two"), ("first", "second"))]]
@@ -122,10 +122,6 @@ def _has_two(words: Words) -> bool:
     return any(len(v) >= _TWO for v in (words.seats, words.sides, kerb)) or bool(
         words.seats and words.sides
     )
-
-
-def _is_placed(words: Words) -> bool:
-    return bool(words.seats or words.sides or words.features & KERB)
 
 
 def _is_apart(one: Words, two: Words) -> bool:
@@ -204,7 +200,7 @@ def _join(pieces: list[_Piece]) -> list[_Piece]:
     for piece in pieces:
         last = found[-1] if found else None
         is_pair = last is not None and piece.is_joined and not last.verdict
-        if last is None or not (is_pair and _is_placed(last.words) and _is_placed(piece.words)):
+        if last is None or not (is_pair and last.words.is_sided and piece.words.is_sided):
             found.append(piece)
             continue
         found[-1] = _both_of(last, piece)
@@ -253,7 +249,7 @@ class _Parting:
         if _has_two(piece.words):
             self.head.append(piece)
             return not self.owners
-        if _is_placed(piece.words):
+        if piece.words.is_sided:
             return self._take_placed(piece)
         last = self.owners[-1] if self.owners else None
         if last is None:
@@ -375,7 +371,7 @@ class _Parting:
             words = words_in(match.group(), self.lexicon, self.language)
             between = self.line.text[found[-1][1] : match.start()] if found else "-"
             follows = not between.strip()
-            if _is_placed(words) and not words.features & HEADS:
+            if words.is_sided and not words.features & HEADS:
                 is_next = bool(found) and between.strip() in _JOINED
                 found.append((found[-1][1] if is_next else match.start(), match.end()))
             elif follows and words.features & {"byside", "side"} and not words.features & HEADS:
@@ -389,7 +385,7 @@ class _Parting:
             words = words_in(match.group(), self.lexicon, self.language)
             told = bool(words.features - {"skip"} or words.ends or words.rows)
             is_said = words.voices or words.statuses or words.features & FAULTS
-            if told and not is_said and not _is_placed(words):
+            if told and not is_said and not words.is_sided:
                 found.append((match.start(), min(match.end() + 1, piece.end)))
         return found
 

@@ -51,7 +51,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
     silent = next(iter(find_silence(sheet, told)), None)
     broken_off = find_end(sheet, scope.catalog)
     return Coverage(
-        complete=_complete(own, sheet) if silent is broken_off is None else False,
+        complete=False if silent or broken_off else _complete(own, sheet),
         able=able,
         unit_volts=sheet.volts,
         modules=tuple(sheet.modules),

@@ -5,9 +5,9 @@ import re
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import FEATURES, VALUES, VOICES
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.asides import excepting
+from squibwise.intake.report.asides import excepts
 from squibwise.intake.report.features import YES
-from squibwise.intake.report.lexicon import Lexicon, Token, flat, lexicon_of, tokenise
+from squibwise.intake.report.lexicon import Lexicon, Token, lexicon_of, tokenise
 from squibwise.intake.report.line_words import BULLET, language_of
 from squibwise.intake.report.part_lists import read_piece
 from squibwise.intake.report.phrases import Hit, find_claims, find_hits, find_layout
@@ -37,7 +37,7 @@ def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
         if _counts_status(ln, lexicon, catalog)
         or _says_more(ln, lexicon, sheet.language)
         or (_calls_good(ln, lexicon) and not is_only_praise(ln, lexicon, sheet.language))
-        or (ln.role == "aside" and excepting(lexicon).search(flat(ln.text.replace("ß", "ss"))))
+        or (ln.role == "aside" and excepts(ln.text, lexicon))
         or _rides_on_a_label(ln, lexicon, sheet.language)
         or _states_odd_volts(ln, catalog)
     )

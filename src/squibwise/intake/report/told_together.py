@@ -63,7 +63,7 @@ class _Piece(msgspec.Struct, kw_only=True):
     @property
     def is_placed(self) -> bool:
         """True when it names a place, or stands behind the label of one."""
-        return self.is_lent or self.words.is_placed or bool(self.words.features & KERB)
+        return self.is_lent or self.words.is_placed or self.words.is_sided
 
 
 @lru_cache(maxsize=32)
