@@ -15,6 +15,7 @@ from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.cars import take_cars
 from squibwise.intake.report.contrasts import drop_denied
 from squibwise.intake.report.corrections import correct_faults, hear_on
+from squibwise.intake.report.coverage import coverage
 from squibwise.intake.report.cross_tables import apply_cross_tables
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.good_clauses import part_good
@@ -40,7 +41,7 @@ from squibwise.intake.report.part_lists import (
 )
 from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.repeats import join_either, once_a_line, with_repeats, without_gone
-from squibwise.intake.report.report_findings import coverage, remarks
+from squibwise.intake.report.report_findings import remarks
 from squibwise.intake.report.returns import hear_returns
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.side_labels import drop_plugs, name_topic, share_label
