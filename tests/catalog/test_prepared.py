@@ -12,7 +12,7 @@ import tomli
 from squibwise.catalog import reading
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.prepared import keep_prepared
-from squibwise.intake.report.lexicon import Filed, file_words
+from squibwise.intake.report.language.lexicon import Filed, file_words
 
 CODE = "made by this"
 

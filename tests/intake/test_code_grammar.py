@@ -5,9 +5,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.catalog.load import load_catalog
-from squibwise.intake.report.blinks import find_counted, find_flashes, find_list
-from squibwise.intake.report.codes import find_codes, find_status_byte, sae_code
-from squibwise.intake.report.lexicon import lexicon_of
+from squibwise.intake.report.codes.blinks import find_counted, find_flashes, find_list
+from squibwise.intake.report.language.code_forms import find_codes, find_status_byte, sae_code
+from squibwise.intake.report.language.lexicon import lexicon_of
 from squibwise.intake.report.meaning import byte_statuses
 
 # Source: SAE J2012 / ISO 15031-6 as reproduced publicly; bytes to code and failure type.

@@ -9,7 +9,7 @@ import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.lexicon import lexicon_of
+from squibwise.intake.report.language.lexicon import lexicon_of
 from squibwise.intake.report.reader import understand
 from squibwise.model.report import CodeLine
 

@@ -11,7 +11,7 @@ import pytest
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.vocabulary import LAYOUT, Term
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.lexicon import fold, lexicon_of
+from squibwise.intake.report.language.lexicon import fold, lexicon_of
 from squibwise.intake.report.reader import read_report, understand
 
 CATALOG = load_catalog()

@@ -12,7 +12,7 @@ from texts import read_text
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.lexicon import flat, lexicon_of
+from squibwise.intake.report.language.lexicon import flat, lexicon_of
 from squibwise.intake.report.reader import understand
 from squibwise.model.report import CodeLine
 

@@ -8,7 +8,9 @@ from hypothesis import strategies as st
 
 from squibwise.intake import patterns
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report import blinks, boxes, lines
+from squibwise.intake.report.clauses import lines
+from squibwise.intake.report.codes import blinks
+from squibwise.intake.report.layout import boxes
 
 HINTED = {
     f"{module.__name__}.{name}": one

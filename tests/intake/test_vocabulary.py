@@ -14,9 +14,9 @@ from squibwise.catalog.vocabulary import LAYOUT, Term, read_terms, spell
 from squibwise.errors import CatalogError
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report import reader
-from squibwise.intake.report.lexicon import lexicon_of, tokenise, words_of_each
-from squibwise.intake.report.line_units import name_unit
+from squibwise.intake.report.language.lexicon import lexicon_of, tokenise, words_of_each
 from squibwise.intake.report.reader import sort_lines, understand
+from squibwise.intake.report.units.line_units import name_unit
 from squibwise.model.report import ReadReport
 
 CATALOG = load_catalog()

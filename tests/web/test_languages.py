@@ -9,7 +9,7 @@ import pytest
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.screens import FOLDER, LANGUAGES, load_screens
 from squibwise.errors import CatalogError
-from squibwise.intake.report import asides
+from squibwise.intake.report.claims import asides
 from squibwise.model.evidence import Evidence
 from squibwise.model.names import PLACES
 from squibwise.model.proof import Verdict

@@ -8,10 +8,10 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Candidate, Hand, Scope, candidates_of, spots
-from squibwise.intake.report.features import read_words
-from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
-from squibwise.intake.report.phrases import find_hits
-from squibwise.intake.report.words import FAULTS, OWN_PARTS, Words
+from squibwise.intake.report.language.features import read_words
+from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.language.phrases import find_hits
+from squibwise.intake.report.language.words import FAULTS, OWN_PARTS, Words
 from squibwise.model.car import Car
 from squibwise.model.names import SEATS, split_component
 

@@ -15,7 +15,7 @@ from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.intake.case_file.car_files import is_picture
-from squibwise.intake.report.codes import find_codes
+from squibwise.intake.report.language.code_forms import find_codes
 from squibwise.model.names import split_component
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS

@@ -5,7 +5,7 @@ import msgspec
 from squibwise.catalog.codes import CodeMeaning
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import NO_PART, Rule
-from squibwise.intake.report.words import Words, words_of_row
+from squibwise.intake.report.language.words import Words, words_of_row
 from squibwise.model.car import Car
 from squibwise.model.names import SEATS, SIDES, ComponentName, Side, side_of, split_component
 

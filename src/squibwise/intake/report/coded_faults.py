@@ -4,15 +4,14 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
-from squibwise.intake.report.absences import denied_by_name, why_gone
-from squibwise.intake.report.again import is_again, other_notations
-from squibwise.intake.report.asides import hear_neither, why_absent
-from squibwise.intake.report.assertions import (
+from squibwise.intake.report.claims.asides import hear_neither, why_absent
+from squibwise.intake.report.claims.assertions import (
     DENYING,
     ONCE,
     speaks_of_paper,
 )
-from squibwise.intake.report.clauses import (
+from squibwise.intake.report.clauses.absences import denied_by_name, why_gone
+from squibwise.intake.report.clauses.code_clauses import (
     join_lamp_code,
     repeat_part,
     segments,
@@ -21,16 +20,18 @@ from squibwise.intake.report.clauses import (
     take_type,
     words_without_denied,
 )
+from squibwise.intake.report.clauses.likenesses import compare
+from squibwise.intake.report.clauses.other_clauses import (
+    names_lamp_apart,
+    part_records,
+    without_others,
+)
+from squibwise.intake.report.clauses.own_rows import begins_row
+from squibwise.intake.report.clauses.plain_clauses import add_statuses, is_place
+from squibwise.intake.report.codes.line_codes import MAX_FAULTS
 from squibwise.intake.report.gathering import GAP, State, attach, fault_of, take_waiting
-from squibwise.intake.report.lexicon import lexicon_of
-from squibwise.intake.report.likenesses import compare
-from squibwise.intake.report.line_codes import MAX_FAULTS
-from squibwise.intake.report.line_words import words_of
-from squibwise.intake.report.other_clauses import names_lamp_apart, part_records, without_others
-from squibwise.intake.report.own_rows import begins_row
-from squibwise.intake.report.plain_clauses import add_statuses, is_place
-from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.words import (
+from squibwise.intake.report.language.lexicon import lexicon_of
+from squibwise.intake.report.language.words import (
     OWN_PARTS,
     PARTS,
     Words,
@@ -40,6 +41,9 @@ from squibwise.intake.report.words import (
     stands_alone,
     tells_stage_only,
 )
+from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.whole.again import is_again, other_notations
 from squibwise.model.report import Unit
 
 _NAMED = PARTS - {"switch", "sensor"}  # which every unit has

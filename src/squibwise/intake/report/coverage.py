@@ -5,23 +5,23 @@ from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.assertions import DENYING
 from squibwise.intake.report.candidates import Scope, candidates_of
-from squibwise.intake.report.cut_short import find_cleared, find_end
-from squibwise.intake.report.joints import one_of
-from squibwise.intake.report.lexicon import Lexicon, lexicon_of
-from squibwise.intake.report.line_words import words_of
-from squibwise.intake.report.other_clauses import clauses_of
-from squibwise.intake.report.own_words import read_days, read_odometer, read_serial
-from squibwise.intake.report.said_beside import find_more, find_stand_ins
-from squibwise.intake.report.sheet import Line, Sheet
-from squibwise.intake.report.silence import find_silence
-from squibwise.intake.report.words import (
+from squibwise.intake.report.claims.assertions import DENYING
+from squibwise.intake.report.clauses.other_clauses import clauses_of
+from squibwise.intake.report.language.joints import one_of
+from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.language.words import (
     TELLS,
     Words,
     heads_of,
     names_another,
 )
+from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.sheet import Line, Sheet
+from squibwise.intake.report.whole.cut_short import find_cleared, find_end
+from squibwise.intake.report.whole.own_words import read_days, read_odometer, read_serial
+from squibwise.intake.report.whole.said_beside import find_more, find_stand_ins
+from squibwise.intake.report.whole.silence import find_silence
 from squibwise.model.origin import Origin
 from squibwise.model.report import CleanCircuit, CodeLine, Coverage, Unit
 

@@ -2,14 +2,14 @@
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.asides import excepts_a_part, hear_neither
-from squibwise.intake.report.assertions import (
+from squibwise.intake.report.claims.asides import excepts_a_part, hear_neither
+from squibwise.intake.report.claims.assertions import (
     begins_with_only,
     find_asserted,
     is_asserted,
     is_seen,
 )
-from squibwise.intake.report.clauses import (
+from squibwise.intake.report.clauses.code_clauses import (
     MOSTLY,
     completes,
     find_labels_above,
@@ -21,18 +21,15 @@ from squibwise.intake.report.clauses import (
     take_wrapped,
     words_precede,
 )
+from squibwise.intake.report.clauses.own_rows import begins_own_row, begins_row, is_of_others
+from squibwise.intake.report.clauses.part_lists import is_bare_part
+from squibwise.intake.report.clauses.plain_clauses import add_statuses, list_clauses
+from squibwise.intake.report.clauses.side_labels import is_of_place
+from squibwise.intake.report.clauses.told_together import leaves_out
 from squibwise.intake.report.coded_faults import take_codes
 from squibwise.intake.report.gathering import GAP, State, attach, fault_of, flush
-from squibwise.intake.report.headings import heading_name
-from squibwise.intake.report.lexicon import Lexicon, lexicon_of
-from squibwise.intake.report.line_words import words_of
-from squibwise.intake.report.own_rows import begins_own_row, begins_row, is_of_others
-from squibwise.intake.report.part_lists import is_bare_part
-from squibwise.intake.report.plain_clauses import add_statuses, list_clauses
-from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.side_labels import is_of_place
-from squibwise.intake.report.told_together import leaves_out
-from squibwise.intake.report.words import (
+from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.language.words import (
     HEADS,
     KERB,
     OWN_PARTS,
@@ -46,6 +43,9 @@ from squibwise.intake.report.words import (
     stands_alone,
     tells_supply,
 )
+from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.units.headings import heading_name
 from squibwise.model.report import UNSURE
 
 _FLASHES = pattern(r"(?i)\b(?:flash|blink)")

@@ -2,15 +2,13 @@
 
 import msgspec
 
-from squibwise.intake.report.asides import hear_untested
-from squibwise.intake.report.clauses import (
+from squibwise.intake.report.claims.asides import hear_untested
+from squibwise.intake.report.clauses.code_clauses import (
     take_status,
     take_type,
 )
-from squibwise.intake.report.line_words import without_codes
-from squibwise.intake.report.own_rows import is_of_others
-from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.words import (
+from squibwise.intake.report.clauses.own_rows import is_of_others
+from squibwise.intake.report.language.words import (
     FAULT_WORDS,
     OWN_PARTS,
     TELLS,
@@ -18,6 +16,8 @@ from squibwise.intake.report.words import (
     add_status,
     stands_alone,
 )
+from squibwise.intake.report.line_words import without_codes
+from squibwise.intake.report.sheet import Fault, Line, Sheet
 
 GAP = 1  # blank lines that a description may be away from its code
 

@@ -4,11 +4,11 @@ from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.features import read_words
-from squibwise.intake.report.lexicon import Lexicon, Token, lexicon_of, tokenise
-from squibwise.intake.report.phrases import find_hits, languages
+from squibwise.intake.report.language.features import read_words
+from squibwise.intake.report.language.lexicon import Lexicon, Token, lexicon_of, tokenise
+from squibwise.intake.report.language.phrases import find_hits, languages
+from squibwise.intake.report.language.words import Words
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import Words
 
 BULLET = pattern(
     r"^\s*(?:[-*>•·#]\s*)?(?:(?!\([LR]\))\(?[A-Za-z]\)\s+|[A-Z]\d{1,3}\s{2,})?"

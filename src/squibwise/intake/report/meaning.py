@@ -16,9 +16,9 @@ from squibwise.intake.report.candidates import (
     own_candidate,
     rank,
 )
-from squibwise.intake.report.codes import Code, find_codes
+from squibwise.intake.report.language.code_forms import Code, find_codes
+from squibwise.intake.report.language.words import FAULTS, KERB, Words, has_part
 from squibwise.intake.report.sheet import CLEAR, Fault
-from squibwise.intake.report.words import FAULTS, KERB, Words, has_part
 from squibwise.model import report
 from squibwise.model.car import OwnCode
 from squibwise.model.names import Side, side_of

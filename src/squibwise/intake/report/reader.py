@@ -9,43 +9,34 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.again import join_mentions, name_tails
-from squibwise.intake.report.boxes import apply_boxes
 from squibwise.intake.report.candidates import Hand, Scope
-from squibwise.intake.report.cars import take_cars
-from squibwise.intake.report.contrasts import drop_denied
-from squibwise.intake.report.corrections import correct_faults, hear_on
-from squibwise.intake.report.coverage import coverage
-from squibwise.intake.report.cross_tables import apply_cross_tables
-from squibwise.intake.report.faults import gather
-from squibwise.intake.report.good_clauses import part_good
-from squibwise.intake.report.labels import drop_labels, is_number_only
-from squibwise.intake.report.leads import follow_leads
-from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
-from squibwise.intake.report.line_codes import read_codes
-from squibwise.intake.report.line_units import part_units, take_line_units
-from squibwise.intake.report.line_words import without_codes
-from squibwise.intake.report.lines import read_line, split_line, supply_volts
-from squibwise.intake.report.marks import apply_results, apply_ticks, apply_times
-from squibwise.intake.report.meaning import fold_line, settle, take_group, tell
-from squibwise.intake.report.news import drop_news
-from squibwise.intake.report.other_files import name_table, set_events_aside
-from squibwise.intake.report.own_places import part_places
-from squibwise.intake.report.own_words import find_hand
-from squibwise.intake.report.part_lists import (
+from squibwise.intake.report.clauses.contrasts import drop_denied
+from squibwise.intake.report.clauses.good_clauses import part_good
+from squibwise.intake.report.clauses.lines import read_line, split_line, supply_volts
+from squibwise.intake.report.clauses.news import drop_news
+from squibwise.intake.report.clauses.own_places import part_places
+from squibwise.intake.report.clauses.part_lists import (
     list_labelled,
     list_units,
     lists_parts,
     split_names,
     split_statements,
 )
-from squibwise.intake.report.phrases import languages, without_umlauts
-from squibwise.intake.report.repeats import join_either, once_a_line, with_repeats, without_gone
-from squibwise.intake.report.report_findings import remarks
-from squibwise.intake.report.returns import hear_returns
-from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.side_labels import drop_plugs, name_topic, share_label
-from squibwise.intake.report.signs import (
+from squibwise.intake.report.clauses.side_labels import drop_plugs, name_topic, share_label
+from squibwise.intake.report.clauses.told_together import part_parts
+from squibwise.intake.report.clauses.unmarked import part_unmarked
+from squibwise.intake.report.codes.labels import drop_labels, is_number_only
+from squibwise.intake.report.codes.line_codes import read_codes
+from squibwise.intake.report.coverage import coverage
+from squibwise.intake.report.faults import gather
+from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.language.phrases import languages, without_umlauts
+from squibwise.intake.report.language.words import KERB, Words, has_fault, has_part
+from squibwise.intake.report.layout.boxes import apply_boxes
+from squibwise.intake.report.layout.cross_tables import apply_cross_tables
+from squibwise.intake.report.layout.marks import apply_results, apply_ticks, apply_times
+from squibwise.intake.report.layout.other_files import name_table, set_events_aside
+from squibwise.intake.report.layout.signs import (
     apply_legend,
     apply_letters,
     apply_printed_columns,
@@ -54,12 +45,30 @@ from squibwise.intake.report.signs import (
     join_keys,
     split_barred_answers,
 )
-from squibwise.intake.report.told_together import part_parts
-from squibwise.intake.report.two_columns import unfold_columns
-from squibwise.intake.report.two_days import apply_two_days
-from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
-from squibwise.intake.report.unmarked import part_unmarked
-from squibwise.intake.report.words import KERB, Words, has_fault, has_part
+from squibwise.intake.report.layout.two_columns import unfold_columns
+from squibwise.intake.report.layout.two_days import apply_two_days
+from squibwise.intake.report.line_words import without_codes
+from squibwise.intake.report.meaning import fold_line, settle, take_group, tell
+from squibwise.intake.report.report_findings import remarks
+from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.units.cars import take_cars
+from squibwise.intake.report.units.line_homes import (
+    assign_units,
+    take_module_column,
+    take_module_names,
+)
+from squibwise.intake.report.units.line_units import part_units, take_line_units
+from squibwise.intake.report.whole.again import join_mentions, name_tails
+from squibwise.intake.report.whole.corrections import correct_faults, hear_on
+from squibwise.intake.report.whole.leads import follow_leads
+from squibwise.intake.report.whole.own_words import find_hand
+from squibwise.intake.report.whole.repeats import (
+    join_either,
+    once_a_line,
+    with_repeats,
+    without_gone,
+)
+from squibwise.intake.report.whole.returns import hear_returns
 from squibwise.intake.vin import find_masked, find_vin
 from squibwise.model.car import Car
 from squibwise.model.names import Side

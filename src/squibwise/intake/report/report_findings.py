@@ -4,16 +4,21 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
 from squibwise.intake.report.candidates import Scope
+from squibwise.intake.report.clauses.lines import MAX_LINE
 from squibwise.intake.report.coverage import unit_of_report
-from squibwise.intake.report.lexicon import lexicon_of
-from squibwise.intake.report.lines import MAX_LINE
-from squibwise.intake.report.other_files import is_priced, tell_events, tell_language, tell_other
-from squibwise.intake.report.sheet import Fault, Sheet
-from squibwise.intake.report.silence import find_silence
-from squibwise.intake.report.words import (
+from squibwise.intake.report.language.lexicon import lexicon_of
+from squibwise.intake.report.language.words import (
     has_fault,
     has_part,
 )
+from squibwise.intake.report.layout.other_files import (
+    is_priced,
+    tell_events,
+    tell_language,
+    tell_other,
+)
+from squibwise.intake.report.sheet import Fault, Sheet
+from squibwise.intake.report.whole.silence import find_silence
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.report import CodeLine, ReadReport
 

@@ -3,9 +3,9 @@
 import msgspec
 
 from squibwise.intake.report.candidates import Candidate
-from squibwise.intake.report.codes import Code
-from squibwise.intake.report.lexicon import Token
-from squibwise.intake.report.words import Words
+from squibwise.intake.report.language.code_forms import Code
+from squibwise.intake.report.language.lexicon import Token
+from squibwise.intake.report.language.words import Words
 from squibwise.model.names import Side
 from squibwise.model.origin import Finding
 from squibwise.model.report import Unit

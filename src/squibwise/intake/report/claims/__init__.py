@@ -1,0 +1,1 @@
+"""What a line claims: a fault is there, was, is denied, asked, supposed, another car's."""

@@ -1,0 +1,116 @@
+"""What a line has from somebody else, or says of another vehicle, supposes or requires."""
+
+import re
+from functools import lru_cache
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.language.lexicon import Lexicon, flat
+from squibwise.intake.report.language.phrases import find_hits
+from squibwise.intake.report.language.words import FAULTS, HEADS
+from squibwise.intake.report.sheet import Line
+
+_STOP = pattern(r"[,;:.!?]\s|\s-\s")
+_LIKE = pattern(r"(?:\W|^)(?:as|like|wie|comme|como|come|jak|zoals)\s+(?:[^\W\d_]{1,3}\s+)?$")
+_RIGHT_BEHIND = pattern(r"'?s?(?:\s+[^\W\d_]{1,4})?[\s:]+")
+_REACH = 5  # words between who says, or another vehicle, and the verb that belongs to it
+
+
+def why_of_others(line: Line, lexicon: Lexicon, language: str | None) -> str:
+    """Why a line tells nothing of this car by itself; empty when it may.
+
+    Args:
+        line: With its codes, tokens and words.
+        lexicon: All phrases.
+        language: That it is read in.
+    """
+    plain = flat(line.text)
+    told = _first_told(line, lexicon, language)
+    if told is None:
+        return ""
+    head = plain[:told] if line.codes else plain
+    small = lexicon.small
+    is_other = any(word in head for word in small.others)  # most lines name none
+    if is_other and any(
+        _is_holder(m, plain, lexicon, told) for m in _other_vehicle(lexicon).finditer(head)
+    ):
+        return "another car"
+    is_said = any(word in head for word in (*small.says, *small.according, *small.heard))
+    if is_said and _hearsay(lexicon).search(plain[:told]):
+        return "hearsay"
+    label = plain.partition(":")[0] if line.is_keyed else ""
+    if label and small.guesses.intersection(re.findall(r"[^\W\d_]+", label)):
+        return "a guess"
+    head_words = set(re.findall(r"[^\W\d_]+", plain[:told]))
+    if not line.codes and head_words & small.thinks:
+        return "a guess"
+    return "" if line.codes or not _is_required(line, lexicon, language) else "a guess"
+
+
+def _first_told(line: Line, lexicon: Lexicon, language: str | None) -> int | None:
+    """Where the first code of a line stands, or its first word for a part or a fault."""
+    if line.codes:
+        return line.codes[0].start
+    hits = find_hits(lexicon, line.tokens, language)
+    first = next((h.first for h in hits if (HEADS | FAULTS) & {*h.means}), None)
+    if first is None:
+        return None
+    word, plain = line.tokens[first].text, flat(line.text)
+    found = re.search(rf"(?<![^\W_]){re.escape(word)}", plain)
+    return found.start() if found else None
+
+
+def _is_holder(found: re.Match[str], plain: str, lexicon: Lexicon, told: int) -> bool:
+    """Tell whether another vehicle is where a fault is: ``on the other truck``, ``... has``.
+
+    One that only hit this car, or is like it, is not; nor is one behind a clause of its own.
+    """
+    before, after = plain[: found.start()], plain[found.end() :]
+    if _LIKE.search(before) or _STOP.search(plain, min(told, found.start()), found.start()):
+        return False
+    is_next = told > found.end() and _RIGHT_BEHIND.fullmatch(plain[found.end() : told])
+    return bool(found["at"] or is_next or _has(lexicon).match(after))
+
+
+@lru_cache(maxsize=4)
+def _other_vehicle(lexicon: Lexicon) -> re.Pattern[str]:
+    small = lexicon.small
+    at, other, vehicle = map(_any, (small.at, small.others, small.vehicles))
+    return re.compile(
+        rf"(?<![^\W_])(?:(?P<at>{at})['\s]\s?)?(?:[^\W\d_]{{1,3}}['\s]\s?)?{other}\s+"
+        rf"(?:[^\W\d_]+\s+)?{vehicle}(?![^\W_])"
+    )
+
+
+@lru_cache(maxsize=4)
+def _has(lexicon: Lexicon) -> re.Pattern[str]:
+    has = _any(lexicon.small.has)
+    return re.compile(rf"'?s?(?:\s+[^\W\d_]+){{0,{_REACH}}}?\s+{has}(?![^\W_])")
+
+
+@lru_cache(maxsize=4)
+def _hearsay(lexicon: Lexicon) -> re.Pattern[str]:
+    """Somebody else with a verb of saying, or ``according to`` somebody or a forum."""
+    small = lexicon.small
+    kin = f"(?:{lexicon.names_of('kin')})"
+    who = f"(?:{kin}|{_any(small.tellers)}|{_any(small.media)})"
+    between = rf"(?:\W+[^\W\d_]+){{0,{_REACH}}}?\W+"
+    said = f"{who}{between}{_any(small.says)}"
+    by = rf"{_any(small.according)}{between}{who}"
+    return re.compile(rf"(?<![^\W_])(?:{said}|{by}|{_any(small.heard)})(?![^\W_])")
+
+
+def _any(words: frozenset[str]) -> str:
+    return f"(?:{'|'.join(map(re.escape, sorted(words, key=len, reverse=True)))})"
+
+
+def _is_required(line: Line, lexicon: Lexicon, language: str | None) -> bool:
+    """``must be virgin``, ``muss gelöscht sein``: all that is told stands behind a must."""
+    texts = [t.text for t in line.tokens]
+    must = next((at for at, t in enumerate(texts) if t in lexicon.small.musts), None)
+    if must is None:
+        return False
+    hits = find_hits(lexicon, line.tokens, language)
+    told = [h for h in hits if FAULTS & {*h.means} or h.means[0].startswith("status:")]
+    behind = range(must + 1, len(texts))
+    ends = next((at for at in behind if line.tokens[at].apart), len(texts))
+    return bool(told) and all(must < h.first < ends for h in told)

@@ -1,0 +1,65 @@
+"""Whether a line without a code goes on with the fault above it, or is one of its own."""
+
+from itertools import pairwise
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.language.words import PARTS, Words, has_part, heads_of, stands_alone
+from squibwise.intake.report.sheet import Fault, Line, cell_of
+from squibwise.intake.report.units.headings import indent
+
+_WORDY = pattern(r"[^\W\d_]{3}")
+_FEW_ROWS = 3
+_HALVES = frozenset("charge switch sensor".split())  # of a part's name that may be wrapped
+
+
+def begins_row(line: Line) -> bool:
+    """Tell whether a line is a row of a table whose first cell is filled, or names its car."""
+    return line.is_of_car or bool(cell_of(line, 0).strip())
+
+
+def is_of_others(fault: Fault) -> bool:
+    """Tell whether an entry is of another unit (SAE J2012: P is powertrain, C chassis)."""
+    letter = fault.code.code[:1] if fault.code is not None and fault.code.style == "sae" else ""
+    has_words = any(text.strip() for text in fault.texts)
+    return letter == "P" or (has_words and (fault.unit == "other" or letter == "C"))
+
+
+def begins_own_row(line: Line, above: Fault, lines: list[Line]) -> bool:
+    """Tell whether a line below a code is a fault of its own, and no more of what the code means.
+
+    It stands as far out as the code, and names another part, or a part and a fault where the
+    code's own words name none; in a text that is no list only another part in another place.
+
+    Args:
+        line: Of words, without a code.
+        above: The fault that it may go on with.
+        lines: Of the report.
+    """
+    is_set_in = indent(line) > indent(above.first) or line.cells or line.is_keyed
+    if is_set_in or above.code is None or not above.texts or not _WORDY.search(above.texts[0]):
+        return False
+    own, words = line.words, above.words
+    is_apart = _is_elsewhere(own, words)
+    if not heads_of(words) and not has_part(words):
+        return stands_alone(own) and _is_list(lines)
+    is_other = bool(heads_of(own) - heads_of(words))
+    if is_other and is_apart and stands_alone(own):
+        return True
+    is_other = is_other or bool((own.features & PARTS) - words.features - _HALVES)
+    return has_part(own) and (is_other or is_apart) and _is_list(lines)
+
+
+def _is_elsewhere(one: Words, two: Words) -> bool:
+    """Tell whether words name a seat or a side, and others name one that is not the same."""
+    if one.seats and two.seats:
+        return not one.seats & two.seats
+    is_told = (one.seats or one.sides) and (two.seats or two.sides)
+    return bool(is_told) and not one.sides & two.sides
+
+
+def _is_list(lines: list[Line]) -> bool:
+    """Tell whether most codes with words have the next code, or nothing, right below them."""
+    told = [ln for ln in lines if ln.role != "blank"]
+    rows = [(ln, after) for ln, after in pairwise(told) if ln.codes and _WORDY.search(ln.text)]
+    alone = sum(bool(after.codes) for _, after in rows)
+    return len(rows) >= _FEW_ROWS - 1 and 2 * alone >= len(rows)

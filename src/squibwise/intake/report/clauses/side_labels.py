@@ -1,0 +1,94 @@
+"""Lines that begin with a place before a colon: it is that of every part behind it."""
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.clauses.lines import label_of
+from squibwise.intake.report.clauses.own_places import cut_out
+from squibwise.intake.report.clauses.plain_clauses import clause_end, is_only_place, is_praised
+from squibwise.intake.report.language.joints import spans_of
+from squibwise.intake.report.language.lexicon import Lexicon, tokenise
+from squibwise.intake.report.language.words import HEADS, TELLS, Words, has_fault
+from squibwise.intake.report.line_words import language_of, words_in, words_of
+from squibwise.intake.report.sheet import Line
+
+_LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")
+_TOPIC = pattern(r"\W{0,4}([^\W\d]\S*(?:\s\S+){0,2})\?\s+(?=\S)")
+_STRETCH = pattern(r"[,;(]\s*[^,;()]{3,80}\)?")
+
+
+def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
+    """Return a line as one line for each of its parts; else the line.
+
+    ``left: seat bag open, curtain open``: both are on the left.
+
+    Args:
+        line: With its codes and tokens.
+        lexicon: All phrases.
+        usual: The report's own language.
+    """
+    label = None if line.cells else _LABEL.match(line.text)
+    if label is None or any(code.start < label.end() for code in line.codes):
+        return [line]
+    language = language_of(line, lexicon, usual)
+    place = words_in(label[1], lexicon, language)
+    pieces = spans_of(line.text, clause_end(lexicon, language), label.end())
+    if len(pieces) == 1 or not is_only_place(place):
+        return [line]
+    said = [words_in(line.text[start:end], lexicon, language) for start, end in pieces]
+    texts = [line.text[start:end] for start, end in pieces]
+    if not all(_may_be_at(place, w, t, lexicon) for w, t in zip(said, texts, strict=True)):
+        return [line]
+    return [_piece_of(line, label.end(), span) for span in pieces]
+
+
+def name_topic(line: Line, lexicon: Lexicon, usual: str | None) -> None:
+    """Take what is asked for before a code as a label: ``Seat bags? left one B1F31 open``."""
+    topic = _TOPIC.match(line.text) if line.codes and not line.cells else None
+    if topic is None or line.codes[0].start < topic.end():
+        return
+    words = words_in(topic[1], lexicon, language_of(line, lexicon, usual))
+    if words.features & HEADS and not words.features & TELLS:
+        line.text = f"{line.text[: topic.end(1)]}:{line.text[topic.end(1) + 1 :]}"
+
+
+def drop_plugs(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
+    """Return a line without where a connector is: ``driver belt open, plug behind the seat``."""
+    if not line.codes or line.cells:
+        return [line]
+    gone = []
+    for stretch in _STRETCH.finditer(line.text):
+        if lexicon.small.blamed.isdisjoint(t.text for t in tokenise(stretch[0])):
+            continue
+        words = words_in(stretch[0], lexicon, language_of(line, lexicon, usual))
+        parts = words.features & (HEADS - {"harness"})
+        told = parts or has_fault(words) or words.statuses or words.voices
+        if words.is_placed and not told and all(c.end <= stretch.start() for c in line.codes):
+            gone.append(stretch.span())
+    return [cut_out(line, gone)] if gone else [line]
+
+
+def is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
+    """Tell whether a line is of a place before its colon: ``right: nothing``.
+
+    It begins something else than the fault above it.
+    """
+    return line.is_keyed and is_only_place(words_of(label_of(line), catalog, language))
+
+
+def _may_be_at(place: Words, words: Words, text: str, lexicon: Lexicon) -> bool:
+    """Tell whether words name a part, faulty or good, and no place of the kind of another one."""
+    sides, more = place.seats | place.sides, words.seats | words.sides
+    is_apart = bool(sides and more)
+    is_apart = is_apart or bool((place.ends or place.rows) and (words.ends or words.rows))
+    is_told = words.features & TELLS or is_praised(words, text, lexicon)
+    return bool(words.features & HEADS and is_told) and not is_apart
+
+
+def _piece_of(line: Line, begin: int, span: tuple[int, int]) -> Line:
+    """The label of a line and one piece of what stands behind it."""
+    start, end = span
+    codes = tuple(c for c in line.codes if start <= c.start and c.end <= end)
+    own = msgspec.structs.replace(line, codes=codes, role=line.role if codes else "unread")
+    return cut_out(own, [s for s in ((begin, start), (end, len(line.text))) if s[0] < s[1]])

@@ -1,0 +1,1 @@
+"""Words, phrases and code forms of the languages: what a text is made of."""

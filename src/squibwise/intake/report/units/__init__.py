@@ -1,0 +1,1 @@
+"""Which unit of which car a line comes from: headings, columns, names."""

@@ -1,0 +1,490 @@
+"""Which unit of the car each line of a report comes from, and what headings say of many lines."""
+
+from collections import Counter
+from itertools import islice, pairwise, takewhile
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.language.features import read_words
+from squibwise.intake.report.language.lexicon import Lexicon, Token, flat, tokenise
+from squibwise.intake.report.language.phrases import find_hits, find_layout, languages
+from squibwise.intake.report.language.words import FAULTS, PARTS, Words, has_fault, has_part
+from squibwise.intake.report.sheet import Line, cell_of
+from squibwise.intake.report.units.headings import (
+    DECORATED,
+    MOST_WORDS,
+    RIGHT_BELOW,
+    begins_block,
+    ends_group,
+    facing,
+    find_groups,
+    heading_name,
+    heads_seats,
+    indent,
+    is_addressed,
+    is_bare_heading,
+    is_unknown_sign,
+    next_below,
+    reads_as_name,
+)
+from squibwise.intake.report.units.line_units import (
+    has_label,
+    is_all_area,
+    name_unit,
+    unit_of_label,
+)
+from squibwise.intake.report.units.rooms import is_at_room, keep_rooms
+from squibwise.model.report import Unit
+
+_OTHERS = pattern(
+    r"\W*(?:other|andere|weitere|autres|otr[ao]s|altr[ei]|outr[ao]s|inne|pozostale|overige)\s"
+    r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad|(?P<faults>cod|kod|"
+    r"fault|fehler|defaut|averia|guast|error|falha|avaria|usterk|storing))\w*\.?\s?(?::|\.{3})"
+)
+_UNITS = pattern(
+    r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
+    r"centrali|sterownik|uklad|node\b|controller)"
+)
+_COUNTED = pattern(
+    r"(?:[:|(-]\s?|\s)\d{1,3}\s[^\W\d_]+\W{0,3}(?:[^\W\d_]\W?)?$"
+)  # "Roof: 2 faults"
+_NUMBERED_NAME = pattern(r"\s*\d{2}\s[^\W\d_][^,;?!]*$")
+_KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
+_PART_CELLS = 0.3  # share of a column's cells that name a part
+_BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
+_VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
+_SEVERAL = 2  # headings that show a print of more than one unit
+_FEW_ROWS = 3
+_PRINTED = pattern(r"\s{2,}")  # what parts the columns of a printed table
+_NAME = pattern(r"[^\W\d]\D{1,24}")
+_COLUMNS = 8
+_ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
+_OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
+
+
+def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set the module of every row of a table that has a column for it, and take it off the text."""
+    rows = [ln for ln in lines if ln.cells]
+    if len(rows) < _FEW_ROWS:
+        return
+    columns = range(min(max(len(r.cells) for r in rows), _COLUMNS))
+    units = {c: _column_units(rows, c, lexicon) for c in columns}
+    module = next((c for c in columns if units[c]), None)
+    same = {c for c in columns if _is_same_number(rows, c)}
+    if module is None and not same:
+        return
+    current: tuple[str, Unit] | None = None
+    blank = sum(module is not None and not cell_of(r, module) for r in rows)
+    for row in rows:
+        cell = cell_of(row, module) if module is not None else ""
+        if cell and module is not None:
+            current = (cell, units[module].get(cell, "unknown"))
+        elif blank < _BLANK_CELLS * len(rows):
+            current = ("", "unknown") if current else None
+        if current is not None and row is not rows[0]:
+            row.module, row.unit = current
+        kept = (c for i, c in enumerate(row.cells) if i != module and i not in same and c)
+        row.text = "\t".join(kept)
+
+
+def take_module_names(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set the unit of the rows of a printed table that each begin with the name of a unit."""
+    rows = [ln for ln in lines if _is_printed_row(ln)]
+    names = [_PRINTED.split(ln.text.strip(), maxsplit=1)[0] for ln in rows]
+    units = _units_of(list(dict.fromkeys(names)), lexicon)
+    for line, name in zip(rows, names, strict=True) if units else ():
+        line.module, line.unit = name, units[name]
+        line.text = line.text.strip().removeprefix(name).strip()
+
+
+def _is_printed_row(line: Line) -> bool:
+    """Tell whether a line stands in columns, the first of which holds letters and no code."""
+    pieces = [] if line.cells else _PRINTED.split(line.text.strip())
+    return len(pieces) >= _FEW_ROWS and bool(_NAME.fullmatch(pieces[0]))
+
+
+def _column_units(rows: list[Line], column: int, lexicon: Lexicon) -> dict[str, Unit]:
+    """The units that a column's cells name; empty when it is no column of units."""
+    cells = list(dict.fromkeys(c for r in rows[1:] if (c := cell_of(r, column))))
+    return _units_of(cells, lexicon, is_headed=bool(_UNITS.match(flat(cell_of(rows[0], column)))))
+
+
+def _units_of(cells: list[str], lexicon: Lexicon, *, is_headed: bool = False) -> dict[str, Unit]:
+    """The units that the cells of a column name; empty when it is no column of units.
+
+    Parts of the car, such as brakes, name units only below a heading for them, or beside a unit
+    that is sure to be another.
+    """
+    if len(cells) < 2 or any(len(c.split()) > MOST_WORDS or c.isdecimal() for c in cells):
+        return {}
+    scores = languages(lexicon, [t.text for c in cells for t in tokenise(c)])
+    language = max(scores, key=scores.__getitem__)
+    if sum(_names_part(c, lexicon, language) for c in cells) > _PART_CELLS * len(cells):
+        return {}  # a column of parts
+    named = {c: name_unit(c, lexicon) for c in cells}
+    known = [c for c in cells if named[c][0] != "unknown"]
+    foreign = any(unit == "other" and (sure or is_headed) for unit, sure in named.values())
+    if is_headed and ("restraint", True) in named.values() and len(cells) >= _FEW_ROWS:
+        return {c: unit for c, (unit, _) in named.items()}
+    if not foreign or len(known) < 2 or len(known) < _KNOWN_CELLS * len(cells):
+        return {}
+    return {c: unit for c, (unit, _) in named.items()}
+
+
+def _names_part(cell: str, lexicon: Lexicon, language: str) -> bool:
+    tokens = tokenise(cell)
+    words = read_words(tokens, find_hits(lexicon, tokens, language))
+    return has_part(words) or words.features - {"skip"} > {"bag"}
+
+
+def _is_same_number(rows: list[Line], column: int) -> bool:
+    """Tell whether a column repeats one number, such as that of the order, in every row."""
+    cells = {cell_of(r, column) for r in rows[1:]}
+    return len(cells) == 1 and len(rows) > _FEW_ROWS and next(iter(cells)).isdecimal()
+
+
+def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set module, unit and group of every line from the headings above it."""
+    _find_headings(lines, lexicon)
+    find_groups(lines)
+    is_whole = any(ln.is_module and ln.unit == "other" for ln in lines) or any(
+        ln.cells and ln.unit == "other" for ln in lines
+    )
+    module: str | None = None
+    usual = _usual_unit(lines, lexicon)
+    unit: Unit = "unknown" if is_whole else usual
+    group: Words | None = None
+    below = _labels_below(lines)
+    for at, line in enumerate(lines):
+        if line.is_module:
+            module, unit = heading_name(line.text), line.unit
+            group = _status_below(line)
+            is_label = line.is_keyed and not line.text.rstrip().endswith(":")
+            if below and is_label and line.count is None:
+                _label_above(lines, at, module, unit)
+        elif line.module is None:
+            line.module, line.unit = module, unit
+        is_told = line.module not in (None, module)  # by a column
+        named = None if is_told else unit_of_label(line, lexicon)
+        if named is not None:
+            line.module, line.unit = named
+        elif is_told and line.unit == "other" and is_at_room(line, line.module or "", lexicon):
+            line.unit = "restraint"
+        elif line.codes and not is_told and _is_told_elsewhere(lines, at, module, lexicon):
+            line.unit = "other"
+        if line.role == "group":
+            group = line.group = facing(line.group, group)
+        elif group is not None and (begins_block(lines, at) or ends_group(line, group)):
+            group = None
+        elif group is not None:
+            line.group = group
+    _settle_unnamed(lines)
+    keep_rooms(lines, lexicon, is_usual=usual == "restraint")
+
+
+def _status_below(line: Line) -> Words | None:
+    """``SRS, current codes:``: the status that a unit's heading gives the codes below it."""
+    leads = line.text.rstrip().endswith(":") and line.count is None
+    is_told = leads and len(line.words.statuses) == 1 and not line.words.voices & {"not", "gone"}
+    return Words(statuses=[*line.words.statuses]) if is_told else None
+
+
+def _is_told_elsewhere(lines: list[Line], at: int, module: str | None, lexicon: Lexicon) -> bool:
+    is_elsewhere = lines[at].unit == "restraint" and _is_elsewhere(lines[at], module, lexicon)
+    return is_elsewhere or (at > 0 and _goes_on(lines[at - 1], lines[at]))
+
+
+def _goes_on(before: Line, line: Line) -> bool:
+    """Tell whether a line is the rest of what a label above said of another unit."""
+    is_rest = before.text.rstrip().endswith(",") and before.unit == "other"
+    return is_rest and indent(line) > indent(before) and not has_label(line.text)
+
+
+def _settle_unnamed(lines: list[Line]) -> None:
+    """A unit whose name says nothing is what its codes show: of the restraints, or another."""
+    unnamed = [ln for ln in lines if ln.unit == "unknown" and ln.codes and ln.module]
+    other = {ln.module for ln in unnamed if _is_of_another(ln)}
+    own = Counter(ln.module for ln in unnamed if ln.words.features & (PARTS - _ANYWHERE | _OWN))
+    for line in lines:
+        if line.unit == "unknown" and line.module in other:
+            line.unit = "other"
+        elif line.unit == "unknown" and own[line.module] >= _SEVERAL:
+            line.unit = "restraint"
+
+
+def _is_of_another(line: Line) -> bool:
+    told = line.words.features
+    is_own = told & (PARTS - _ANYWHERE | _OWN) or has_part(line.words)
+    return line.codes[0].code[:1] == "P" or ("foreign" in told and not is_own)
+
+
+def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
+    """Tell whether a code says itself that another unit than the restraint unit stores it."""
+    told = line.words.features
+    listed = _OTHERS.match(flat(line.text))  # "Other modules: ABS C1503 left front wheel sensor"
+    is_own = bool(told & (PARTS - _ANYWHERE | {"bag"}))
+    if listed and not (is_own and listed["faults"]):  # "Other faults: B1A30 knee bag open"
+        return True
+    is_engine = line.codes[0].code[:1] == "P" and line.codes[0].style == "sae"
+    is_bag = has_part(line.words) and "bag" in told
+    is_bag = is_bag or ({"sensor", "impact"} <= told and "foreign" not in told)
+    if told & (PARTS - _ANYWHERE) or (is_bag and not is_engine):
+        return False
+    is_silence = "communication" in told
+    holds = not told & {"bag", "lamp"} or is_silence
+    says = holds and (_names_holder(line, lexicon) or _leads_from_unit(line, lexicon))
+    if is_engine or says or "elsewhere" in line.words.voices:
+        return True
+    if has_part(line.words) or told & (_OWN | {"communication", "unit", "lamp"}):
+        return False
+    named = name_unit(line.text, lexicon) == ("other", True)
+    if "foreign" in told or line.codes[0].code[:1] == "P":
+        return True
+    return named and (module is None or _begins_inside(line, lexicon))
+
+
+def _begins_inside(line: Line, lexicon: Lexicon) -> bool:
+    """``in the dash there is``: one of the first two words leads to a place."""
+    return not lexicon.small.inside.isdisjoint(t.text for t in tokenise(line.text)[:2])
+
+
+def _leads_from_unit(line: Line, lexicon: Lexicon) -> bool:
+    """``I should add that the brake pump keeps C1B20``: the words before a code name a unit.
+
+    Not so before a code of the network, which tells of the other end of the line.
+    """
+    code = line.codes[0]
+    lead = line.text[: code.start]
+    tokens = tokenise(lead)
+    is_named = name_unit(lead, lexicon) == ("other", True) or _names_computer(tokens, lexicon)
+    if code.code[:1] == "U" or not is_named or lexicon.has_name("restraint", flat(lead)):
+        return False
+    words = read_words(tokens, find_hits(lexicon, tokens, None))
+    return not has_fault(words) and not words.features & _OWN
+
+
+def _names_computer(tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
+    """``the tyre pressure box``, ``im Anhängermodul``: a part of the car and a computer for it."""
+    texts = tuple(t.text for t in tokens)
+    if any(lexicon.is_of_area(t) and t.endswith(tuple(lexicon.small.computers)) for t in texts):
+        return True
+    found = ((at, *find_layout(lexicon, texts, at)) for at in range(len(texts)))
+    return any(
+        "area" in means and _is_computer(texts, at + length, lexicon) for at, means, length in found
+    )
+
+
+def _is_computer(texts: tuple[str, ...], at: int, lexicon: Lexicon) -> bool:
+    return at < len(texts) and texts[at] in lexicon.small.computers
+
+
+def _names_holder(line: Line, lexicon: Lexicon) -> bool:
+    """``in the dash there is``, ``ABS has``: a line names the unit that holds its code."""
+    texts = tuple(t.text for t in line.tokens)
+    for at in range(len(texts)):
+        means, length = find_layout(lexicon, texts, at)
+        if not {"othermodule", "area"} & set(means):
+            continue
+        before, after = texts[max(at - 2, 0) : at], texts[at + length : at + length + 2]
+        holds = at <= 1 and bool(lexicon.small.has & set(after))
+        is_unit = "othermodule" in means or _is_computer(texts, at + length, lexicon)
+        holds = holds or (at <= 1 and is_unit and _leads_to_code(line, lexicon))
+        is_english = texts[at] in lexicon.base
+        if holds or (lexicon.small.inside - ({"no"} if is_english else set())) & set(before):
+            return True
+    return False
+
+
+def _leads_to_code(line: Line, lexicon: Lexicon) -> bool:
+    """``the cluster moans U2C03``: a verb that nobody knows stands between unit and code."""
+    head = [t.text for t in tokenise(line.text[: line.codes[0].start])]
+    strange = [w for w in head[-_VERB_WORDS:] if w not in lexicon.known or w in lexicon.small.has]
+    return bool(strange) and len(head) <= _VERB_WORDS + _UNIT_WORDS
+
+
+def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:
+    """The unit of a report of one unit: the restraint unit where anything speaks of restraints."""
+    if any(ln.is_module and ln.unit == "restraint" for ln in lines):
+        return "restraint"
+    codes = [c for ln in lines for c in ln.codes]
+    is_lamp = bool(codes) and all(c.style == "flash" for c in codes)  # theirs, whose lamp is read
+    if is_lamp or any(ln.words.features & _OWN for ln in lines):
+        return "restraint"
+    named = (name_unit(ln.text, lexicon)[0] for ln in lines if ln.role != "blank")
+    return "restraint" if any(unit == "restraint" for unit in named) else "unknown"
+
+
+def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set which lines name a unit; in a print of the whole car unknown names count too."""
+    for at, line in enumerate(lines):
+        if line.is_module or _turns_to_restraints(lines, at, lexicon):
+            line.unit = name_unit(line.text, lexicon)[0]
+    numbered = _find_numbered(lines)
+    bare = [
+        ln
+        for at, ln in enumerate(lines)
+        if at in numbered or is_bare_heading(lines, at) or _is_area_between(lines, at, lexicon)
+    ]
+    named = {id(ln): _name_heading(ln, lexicon) for ln in bare}
+    known = {heading_name(ln.text) for ln in bare if named[id(ln)][0] == "other"}
+    sure = any(unit == "other" and is_sure for unit, is_sure in named.values())
+    sure = sure or any(ln.is_module and ln.unit == "other" for ln in lines)
+    heads = [ln for ln in bare if named[id(ln)][0] == "restraint"]
+    heads += [ln for ln in lines if ln.is_module and ln.unit == "restraint" and ln.count is None]
+    dresses = Counter(map(_dress_of, (ln for ln in lines if ln.is_module)))
+    alike = [
+        ln for at, ln in enumerate(lines) if dresses[_dress_of(ln)] and _stands_between(lines, at)
+    ]
+    several = len(known) + bool(heads) + any(map(is_unknown_sign, bare)) >= _SEVERAL
+    several = several or any(_dress_of(ln)[2] for ln in alike)
+    several = several or (
+        bool(heads) and any(_heads_strangers(lines, at) for at in range(len(lines)))
+    )
+    if not sure and not several and sum(map(is_addressed, bare)) < _SEVERAL:
+        for line in lines:
+            if (
+                line.is_module
+                and line.unit == "unknown"
+                and not (heads and _is_strange(line, lexicon))
+            ):
+                line.unit = "restraint"  # "control unit" heads a report of one unit
+        return
+    for line in bare:
+        _make_heading(line, named[id(line)][0])
+    _find_between(lines, lexicon)
+
+
+def _is_strange(heading: Line, lexicon: Lexicon) -> bool:
+    """Tell whether a heading names a unit by a word that nobody knows."""
+    texts = [t.text for t in tokenise(heading_name(heading.text))]
+    return any(text not in lexicon.known for text in texts)
+
+
+def _heads_strangers(lines: list[Line], at: int) -> bool:
+    """Tell whether a name stands above codes none of which names a part of the restraints."""
+    line, after = lines[at], next_below(lines, at, 1)
+    if line.is_module or line.codes or after is None or not after.codes:
+        return False
+    is_first = not any(ln.codes for ln in lines[:at]) and is_bare_heading(lines, at)
+    if not (is_first or _stands_between(lines, at)):
+        return False
+    block = takewhile(lambda ln: ln.codes, islice(lines, at + 1, None))
+    return not any(ln.words.features & (PARTS - _ANYWHERE | _OWN) for ln in block)
+
+
+def _find_between(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set headings between codes in the dress of others, whatever they name."""
+    dresses = Counter(map(_dress_of, (ln for ln in lines if ln.is_module)))
+    for at, line in enumerate(lines):
+        if dresses[_dress_of(line)] and _stands_between(lines, at):
+            _make_heading(line, _name_heading(line, lexicon)[0])
+
+
+def _find_numbered(lines: list[Line]) -> set[int]:
+    """``03 Roof (ok to program)``: where lines have a number before a name, and codes below."""
+    found = set()
+    for at, (line, after) in enumerate(pairwise(lines)):
+        if after.codes and not (line.codes or line.cells) and _NUMBERED_NAME.match(line.text):
+            found.add(at)
+    if len(found) < _FEW_ROWS:
+        return set()
+    for at in found:
+        if lines[at].role == "clean":
+            lines[at].role, lines[at].count = "heading", None
+    return found
+
+
+def _make_heading(line: Line, unit: Unit) -> None:
+    line.unit, line.is_module = unit, True
+    if line.role not in ("count", "clean"):
+        line.role = "heading"
+
+
+def _dress_of(line: Line) -> tuple[int, bool, bool]:
+    """What the headings of a print have in common: indent, a number before, a sign behind."""
+    text = line.text.strip()
+    return indent(line), text[:1].isdigit(), line.is_keyed or bool(_COUNTED.search(text))
+
+
+def _stands_between(lines: list[Line], at: int) -> bool:
+    """Tell whether a line stands between codes as headings do, and adds nothing to the one above.
+
+    Better one heading too many, whose unit nobody knows, than another unit's codes in this one.
+    """
+    line, before = lines[at], lines[at - 1] if at else None
+    if line.codes or line.cells or line.is_module or line.role in ("blank", "meta", "header"):
+        return False
+    after = next_below(lines, at, RIGHT_BELOW)
+    if before is None or after is None or not (after.codes and before.codes):
+        return False
+    words, text = line.words, line.text.strip()
+    is_named = text[:1].isupper() or text[:1].isdigit() or bool(DECORATED.match(line.text))
+    is_group = line.known_share == 1.0 and not words.features and (words.seats or words.sides)
+    if not is_named or is_group or text[-1:] in ".,;?!" or len(line.tokens) > MOST_WORDS:
+        return False
+    is_told = words.features & FAULTS - {"defect"} and not _COUNTED.search(text)
+    is_told = is_told or words.voices - {"not", "own"}  # "Checked the plug"
+    is_more = has_part(words) and not _dress_of(line)[2]
+    is_whole = has_fault(before.words) or bool(before.words.statuses)
+    return is_whole and not (is_told or is_more or words.statuses)
+
+
+def _name_heading(line: Line, lexicon: Lexicon) -> tuple[Unit, bool]:
+    """What a heading names; a part of the car that is none of the restraints is another unit."""
+    unit, is_sure = name_unit(line.text, lexicon)
+    is_foreign = "foreign" in line.words.features and not has_part(line.words)
+    return ("other", False) if unit == "unknown" and is_foreign else (unit, is_sure)
+
+
+def _turns_to_restraints(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
+    """``after the fuse the airbag unit answers again:`` leads up to the codes of that unit."""
+    line = lines[at]
+    if line.codes or line.cells or not line.text.rstrip().endswith(":"):
+        return False
+    after = next_below(lines, at, RIGHT_BELOW)
+    if after is None or not after.codes or name_unit(line.text, lexicon)[0] != "restraint":
+        return False
+    line.is_module, line.role = True, "heading"
+    return True
+
+
+def _is_area_between(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
+    """Tell whether a line between two codes is the name of another part of the car, and no more."""
+    line = lines[at]
+    is_inside = 0 < at < len(lines) - 1 and lines[at - 1].codes and lines[at + 1].codes
+    is_row = line.codes or line.cells or line.role not in ("words", "unread", "heading")
+    if is_row or not is_inside or not reads_as_name(line) or heads_seats(lines, at):
+        return False
+    is_memory = line.words.statuses == ["stored"] and len(line.tokens) > 1  # "Seat memory"
+    told = (line.words.statuses and not is_memory) or line.words.voices
+    is_told = told or (has_part(line.words) and not _is_of_blinds(lines, at))
+    is_named = line.text.lstrip()[:1].isupper() and not line.text.rstrip().endswith("-")
+    is_whole = has_fault(lines[at - 1].words)  # the line above wants no second half
+    return is_named and is_whole and not is_told and is_all_area(line.text, lexicon)
+
+
+def _is_of_blinds(lines: list[Line], at: int) -> bool:
+    """``Cortinilla`` above a low voltage or a bare sensor: a blind and its motor, no curtain."""
+    block = takewhile(lambda ln: ln.codes, islice(lines, at + 1, None))
+    return "curtain" in lines[at].words.features and any(
+        ln.words.features & (_ANYWHERE | {"voltage", "foreign"}) for ln in block
+    )
+
+
+def _labels_below(lines: list[Line]) -> bool:
+    """Tell whether labels such as ``System: Airbag`` stand below the faults they belong to."""
+    for line in lines:
+        if line.codes:
+            return True
+        if line.is_module:
+            return False
+    return False
+
+
+def _label_above(lines: list[Line], at: int, module: str, unit: Unit) -> None:
+    """Give a module to the fault right above its label."""
+    for line in map(lines.__getitem__, range(at - 1, -1, -1)):
+        if line.role == "blank" or line.is_module:
+            return
+        line.module, line.unit = module, unit
+        if line.codes:
+            return

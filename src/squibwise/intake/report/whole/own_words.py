@@ -1,0 +1,106 @@
+"""What a report states of itself: its day, the odometer, serial number, the driver's side."""
+
+import datetime as dt
+import re
+from collections.abc import Callable
+from functools import lru_cache
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.language.lexicon import Lexicon, flat
+from squibwise.intake.report.sheet import Sheet
+from squibwise.model.names import Side
+
+_DATED = pattern(r"\b(?:date|datum|fecha|data)\b", re.IGNORECASE)
+_DAY = pattern(r"(?<!\d)(\d{1,4})([-./])(\d{1,2})\2(\d{2,4})(?!\d)")
+
+
+def read_days(sheet: Sheet) -> tuple[dt.date, ...]:
+    """What the day may be that the first line with a date states: day or month may come first."""
+    dated = (ln.text for ln in sheet.lines if not ln.codes and _DATED.search(ln.text))
+    for text in dated:
+        found = _DAY.search(text)
+        if found:
+            one, two, three = int(found[1]), int(found[3]), int(found[4])
+            late = three + 2000 if three < 100 else three
+            orders = ((one, two, three),) if one > 31 else ((late, two, one), (late, one, two))
+            return tuple(dict.fromkeys(d for o in orders if (d := _real_day(*o)) is not None))
+    return ()
+
+
+_ODOMETER = pattern(
+    r"\b(?:odometer|mileage|kilometerstand|km-stand|kilom[eé]trage|kilometraje)\b"
+    r"[^\w\n]{0,12}(?:\((km|mi)\)[^\w\n]{0,4})?"
+    r"(\d+(?:[.,' \u00a0\u202f]\d{3})*)(?!\d)(?:[.,]\d)?\s?(km|mi)?",
+    re.IGNORECASE,
+)
+
+
+def read_odometer(sheet: Sheet) -> tuple[int | None, str]:
+    """What the first line with an odometer states, and its unit; how a fault was stored is none."""
+    for line in sheet.lines:
+        found = None if line.codes else _ODOMETER.search(line.text)
+        if found:
+            digits = re.sub(r"\D", "", found[2])
+            return (
+                (int(digits), (found[1] or found[3] or "").lower())
+                if len(digits) < 8
+                else (None, "")
+            )
+    return None, ""
+
+
+def _real_day(year: int, month: int, day: int) -> dt.date | None:
+    try:
+        return dt.date(year, month, day)
+    except ValueError:
+        return None
+
+
+def read_serial(sheet: Sheet, catalog: Catalog) -> str:
+    """What the first line of no other unit states as a serial number."""
+    words = "|".join(map(re.escape, catalog.said.stories["serial"]))
+    stated = re.compile(
+        rf"(?i)(?<![^\W_])(?:{words})(?![^\W_])[^\w\n]{{0,4}}{_NUMBER_OF}({_SERIAL})"
+    )
+    found = (stated.search(ln.text) for ln in sheet.lines if ln.unit != "other" and not ln.codes)
+    numbers = (re.sub(r"[^0-9A-Z]", "", f[1].upper()) for f in found if f)
+    return next((n for n in numbers if len(n) >= _SHORTEST_SERIAL), "")
+
+
+_NUMBER_OF = r"(?:(?:no|nr|number|num|n[°º])\.?[^\w\n]{1,4})?"
+_SERIAL = r"(?=[A-Z-]*\d)[A-Z0-9][A-Z0-9-]*"
+_SHORTEST_SERIAL = 5  # characters from which a serial number is one of a kind
+_WHEEL_LETTERS = ("lg", "rdp")  # of the sides in the languages that are read
+
+
+def find_hand(text: str, lexicon: Lexicon) -> Side | None:
+    """Return on which side a line says that the driver sits; None where it says nothing of it."""
+    plain = flat(text)
+    if not any(lead in plain for lead in _hand_leads(lexicon)):
+        return None
+    sides: tuple[Side, ...] = ("left", "right")
+    return next((s for s, found in zip(sides, _hands(lexicon), strict=True) if found(plain)), None)
+
+
+@lru_cache(maxsize=4)
+def _hand_leads(lexicon: Lexicon) -> frozenset[str]:
+    small = lexicon.small
+    return frozenset({*small.wheel, *small.wheel_label, *(w for ws in small.hand for w in ws)})
+
+
+@lru_cache(maxsize=4)
+def _hands(lexicon: Lexicon) -> tuple[Callable[[str], object], Callable[[str], object]]:
+    """What finds the left and the right: a word for it, a wheel and a side, a label and a side."""
+    small = lexicon.small
+    wheel, label = ("|".join(map(re.escape, words)) for words in (small.wheel, small.wheel_label))
+    found = []
+    each = zip(small.hand, small.wheel_side, _WHEEL_LETTERS, strict=True)
+    for alone, side, letters in each:
+        names, sides = ("|".join(map(re.escape, words)) for words in (alone, side))
+        one = re.compile(
+            rf"(?<!['\u2019])\b(?:{names}|(?:{wheel})\s(?:{sides}))\b"
+            rf"|(?:^|[,(;:-]\s?)\W{{0,3}}(?:{label})\.?\s(?:(?:{sides})\b|[{letters}]\s*(?:[,;)]|$))"
+        )
+        found.append(one.search)
+    return found[0], found[1]

@@ -1,0 +1,212 @@
+"""Codes that came back after they were cleared, and those told not to have."""
+
+from collections.abc import Iterator
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.claims.assertions import count_strange
+from squibwise.intake.report.language.code_forms import Code
+from squibwise.intake.report.language.lexicon import lexicon_of, tokenise
+from squibwise.intake.report.language.words import Words, add_status, has_fault, has_part
+from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.model.report import ASKED
+
+_CLAUSE = pattern(r"[,;!]\s+|(?<![\s.]\d\d)\.\s+|\s-\s")  # no stop of a date
+_AWAY = frozenset({"not", "gone", "away"})
+_WELL = frozenset({"good", "fine"})
+_ELSEWHERE = frozenset({"mine", "own", "past"})  # another car, or another time
+
+
+class _Clause(msgspec.Struct, kw_only=True):
+    """A clause of a line.
+
+    Attributes:
+        codes: The codes that it names.
+        texts: Its other words.
+        words: What those say.
+    """
+
+    codes: tuple[Code, ...]
+    texts: frozenset[str]
+    words: Words
+
+
+def hear_returns(sheet: Sheet, catalog: Catalog) -> None:
+    """Keep the faults whose codes came back; end the others where the line says they did not.
+
+    ``he cleared both, B1415 came straight back, the other didn't``.
+    """
+    only = lexicon_of(catalog).small.only
+    _hear_last(sheet, catalog)
+    for line in sheet.lines:
+        words = line.words
+        may_be_back = "exists" in words.voices or {"cleared", "present"} <= {*words.statuses}
+        if line.codes and may_be_back:
+            _hear_line(line, sheet, catalog)
+        if (
+            line.codes
+            and "exists" in words.voices
+            and not only.isdisjoint(t.text for t in line.tokens)
+        ):
+            _hear_only(line, sheet, catalog)
+
+
+def _hear_last(sheet: Sheet, catalog: Catalog) -> None:
+    """``Monday: B1A14 gone``, ``Wednesday: back again``: what is said last of a code counts."""
+    ended = {f.code.code for f in sheet.faults if f.code is not None and _is_ended(f)}
+    named: set[str] = set()
+    gone: set[str] = set()
+    back: dict[str, Line] = {}
+    for line, clause, last in _mentions(sheet, catalog) if ended else ():
+        verdict, named = _verdict(clause, catalog), named | last
+        if verdict == "gone":
+            for code in last if clause.codes else named:
+                gone.add(code)
+                back.pop(code, None)
+        elif verdict == "back":
+            back |= dict.fromkeys(gone & last, line)
+    for code, line in back.items():
+        _revive(code, line, sheet)
+
+
+def _is_ended(fault: Fault) -> bool:
+    return bool(fault.absent) or "cleared" in fault.words.statuses
+
+
+def _mentions(sheet: Sheet, catalog: Catalog) -> Iterator[tuple[Line, _Clause, set[str]]]:
+    """Each clause that may speak of codes, and of which: its own, else those named last.
+
+    What is quoted was said before the rest.
+    """
+    last: set[str] = set()
+    for line in sorted(sheet.lines, key=lambda ln: not ln.raw.lstrip().startswith(">")):
+        if line.cells or line.words.voices & _ELSEWHERE or line.why == ASKED:
+            continue
+        if not line.codes and not _speaks_on(line, sheet, catalog):
+            continue
+        for clause in _clauses(line, sheet, catalog):
+            last = {c.code for c in clause.codes} or last
+            yield line, clause, last
+
+
+def _speaks_on(line: Line, sheet: Sheet, catalog: Catalog) -> bool:
+    """``it came back today``, ``both cleared``: nothing but small words of what was named above."""
+    lexicon = lexicon_of(catalog)
+    told = bool(line.words.voices or line.words.statuses)
+    texts = {t.text for t in line.tokens}
+    told = told or not lexicon.small.returns.isdisjoint(texts)
+    told = told and texts.isdisjoint(lexicon.small.rest | lexicon.small.others)
+    if not told or line.role == "blank" or has_part(line.words) or has_fault(line.words):
+        return False
+    said = line.text.rpartition(": ")[2]  # "Monday: both cleared"
+    return count_strange(said, lexicon, sheet.language, lexicon.small.returns) == 0
+
+
+def _verdict(clause: _Clause, catalog: Catalog) -> str:
+    """Whether a clause says ``gone`` of its codes, or ``back``; nothing where it says neither."""
+    words, small = clause.words, lexicon_of(catalog).small
+    is_neither = not small.neither.isdisjoint(clause.texts)
+    if (
+        is_neither
+        or words.voices & (_AWAY | _WELL)
+        or ("cleared" in words.statuses and not _is_back(words))
+    ):
+        return "gone"
+    is_bare = not (has_part(words) or has_fault(words) or "worked" in words.voices)
+    is_dated = bool(clause.codes and clause.texts) and all(t.isdecimal() for t in clause.texts)
+    is_again = is_dated or not small.returns.isdisjoint(clause.texts)
+    return "back" if _is_back(words) or (is_bare and is_again) else ""
+
+
+def _revive(code: str, line: Line, sheet: Sheet) -> None:
+    """Make the fault of a code present; what else was told of it was on the way."""
+    alike = [f for f in sheet.faults if f.code is not None and f.code.code == code]
+    alike = [f for f in alike if f.unit == line.unit or not line.codes]
+    if not alike:
+        return
+    told = next((f for f in reversed(alike) if has_part(f.words)), alike[0])
+    told.absent = ""
+    told.words.statuses[:] = [s for s in told.words.statuses if s != "cleared"]
+    add_status(told.words, "present")
+    told.raws += [line.raw] if line.raw not in told.raws else []
+    for fault in alike:
+        fault.absent = "" if fault is told else "past"
+    bare = {id(f) for f in alike if f is not told and not has_part(f.words)}
+    sheet.faults = [f for f in sheet.faults if id(f) not in bare]
+    sheet.unread = [u for u in sheet.unread if u is not line]
+
+
+def _hear_only(line: Line, sheet: Sheet, catalog: Catalog) -> None:
+    """``Erased. Only B1C93 came back.``: the others that were told before did not."""
+    only = lexicon_of(catalog).small.only
+    for clause in _clauses(line, sheet, catalog):
+        is_only = bool(clause.codes) and not only.isdisjoint(clause.texts)
+        if not (is_only and _is_back(clause.words) and "exists" in clause.words.voices):
+            continue
+        back = {c.code for c in clause.codes if _bring_back(c, line, sheet)}
+        if len(back) == len(clause.codes):
+            _end_others(line, back, sheet)
+
+
+def _hear_line(line: Line, sheet: Sheet, catalog: Catalog) -> None:
+    is_cleared = False
+    back: set[str] = set()
+    for clause in _clauses(line, sheet, catalog):
+        if clause.codes and is_cleared and _is_back(clause.words):
+            back |= {c.code for c in clause.codes if _bring_back(c, line, sheet)}
+        elif back and not clause.codes and _is_of_rest(clause, catalog):
+            _end_others(line, back, sheet)
+        is_cleared = is_cleared or "cleared" in clause.words.statuses
+
+
+def _clauses(line: Line, sheet: Sheet, catalog: Catalog) -> list[_Clause]:
+    found, start = [], 0
+    ends = [m.span() for m in _CLAUSE.finditer(line.text)]
+    for end, after in (*ends, (len(line.text), len(line.text))):
+        own = tuple(c for c in line.codes if start <= c.start and c.end <= end)
+        text = line.text[start:end]
+        for code in own:
+            text = text.replace(code.printed, " ")
+        texts = frozenset(t.text for t in tokenise(text))
+        words = words_of(text, catalog, sheet.language)
+        found.append(_Clause(codes=own, texts=texts, words=words))
+        start = after
+    return found
+
+
+def _is_back(words: Words) -> bool:
+    is_bare = not (has_part(words) or has_fault(words) or words.voices & _AWAY)
+    return is_bare and ("present" in words.statuses or "exists" in words.voices)
+
+
+def _is_of_rest(clause: _Clause, catalog: Catalog) -> bool:
+    small = lexicon_of(catalog).small
+    is_rest = not (small.rest | small.others).isdisjoint(clause.texts)
+    return is_rest and bool(clause.words.voices & _AWAY) and not has_part(clause.words)
+
+
+def _bring_back(code: Code, line: Line, sheet: Sheet) -> bool:
+    """Make the fault told with a code present again, and one with its later mention."""
+    alike = [f for f in sheet.faults if f.code is not None and f.code.code == code.code]
+    told = [f for f in alike if has_part(f.words) and f.first.number <= line.number]
+    if not told:
+        return False
+    for fault in told:
+        fault.absent = ""
+        fault.words.statuses[:] = [s for s in fault.words.statuses if s != "cleared"]
+        add_status(fault.words, "present")
+    bare = [f for f in alike if f.first.number == line.number and not has_part(f.words)]
+    told[-1].raws += [line.raw] if line.raw not in told[-1].raws else []
+    sheet.faults = [f for f in sheet.faults if not any(f is b for b in bare)]
+    return True
+
+
+def _end_others(line: Line, back: set[str], sheet: Sheet) -> None:
+    for fault in sheet.faults:
+        if fault.first.number > line.number or fault.code is None:
+            continue
+        if fault.code.code not in back:
+            fault.absent = fault.absent or "gone"
