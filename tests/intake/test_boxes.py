@@ -13,7 +13,8 @@ ROWS = [
 
 
 def _told(text: str) -> list[str]:
-    return [f"{ln.component} {ln.fault}" for ln in read_text(text).lines if ln.present]
+    lines = read_text(text.replace("\\n", "\n")).lines
+    return [f"{ln.component} {ln.fault}" for ln in lines if ln.present]
 
 
 @pytest.mark.parametrize(("text", "told"), ROWS)

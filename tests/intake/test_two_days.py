@@ -32,3 +32,34 @@ def test_columns_that_are_no_days_end_nothing() -> None:
     text = "code   item                active  stored\n"
     text += "B1511  left curtain open   x       -\nB1512  driver bag open     x       x\n"
     assert [ln.present for ln in read_text(text).lines] == [True, True]
+
+
+GOOD_OR_BAD = {
+    "bars": "Avant | Après\nB1513 | rideau droit | bon | court-circuit\n"
+    "B1514 | rideau gauche | coupé | bon\n",
+    "newest first": "Today | Last week\nB1513 | right curtain | short to ground | ok\n"
+    "B1514 | left curtain | ok | open\n",
+    "readings": "Old scan | New scan\nB1513 right curtain | ok | short\n"
+    "B1514 left curtain | open | clear\n",
+    "way in and out": "| Code | Teil | Eingang | Ausgang |\n| B1513 | Kopfairbag rechts | i.O. | "
+    "Masseschluss |\n| B1514 | Kopfairbag links | Unterbrechung | kein Fehler |\n",
+    "repair": "Teil  x  Vor Reparatur  Nach Reparatur\nB1513  Kopfairbag rechts  -  Kurzschluss\n"
+    "B1514  Kopfairbag links  Unterbrechung  weg\n",
+}
+
+
+@pytest.mark.parametrize("text", GOOD_OR_BAD.values(), ids=GOOD_OR_BAD)
+def test_what_is_good_before_and_bad_after_is_a_fault(text: str) -> None:
+    bad, good = read_text(text).lines
+    assert (bad.component, bad.present) == ("right.curtain", True)
+    assert bad.fault in ("low-or-short", "short-to-ground")
+    assert (good.component, good.present) == ("left.curtain", False)
+
+
+def test_a_number_alone_in_the_later_list_is_there() -> None:
+    lines = read_text("Before: B1511, B1512\nAfter: B1512\n").lines
+    assert [(ln.code, ln.present) for ln in lines] == [
+        ("B1511", False),
+        ("B1512", False),
+        ("B1512", True),
+    ]

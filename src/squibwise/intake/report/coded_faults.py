@@ -151,7 +151,8 @@ def _continues(line: Line, state: State) -> bool:
     if not is_again(code, line, current, current.code):
         return False
     is_gone = bool(why_absent(line.words, is_coded=True))
-    is_told_anew = current.absent and has_part(line.words) and bool(line.words.statuses)
+    is_told_anew = has_part(line.words) and bool(line.words.statuses)
+    is_told_anew = current.absent == "past" or (bool(current.absent) and is_told_anew)
     is_other = (is_gone and not current.absent) or (is_told_anew and not is_gone)
     if line.unit != current.unit or is_other:
         return False

@@ -17,6 +17,7 @@ from squibwise.intake.report.language.features import join_denied, read_words
 from squibwise.intake.report.language.lexicon import Lexicon, Token, flat, tokenise
 from squibwise.intake.report.language.phrases import Hit, find_hits, find_layout
 from squibwise.intake.report.language.words import FAULTS, HEADS, PARTS, has_fault, has_part
+from squibwise.intake.report.layout.boxes import UNMARKED
 from squibwise.intake.report.layout.marks import GONE
 from squibwise.intake.report.line_words import BULLET, language_of
 from squibwise.intake.report.sheet import Line
@@ -241,7 +242,8 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
 
 def _give_role(line: Line, lexicon: Lexicon, language: str | None) -> None:
     texts = tuple(t.text for t in line.tokens)
-    line.why = why_no_code(line, lexicon) if line.codes else ""
+    is_unmarked = line.text.startswith(UNMARKED)
+    line.why = why_no_code(line, lexicon) if line.codes else "not marked" if is_unmarked else ""
     if line.why:
         line.codes, line.role = (), "aside"
         return

@@ -1,4 +1,4 @@
-"""Boxes beside several answers on one line: only what is ticked is said of the row.
+"""Boxes beside several answers, on one line or a line each: only what is ticked is said.
 
 ``driver knee bag  [x] open  [ ] short`` says open; a row without a tick says nothing.
 """
@@ -17,13 +17,14 @@ _BOX = pattern(
     r"|[☐□▢]|(?P<drawn>[☑☒■✅])",
     needs="[(☐□▢☑☒■✅",
 )
+_LEADS = pattern(r"[\s|*-]*[\[(☐□▢☑☒■✅]")
 _APART = pattern(r"\s{2,}|\t|\s*\|\s*")
 _PIECE = pattern(r"[^\s|]+(?: [^\s|]+)*")
 _LAST = pattern(r"(?:.*(?:\s{2,}|\t|[|:]\s*)|.*\s)(?=\S)")
 _CODE = pattern(r"(?<![\w.])(?:[BCPU][0-9A-Fa-f]{4}(?:-\w\w)?|[0-9A-F]{4,6})(?![\w.])")
 _ANSWERS = 2  # boxes on a line that are a choice
 _ROWS = 60  # that one head of columns of boxes may have below it
-_UNMARKED = "[ ] "  # before a row that nobody ticked
+UNMARKED = "[ ][ ] "  # before a row that nobody ticked
 
 
 class _Row(msgspec.Struct, frozen=True):
@@ -47,6 +48,7 @@ class _Row(msgspec.Struct, frozen=True):
 
 def apply_boxes(lines: list[Line], lexicon: Lexicon) -> None:
     """Leave of each row of boxes what is ticked; mark one where no fault is as not ticked."""
+    _pass_over_empty(lines)
     for at, line in enumerate(lines):
         row = _row_of(line, lines[max(at - _ROWS, 0) : at])
         if row is None:
@@ -55,7 +57,18 @@ def apply_boxes(lines: list[Line], lexicon: Lexicon) -> None:
         line.cells = ()
         line.text = "   ".join(filter(None, (row.lead, ticked, row.rest)))
         if not ticked and _asks_for_fault(row, lexicon):
-            line.text = _UNMARKED + _CODE.sub("", line.text)
+            line.text = UNMARKED + (_CODE.sub("", line.text) or line.raw)
+
+
+def _pass_over_empty(lines: list[Line]) -> None:
+    """Mark a fault in words beside its one box, empty in a list where others are ticked."""
+    boxed = ((ln, [*_BOX.finditer(ln.text)]) for ln in lines)
+    found = [(ln, boxes[0], _LEADS.match(ln.text)) for ln, boxes in boxed if len(boxes) == 1]
+    for line, box, leads in found:
+        text = f"{line.text[: box.start()]} {line.text[box.end() :]}".strip(" -*|\t")
+        is_listed = any(m.lastgroup and bool(at) == bool(leads) for _, m, at in found)
+        if box.lastgroup is None and is_listed and not _CODE.search(text):
+            line.text, line.cells = UNMARKED + text, ()
 
 
 def _row_of(line: Line, above: list[Line]) -> _Row | None:

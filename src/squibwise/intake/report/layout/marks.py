@@ -15,8 +15,8 @@ _GOOD, _BAD = "ok", "defect"  # a part that passed, or failed
 _PIECE = pattern(r"\S+(?: \S+)*")
 _ENTRY = pattern(r"\S+")
 _TICK = pattern(r"(?:[xX*+●•✓✔✗✘☒☑]|\([xX]\)|\[[xX]\])")
-_NOTHING = pattern(
-    r"\W*|(?i:none|nil|nothing|nix|nichts|keine?|rien|aucun|nada|niente|nic|brak|niets)"
+NOTHING = pattern(
+    r"[\W_]*|0|(?i:none|clear|nil|nothing|nix|nichts|keine?|rien|aucun|nada|niente|nic|brak|niets)"
 )
 _DATE = pattern(r"\b\d{1,2}[./-]\d{1,2}\b|\b(?:19|20)\d{2}\b")
 _CODE = pattern(r"(?<![\w.])(?:[BCPU][0-9A-Fa-f]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![\w.])")
@@ -26,6 +26,7 @@ _RESULT = pattern(
 _ASTRAY_TICK = 7  # characters that a tick may stand beside its heading
 _CLEARLY = 2  # characters that it must stand nearer to one than to the other
 _TITLES = 4  # words of a heading of ticks
+_RANK_WORDS = 2  # of a heading of a reading
 _ROWS = 2  # that make a table
 
 
@@ -124,7 +125,7 @@ def _at(row: Line, title: _Field, other: _Field) -> str:
 
 def _end_first(row: Line, first: str, last: str) -> None:
     """Say of a fault that stood there first that it is gone, where nothing stands there now."""
-    if _CODE.search(first) and not _CODE.search(last) and _NOTHING.fullmatch(flat(last)):
+    if _CODE.search(first) and not _CODE.search(last) and NOTHING.fullmatch(flat(last)):
         row.text += f"   {GONE}"
         row.cells = (*row.cells, GONE) if row.cells else ()
 
@@ -132,13 +133,17 @@ def _end_first(row: Line, first: str, last: str) -> None:
 def time_of(text: str, lexicon: Lexicon) -> str:
     """Return which time a heading names, ``early``, ``late`` or a ``day``; empty for none."""
     texts = [t.text for t in tokenise(text)]
-    ranked = rank_of(texts, lexicon)
+    is_short = len(texts) <= _RANK_WORDS and not any(w.isdecimal() for w in texts)
+    reads = lexicon.small.reads if is_short else ()  # "first", "after repair"
+    first = texts[:1] if is_short else []  # "vor Reparatur"
+    ranked = next(filter(None, (rank_of(w, lexicon) for w in (texts, [*texts, *reads], first))), "")
     if ranked:
         return ranked
     means = {m for word in texts for m in lexicon.first_meanings(word)}
     if means & {"after", "status:present"}:
         return "late"
-    if "before" in means or any(map(lexicon.is_earlier, texts)):
+    is_early = any(w in lexicon.small.previous or lexicon.is_earlier(w) for w in texts)
+    if "before" in means or is_early:
         return "early"
     return "day" if _DATE.search(text) else ""
 

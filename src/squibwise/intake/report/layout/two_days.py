@@ -10,17 +10,17 @@ import msgspec
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
 from squibwise.intake.report.language.lexicon import Lexicon, flat
-from squibwise.intake.report.layout.marks import GONE, time_of
+from squibwise.intake.report.layout.marks import GONE, NOTHING, time_of
 from squibwise.intake.report.sheet import Line
 
 _PIECE = pattern(r"[^\s|;]+(?: [^\s|;]+)*")
 _NUMBERS = re.compile(r"\d+")
 _CODE = pattern(r"(?=\w*\d)\w{3,7}(?:-\w\w)?")
-_NOTHING = pattern(r"[-\u2010-\u2015\u2212_./]+|0")
 _TICK = pattern(r"[\W_]|1|(?i:x)|[\[(]?[xX✓✔]?[\])]?")
 _TOUCHED = pattern(r"(.*\w{3}) (\w|-)")  # words that reach to the mark of the earlier day
 _LONGEST_MARK, _MARK_WORDS = 30, 4  # characters and words
 _ROWS = 2  # that make a table
+_DAYS = 2
 _FIELDS = 3  # of its narrowest row: what it is of, and two days
 
 
@@ -39,7 +39,7 @@ def apply_two_days(lines: list[Line], lexicon: Lexicon) -> None:
         late = _late_column(_fields(head), lexicon)
         if late is None:
             continue
-        rows = _rows_below(lines[at + 1 :], len(_fields(head)), late)
+        rows = _rows_below(lines[at + 1 :], _width(lines, at), late)
         if len(rows) < _ROWS or all(_is_nothing(r.late) for r in rows):
             continue
         head.role = "meta"
@@ -49,9 +49,15 @@ def apply_two_days(lines: list[Line], lexicon: Lexicon) -> None:
             _tell_now(row, YES if answers else frozenset())
 
 
+def _width(lines: list[Line], at: int) -> int:
+    """The fields of a row: those of the headings, or of the row below where only days have one."""
+    titles = _fields(lines[at])
+    return len(titles) if len(titles) >= _FIELDS else len(_fields(lines[at + 1]))
+
+
 def _late_column(titles: tuple[str, ...], lexicon: Lexicon) -> int | None:
     """Which of the last two headings is the later day, -1 or -2; None where they are no days."""
-    if len(titles) < _FIELDS:
+    if len(titles) < _DAYS:
         return None
     times = [time_of(text, lexicon) for text in titles[-2:]]
     if sorted(times) == ["early", "late"]:
@@ -69,6 +75,8 @@ def _rows_below(lines: list[Line], width: int, late: int) -> list[_Row]:
     rows: list[_Row] = []
     for line in lines:
         fields = _fields(line)
+        if width < _FIELDS:
+            break
         if len(fields) == width - 1 and (touched := _TOUCHED.fullmatch(fields[-2])):
             fields = (*fields[:-2], *touched.groups(), fields[-1])
         if len(fields) != width or not all(map(_is_mark, fields[-2:])):
@@ -99,4 +107,4 @@ def _is_mark(text: str) -> bool:
 
 
 def _is_nothing(text: str) -> bool:
-    return bool(_NOTHING.fullmatch(text)) or flat(text) in NO
+    return bool(NOTHING.fullmatch(flat(text))) or flat(text) in NO
