@@ -107,7 +107,8 @@ class Vocabulary:
     """The terms of a folder, and its rules. A class because each part is read on first use.
 
     Args:
-        folder: Holds ``<language>.tsv``, ``small.toml``, ``rules/kinds.tsv``, ``rules/faults.tsv``.
+        folder: Holds ``<language>.tsv``, ``small.toml``, ``rules/`` with ``kinds.tsv``,
+            ``faults.tsv`` and ``japanese.tsv``.
         kinds: Component kinds that rules may give.
     """
 
@@ -129,6 +130,14 @@ class Vocabulary:
     def faults(self) -> tuple[Rule, ...]:
         """Rules from features to faults."""
         return read_rules(self._folder / "rules" / "faults.tsv", frozenset(FAULTS))
+
+    @cached_property
+    def japanese(self) -> dict[str, str]:
+        """Japanese words, in English; particles that say nothing alone are a blank."""
+        path = self._folder / "rules" / "japanese.tsv"
+        rows = read_tsv(path, ("written", "english"))
+        refuse_repeats((row["written"] for row in rows), path.name)
+        return {row["written"]: row["english"].removeprefix("-") for row in rows}
 
     @cached_property
     def small(self) -> SmallWords:

@@ -29,6 +29,7 @@ from squibwise.intake.report.codes.labels import drop_labels, is_number_only
 from squibwise.intake.report.codes.line_codes import read_codes
 from squibwise.intake.report.coverage import coverage
 from squibwise.intake.report.faults import gather
+from squibwise.intake.report.language.japanese import in_english, is_japanese
 from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.language.phrases import languages, without_umlauts
 from squibwise.intake.report.language.words import KERB, Words, has_fault, has_part
@@ -180,6 +181,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     lexicon = lexicon_of(catalog)
     lines = [line for raw in join_keys(unfold_columns(raws)) for line in split_line(raw, lexicon)]
     _strip_languages(lines)
+    _put_in_english(lines, catalog)
     _spell_umlauts(lines, lexicon)
     sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))
     split_barred_answers(sheet.lines, lexicon)
@@ -245,6 +247,14 @@ def _strip_languages(lines: list[Line]) -> None:
     if len({m[1] for _, m in tagged}) >= _LANGUAGES:
         for line, tag in tagged:
             line.text = line.text[tag.end() :]
+
+
+def _put_in_english(lines: list[Line], catalog: Catalog) -> None:
+    """Read Japanese words by what they are in English; what is printed stays in the line."""
+    for line in lines:
+        if is_japanese(line.text):
+            line.text = in_english(line.text, catalog.vocabulary.japanese)
+            line.cells = tuple(in_english(c, catalog.vocabulary.japanese) for c in line.cells)
 
 
 def _spell_umlauts(lines: list[Line], lexicon: Lexicon) -> None:
