@@ -1,9 +1,9 @@
-"""Japanese words beside codes: parts, places and faults. Common practice, no source; from memory."""
+"""Japanese words beside codes. Common practice, no source; from memory."""
 
 import pytest
+from tests.intake.texts import read_text
 
 from squibwise.intake.report.language.japanese import in_english, is_japanese
-from tests.intake.texts import read_text
 
 LINES = """
 B1B01 運転席エアバッグ 断線 | driver.front-bag open-or-high
@@ -37,11 +37,12 @@ def test_what_is_well_or_cleared_is_no_fault() -> None:
 
 
 def test_the_wheel_on_the_right_is_heard() -> None:
-    found = read_text("SRS 右ハンドル車\nB1B30 RH airbag 断線\n")
+    found = read_text("SRS 右ハンドル車\nB1B30 RH front airbag 断線\n")
     assert [ln.component for ln in found.lines] == ["driver.front-bag"]
 
 
 def test_the_longest_word_counts_and_strange_ones_stay() -> None:
     words = {"運転席": "driver", "運転席側": "driver side"}
     assert in_english("運転席側窓", words) == " driver side 窓"
-    assert is_japanese("ＡＢ") and not is_japanese("Fahrertür")
+    assert is_japanese("ＡＢ")
+    assert not is_japanese("Fahrertür")
