@@ -8,10 +8,10 @@ from typing import Any
 import msgspec
 import pytest
 
+from squibwise.catalog.crash_words import CrashWords
 from squibwise.catalog.load import DATA, load_catalog
 from squibwise.catalog.priors import CurveFile, Severity, ShareFile, SplitFile, read_priors
 from squibwise.catalog.reading import read_toml
-from squibwise.catalog.vocabulary import CrashWords
 from squibwise.errors import CatalogError
 from squibwise.model.words import WEAK_BASES
 

@@ -20,6 +20,7 @@ from squibwise.catalog.components import (
     Template,
     VinRules,
 )
+from squibwise.catalog.crash_words import CrashWords
 from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
@@ -42,7 +43,7 @@ from squibwise.catalog.texts import (
     read_notices,
     read_word_sets,
 )
-from squibwise.catalog.vocabulary import CrashWords, Vocabulary
+from squibwise.catalog.vocabulary import Vocabulary
 from squibwise.errors import CatalogError, ModelError
 from squibwise.model.names import PLACES, split_component, split_loop
 

@@ -7,8 +7,8 @@ import msgspec
 
 from squibwise.catalog.facts import Source
 from squibwise.catalog.reading import key_entries, read_toml, refuse_repeats, refuse_unknown
+from squibwise.catalog.story_words import DEVICE, TOUCHED, Sign, StoryWord
 from squibwise.catalog.texts import CautionText, MovedSteps
-from squibwise.catalog.vocabulary import DEVICE, TOUCHED, Sign, StoryWord
 from squibwise.errors import CatalogError
 from squibwise.model.words import FAULTS, Basis
 

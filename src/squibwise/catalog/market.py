@@ -8,7 +8,7 @@ import msgspec
 
 from squibwise.catalog.facts import Source
 from squibwise.catalog.reading import key_entries, read_files, refuse_unknown_sources
-from squibwise.catalog.vocabulary import plain
+from squibwise.catalog.story_words import plain
 from squibwise.errors import CatalogError
 from squibwise.model.market import Condition, Policy
 from squibwise.model.words import Basis

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.vocabulary import plain
+from squibwise.catalog.story_words import plain
 from squibwise.history.apart import PUT_RIGHT, find_apart
 from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.history.order import CURED, History

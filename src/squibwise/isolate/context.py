@@ -7,7 +7,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain, Element, LoopRepair
-from squibwise.catalog.vocabulary import Sign
+from squibwise.catalog.story_words import Sign
 from squibwise.errors import InputError, ModelError
 from squibwise.history.apart import list_apart
 from squibwise.history.order import History, put_in_order, read_history

@@ -10,8 +10,8 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import LoopRepair, LoopTest
+from squibwise.catalog.story_words import DEVICE, Sign, StoryWord, plain
 from squibwise.catalog.texts import MovedSteps
-from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord, plain
 from squibwise.isolate.context import Context, Told
 from squibwise.model.evidence import Story
 from squibwise.model.names import split_loop

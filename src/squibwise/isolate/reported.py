@@ -7,7 +7,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain
-from squibwise.catalog.vocabulary import plain
+from squibwise.catalog.story_words import plain
 from squibwise.history.order import read_history
 from squibwise.history.returned import is_heard, is_there, is_whole, lines_for
 from squibwise.history.signed import loads_on

@@ -7,7 +7,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element, LoopFault
-from squibwise.catalog.vocabulary import Sign
+from squibwise.catalog.story_words import Sign
 from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.signs import USED, Signs, signs_of

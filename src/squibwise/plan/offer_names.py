@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.vocabulary import plain
+from squibwise.catalog.story_words import plain
 from squibwise.model.case import Case
 from squibwise.model.market import KEPT_STATES, JudgedOffer, Need, Offer
 from squibwise.model.names import side_of, split_component

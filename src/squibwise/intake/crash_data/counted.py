@@ -6,8 +6,8 @@ from functools import lru_cache
 
 import msgspec
 
+from squibwise.catalog.crash_words import CountedWords
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.vocabulary import CountedWords
 from squibwise.intake.crash_data.settings import Settings
 from squibwise.model.car import Car
 from squibwise.model.evidence import Recorder

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Sequence
 import msgspec
 import numpy as np
 
+from squibwise.catalog.crash_words import Element
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.vocabulary import Element
 from squibwise.errors import InputError
 from squibwise.intake.crash_data.counted import read_counted
 from squibwise.intake.crash_data.pulses import record_of

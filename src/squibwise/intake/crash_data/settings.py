@@ -7,8 +7,8 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.crash_words import CrashWords
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.vocabulary import CrashWords
 from squibwise.intake.patterns import pattern
 from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding, Origin, Severity

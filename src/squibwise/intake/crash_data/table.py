@@ -11,7 +11,7 @@ from typing import Literal
 import msgspec
 import numpy as np
 
-from squibwise.catalog.vocabulary import CrashWords, UnitWords
+from squibwise.catalog.crash_words import CrashWords, UnitWords
 from squibwise.errors import InputError
 from squibwise.intake.crash_data.settings import Array, Settings, number, unit_in
 from squibwise.intake.patterns import pattern
