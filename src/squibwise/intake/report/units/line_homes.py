@@ -45,8 +45,8 @@ _UNITS = pattern(
     r"centrali|sterownik|uklad|node\b|controller)"
 )
 _COUNTED = pattern(
-    r"(?:[:|(-]\s?|\s)\d{1,3}\s[^\W\d_]+\W{0,3}(?:[^\W\d_]\W?)?$"
-)  # "Roof: 2 faults"
+    r"(?:[:|(-]\s?|\s)\d{1,3}\s[^\W\d_]+\W{0,3}(?:[^\W\d_]\W?)?$|[:(\[|x]\s?\d{1,3}\s?[)\]]?$"
+)  # "Roof: 2 faults", "Roof (2)"
 _NUMBERED_NAME = pattern(r"\s*\d{2}\s[^\W\d_][^,;?!]*$")
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
@@ -59,6 +59,7 @@ _NAME = pattern(r"[^\W\d]\D{1,24}")
 _COLUMNS = 8
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
+_OF_HEADS = frozenset("bag airbagmodule pretension curtain crashrecord".split())
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
@@ -222,6 +223,7 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     told = line.words.features
     listed = _OTHERS.match(flat(line.text))  # "Other modules: ABS C1503 left front wheel sensor"
     is_own = bool(told & (PARTS - _ANYWHERE | {"bag"}))
+    is_own = is_own or (line.codes[0].code[:1] == "B" and line.words.says_nothing)
     if listed and not (is_own and listed["faults"]):  # "Other faults: B1A30 knee bag open"
         return True
     is_engine = line.codes[0].code[:1] == "P" and line.codes[0].style == "sae"
@@ -317,7 +319,7 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     """Set which lines name a unit; in a print of the whole car unknown names count too."""
     for at, line in enumerate(lines):
         if line.is_module or _turns_to_restraints(lines, at, lexicon):
-            line.unit = name_unit(line.text, lexicon)[0]
+            line.unit = _name_heading(line, lexicon)[0]
     numbered = _find_numbered(lines)
     bare = [
         ln
@@ -424,13 +426,16 @@ def _stands_between(lines: list[Line], at: int) -> bool:
     is_told = words.features & FAULTS - {"defect"} and not _COUNTED.search(text)
     is_told = is_told or words.voices - {"not", "own"}  # "Checked the plug"
     is_more = has_part(words) and not _dress_of(line)[2]
-    is_whole = has_fault(before.words) or bool(before.words.statuses)
-    return is_whole and not (is_told or is_more or words.statuses)
+    is_whole = has_fault(before.words) or before.words.statuses or _COUNTED.search(text)
+    is_apart = is_whole or (words.features & _OF_HEADS and before.codes[0].code[:1] == "P")
+    return bool(is_apart) and not (is_told or is_more or words.statuses)
 
 
 def _name_heading(line: Line, lexicon: Lexicon) -> tuple[Unit, bool]:
     """What a heading names; a part of the car that is none of the restraints is another unit."""
     unit, is_sure = name_unit(line.text, lexicon)
+    if line.words.features & _OF_HEADS and "foreign" not in line.words.features:
+        return "restraint", False
     is_foreign = "foreign" in line.words.features and not has_part(line.words)
     return ("other", False) if unit == "unknown" and is_foreign else (unit, is_sure)
 
