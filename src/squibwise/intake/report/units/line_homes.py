@@ -59,7 +59,7 @@ _NAME = pattern(r"[^\W\d]\D{1,24}")
 _COLUMNS = 8
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
-_OF_HEADS = frozenset("bag airbagmodule pretension curtain crashrecord".split())
+_OF_HEADS = frozenset("bag airbagmodule pretension crashrecord".split())
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
@@ -434,9 +434,10 @@ def _stands_between(lines: list[Line], at: int) -> bool:
 def _name_heading(line: Line, lexicon: Lexicon) -> tuple[Unit, bool]:
     """What a heading names; a part of the car that is none of the restraints is another unit."""
     unit, is_sure = name_unit(line.text, lexicon)
-    if line.words.features & _OF_HEADS and "foreign" not in line.words.features:
+    told = line.words.features
+    if told & _OF_HEADS and not (line.words.is_placed or told & {"foreign", "curtain"}):
         return "restraint", False
-    is_foreign = "foreign" in line.words.features and not has_part(line.words)
+    is_foreign = "foreign" in told and not has_part(line.words)
     return ("other", False) if unit == "unknown" and is_foreign else (unit, is_sure)
 
 
