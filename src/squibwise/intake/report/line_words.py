@@ -25,7 +25,16 @@ def words_of(text: str, catalog: Catalog, language: str | None) -> Words:
 
 def words_in(text: str, lexicon: Lexicon, language: str | None) -> Words:
     """Return what a piece of text says, codes aside, by the phrases of a lexicon."""
-    tokens = tokenise(text)
+    return said_by(tokenise(text), lexicon, language)
+
+
+def said_by(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -> Words:
+    """Return what words say together."""
+    return _said(tokens, lexicon, language).copy()
+
+
+@lru_cache(maxsize=1024)  # a line and its pieces are asked again and again
+def _said(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -> Words:
     return read_words(tokens, find_hits(lexicon, tokens, language), lexicon.denying)
 
 

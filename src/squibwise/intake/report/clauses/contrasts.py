@@ -15,7 +15,7 @@ from squibwise.intake.report.clauses.own_places import cut_out
 from squibwise.intake.report.language.joints import joining, one_of, spans_of, turning
 from squibwise.intake.report.language.lexicon import BASE, Lexicon, flat, tokenise
 from squibwise.intake.report.language.words import FAULT_WORDS, HEADS, TELLS, Words, names_another
-from squibwise.intake.report.line_words import language_of, words_in
+from squibwise.intake.report.line_words import language_of, said_by, words_in
 from squibwise.intake.report.sheet import Line
 
 _LONGEST = 200  # characters of a line that is looked at
@@ -65,19 +65,29 @@ def _not_only(lexicon: Lexicon) -> re.Pattern[str]:
     return re.compile(rf"\b{one_of(lexicon.small.denies | {'no'})}\s{one_of(lexicon.small.only)}\s")
 
 
+@lru_cache(maxsize=32)
+def _turning(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
+    return re.compile(rf"\s{turning(lexicon, language)}\s")
+
+
+@lru_cache(maxsize=4)
+def _instead(lexicon: Lexicon) -> re.Pattern[str]:
+    return re.compile(rf"\s{one_of(lexicon.small.instead)}\s")
+
+
 class _Contrast:
     """A line with its clauses. A class because every step needs the line and its language."""
 
     def __init__(self, line: Line, lexicon: Lexicon, language: str | None) -> None:
         self.line, self.lexicon, self.language = line, lexicon, language
-        self.turned = re.compile(rf"\s{turning(lexicon, language)}\s")
-        self.instead = re.compile(rf"\s{one_of(lexicon.small.instead)}\s")
+        self.turned = _turning(lexicon, language)
+        self.instead = _instead(lexicon)
 
     def lines(self) -> list[Line]:
         """The line without what it denies; as it is where nobody can tell that."""
         if (
             not self.instead.search(self.line.text)
-            and not self._says(self.line.text).voices & _ENDED
+            and not said_by(self.line.tokens, self.lexicon, self.language).voices & _ENDED
         ):
             return [self.line]
         only = _not_only(self.lexicon).search(flat(self.line.text))

@@ -13,13 +13,13 @@ from squibwise.intake.report.claims.asides import (
 from squibwise.intake.report.claims.closings import part_closing
 from squibwise.intake.report.claims.hearsay import why_of_others
 from squibwise.intake.report.codes.labels import numbers_a_thing
-from squibwise.intake.report.language.features import join_denied, read_words
+from squibwise.intake.report.language.features import join_denied
 from squibwise.intake.report.language.lexicon import Lexicon, Token, flat, tokenise
 from squibwise.intake.report.language.phrases import Hit, find_hits, find_layout
 from squibwise.intake.report.language.words import FAULTS, HEADS, PARTS, has_fault, has_part
 from squibwise.intake.report.layout.boxes import UNMARKED
 from squibwise.intake.report.layout.marks import GONE
-from squibwise.intake.report.line_words import BULLET, language_of
+from squibwise.intake.report.line_words import BULLET, language_of, said_by
 from squibwise.intake.report.sheet import Line
 from squibwise.model.report import ASKED
 
@@ -165,7 +165,7 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     """
     language = language_of(line, lexicon, usual)
     hits = join_denied(find_hits(lexicon, line.tokens, language), line.tokens)
-    line.words = read_words(line.tokens, hits, lexicon.denying)
+    line.words = said_by(line.tokens, lexicon, language)
     if not line.codes:
         hear_untested(line.words)
     denied = [h for h in hits if _denies_status(h, line.tokens, lexicon)]
@@ -236,7 +236,7 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
             if denies(texts[:at]) and not denies(texts[at : at + length]):
                 return False  # "not all ok"
             rest = line.tokens[:at] + line.tokens[at + length :]
-            return not has_fault(read_words(rest, find_hits(lexicon, rest, language)))
+            return not has_fault(said_by(rest, lexicon, language))
     return False
 
 

@@ -1,6 +1,9 @@
 """Words of a line to the phrases they hold: the longest, compounds, misspellings, inflections."""
 
+from bisect import bisect_left
+from collections.abc import Iterator
 from functools import lru_cache
+from itertools import islice, takewhile
 
 import msgspec
 
@@ -55,7 +58,7 @@ def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
     return found
 
 
-@lru_cache(maxsize=32)  # asked of a line and of its pieces again and again
+@lru_cache(maxsize=1024)  # asked of a line and of its pieces again and again
 def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None) -> tuple[Hit, ...]:
     """Return the phrases of a line: as many words covered as can be, by as few phrases.
 
@@ -289,8 +292,18 @@ def bones_of(word: str) -> str:
 @lru_cache(maxsize=1024)
 def _beginning(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> tuple[str, ...]:
     """The known words that go on from one cut short; none where too many do."""
-    known = {w for n in names for w in lexicon.words[n] if w.startswith(word)} - {word}
+    known = {w for n in names for w in _going_on_from(_sorted(lexicon, n), word)} - {word}
     return tuple(sorted(known)) if len(known) <= _MOST_ENDINGS else ()
+
+
+@lru_cache(maxsize=16)
+def _sorted(lexicon: Lexicon, name: str) -> list[str]:
+    return sorted(lexicon.words[name])
+
+
+def _going_on_from(words: list[str], start: str) -> Iterator[str]:
+    """The words of a sorted list that begin so."""
+    return takewhile(lambda w: w.startswith(start), islice(words, bisect_left(words, start), None))
 
 
 @lru_cache(maxsize=1024)

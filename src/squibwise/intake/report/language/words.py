@@ -37,6 +37,21 @@ class Words(msgspec.Struct, kw_only=True):
     voices: set[str] = msgspec.field(default_factory=set)
     is_driver_doubtful: bool = False
 
+    def copy(self) -> "Words":
+        """Return words that say the same and can be changed alone."""
+        return Words(
+            features=set(self.features),
+            seats=set(self.seats),
+            sides=set(self.sides),
+            rows=set(self.rows),
+            ends=set(self.ends),
+            stages=set(self.stages),
+            numbers=set(self.numbers),
+            statuses=list(self.statuses),
+            voices=set(self.voices),
+            is_driver_doubtful=self.is_driver_doubtful,
+        )
+
     def rule_features(self) -> set[str]:
         """Return the features together with the values that rules ask for."""
         found = set(self.features)
