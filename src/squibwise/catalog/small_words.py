@@ -21,6 +21,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         broken_off: They say of a reading that it did not come to its end.
         previous: They say of a reading that it was made before.
         is_was: Two verbs that are the whole of a cell: a fault is there, or was.
+        dittos: Short for what stands above, with their points.
         nothing: Behind a bare code they may deny it.
         inverts: Verbs that begin a question, with an article behind them.
         finding: They say that something showed, or name where it would; denied, it did not.
@@ -103,6 +104,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     broken_off: frozenset[str]
     previous: frozenset[str]
     is_was: tuple[tuple[str, str], ...]
+    dittos: tuple[str, ...]
     nothing: frozenset[str]
     inverts: frozenset[str]
     finding: frozenset[str]

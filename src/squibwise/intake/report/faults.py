@@ -237,17 +237,23 @@ def _says_of_line(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> b
 
 
 def _repeats(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> bool:
-    """``The left curtain is open. So is the right one.``: a place like the one before it."""
+    """``The left curtain is open. So is the right one.``: a place, or a part, like the one before.
+
+    ``ditto   st. 2   ditto``: its stage, too.
+    """
     current, words = state.current, line.words
     if hear_neither(line.text, words, lexicon):
         line.role = "words"
-    told = words.features - {"skip", "same", "also", "side", "byside", *KERB}
-    is_alike = bool(words.features & {"same", "also"}) and not (told or words.voices)
-    if not (is_alike and words.is_sided and line.role in ("words", "unread")) or "?" in line.text:
+    told = words.features - {"skip", "same", "also", "side", "byside", "stagehead", *KERB}
+    is_part = "same" in words.features and line.known_share == 1.0 and told <= OWN_PARTS
+    is_alike = bool(words.features & {"same", "also"}) and not words.voices
+    is_alike = is_alike and (is_part if told else words.is_sided or bool(words.stages))
+    if not (is_alike and line.role in ("words", "unread")) or "?" in line.text:
         return False
     if current is None or current.absent or state.blanks or len(line.tokens) > _MOST_ALIKE:
         return False
-    if current.words.seats & words.seats or current.words.sides & words.sides:
+    is_there = current.words.seats & words.seats or current.words.sides & words.sides
+    if is_there and not told:
         return False
     repeat_part(words, current.words)
     add_statuses(words, current.words)

@@ -44,6 +44,7 @@ from squibwise.intake.report.layout.signs import (
     apply_yes_columns,
     deal_states,
     join_keys,
+    spell_dittos,
     split_barred_answers,
 )
 from squibwise.intake.report.layout.two_columns import unfold_columns
@@ -183,6 +184,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     _strip_languages(lines)
     _put_in_english(lines, catalog)
     _spell_umlauts(lines, lexicon)
+    spell_dittos(lines, lexicon)
     sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))
     split_barred_answers(sheet.lines, lexicon)
     apply_two_days(sheet.lines, lexicon)

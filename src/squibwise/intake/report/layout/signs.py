@@ -35,6 +35,12 @@ _NOW, _ONCE = "present", "stored"
 _LETTERS = 3  # of the longest cell in a column of letters
 _ABSENT = "not there"  # of a row that every column of states denies
 _NO = NO | {"-"}
+_DITTO = pattern(  # marks that stand alone below what they repeat
+    r"(?<![^\s|;])(?:-{1,2}\s?(?:[\"\u2033\u201c-\u201f\u3003]|''|´´)\s?-{1,2}"
+    r"|[\"\u2033\u201c-\u201f\u3003]|''|´´|``|,,)(?![^\s|;])"
+)
+_APART = r"(?:(?<=\d\s)|(?<=\s\s)|(?<=\t)|(?<=[|;]\s)|(?<![^|;]))"
+_SAME = "ditto"
 _KEY = pattern(r"\s*([\w.\[\]-]{0,30}?\d{1,4}\]?)[._](\w{2,12})\s?[=:]\s?(.*)")
 
 
@@ -51,6 +57,27 @@ def join_keys(raws: Sequence[RawLine]) -> list[RawLine]:
             text = "   ".join(values)
             joined.append(msgspec.structs.replace(lines[0][0], text=text))
     return joined
+
+
+def spell_dittos(lines: list[Line], lexicon: Lexicon) -> None:
+    """Put into a cell what stands above its mark of repetition, elsewhere the word for such marks.
+
+    ``B1101  curtain  L  open`` above ``B1102  "  R  "``.
+    """
+    words = "|".join(map(re.escape, lexicon.small.dittos))
+    sign = re.compile(rf"{_DITTO.pattern}|{_APART}(?:{words})(?=\s|$)")
+    above: Line | None = None
+    for line in lines:
+        if above is not None and above.cells:
+            same = [
+                c if not _DITTO.fullmatch(c) else cell_of(above, n)
+                for n, c in enumerate(line.cells)
+            ]
+            if same != [*line.cells]:
+                line.cells, line.text = tuple(same), "\t".join(same)
+        elif above is not None and not line.cells:
+            line.text = sign.sub(_SAME, line.text)
+        above = line if any(c.isalnum() for c in line.text) else None
 
 
 def apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
