@@ -22,7 +22,7 @@ _DRAWN = [pattern(rf"(?:(?<=^)|{sign})\s*(?P<field>\S.*?)?\s*(?={sign}|$)") for 
 _DRAWN.append(pattern(r"(?P<field>\S+)"))
 _BLANKS, _WORDS = len(_SIGNS) - 1, len(_SIGNS)
 _CELLS = -1  # fields that are cells already
-_TABS = _SIGNS.index(r"\t")
+_SPLIT = "|\t"  # the first of them, at which a field may be empty
 _MERGED = pattern(r"^(?:\t|\s{6,}\S)|\t\s*\t")  # a row with an empty cell
 _RULED = pattern(r"(?=.*[-=])\W+")  # "|---|---|", "====="
 _NUMBERED = pattern(r"\d\d")
@@ -111,7 +111,7 @@ class _Tables:
         return sorted(scores, key=lambda name: -scores[name])
 
     def fill_merged(self) -> None:
-        """Give a row the part of the row above where one cell stands for both.
+        """Give a row the part, or the place, of the row above where one cell stands for both.
 
         ``pretensioner   left   open`` above ``   right   shorted``.
         """
@@ -119,24 +119,37 @@ class _Tables:
             if not _MERGED.search(row.text) and "" not in row.cells:
                 continue
             above = next((ln for ln in reversed(self.lines[:at]) if ln.text.strip()), None)
-            drawn = _CELLS if row.cells else _TABS if "\t" in row.text else _BLANKS
+            sign = next((at for at, sign in enumerate(_SPLIT) if sign in row.text), _BLANKS)
+            drawn = _CELLS if row.cells else sign
             if above is not None and bool(above.cells) == bool(row.cells):
                 self._fill(row, above, drawn)
 
     def _fill(self, row: Line, over: Line, drawn: int) -> None:
-        """Fill the cell below the one that names a part, in a row that names a place and none."""
-        own = {at: text for at, text in _all_fields(row, drawn).items() if text}
-        above, drawn_text = _all_fields(over, drawn), row.text
-        parts = [at for at, text in above.items() if self._any_means(text, _is_part)]
-        places = [at for at in own if self._any_means(own[at], _is_place)]
-        beside = [at for at in places if self._any_means(above.get(at, ""), _is_place)]
+        """Fill the empty cell of a row below the one that stands for both."""
+        fields, over_fields = _all_fields(row, drawn), _all_fields(over, drawn)
+        own, above = ({at: t for at, t in f.items() if t} for f in (fields, over_fields))
+        start = self._merged(own, above)
+        if start is None:
+            return
+        filled, text = _with_fields(row, {**fields, start: above[start]}), row.text
+        row.text, row.cells = filled.text, filled.cells
+        if 0 <= drawn < len(_SPLIT):  # the next row stands below this one
+            row.text = _SPLIT[drawn].join({**fields, start: above[start]}.values())
+        elif drawn == _BLANKS:
+            row.text = f"{'':{start}}{above[start]}".ljust(min(own)) + text[min(own) :]
+
+    def _merged(self, own: dict[int, str], above: dict[int, str]) -> int | None:
+        """The field above that a row has not: its part, or the place that leads both."""
         named = any(self._any_means(text, _names_part) for text in own.values())
-        if len(parts) == 1 and parts[0] not in own and beside and len(own) > 1 and not named:
-            start, part = parts[0], above[parts[0]]
-            filled = _with_fields(row, {**own, start: part})
-            row.text, row.cells = filled.text, filled.cells
-            if drawn == _BLANKS:  # the next row stands below this one
-                row.text = f"{'':{start}}{part}".ljust(min(own)) + drawn_text[min(own) :]
+        places = [at for at in own if self._any_means(own[at], _is_place)]
+        first = min(above, default=0)
+        if named and first < min(own) and not places and self._any_means(above[first], _is_place):
+            return first
+        parts = [at for at, text in above.items() if self._any_means(text, _is_part)]
+        is_led = parts == [first] and any(map(_CODED.search, own.values()))
+        is_led = is_led or any(self._any_means(above.get(at, ""), _is_place) for at in places)
+        is_merged = len(parts) == 1 and parts[0] not in own and len(own) > 1
+        return parts[0] if is_merged and is_led and not named else None
 
     def below(self, at: int) -> tuple[_Head, list[_Row]] | None:
         """The table that a line heads; None where it heads none."""
@@ -229,9 +242,9 @@ def _fields_of(line: Line, drawn: int) -> dict[int, str]:
 
 
 def _all_fields(line: Line, drawn: int) -> dict[int, str]:
-    """The fields of a line; those before and behind the tabs at its ends are empty ones."""
-    if drawn == _TABS:
-        return {at: text.strip() for at, text in enumerate(line.text.split("\t"))}
+    """The fields of a line; those before and behind bars or tabs at its ends are empty ones."""
+    if 0 <= drawn < len(_SPLIT):
+        return {at: text.strip() for at, text in enumerate(line.text.split(_SPLIT[drawn]))}
     return _fields_of(line, drawn)
 
 
