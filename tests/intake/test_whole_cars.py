@@ -215,3 +215,19 @@ def test_faults_without_codes_are_not_those_of_a_code_of_another_unit_below(othe
         (None, "driver.front-bag"),
         ("B1999", "passenger.retractor-pretensioner"),
     ]
+
+
+ABOUT = """
+Cluster|U1401 Lost comms with restraint control
+Gateway|U1401 Rückhalteelektronik, fehlende Botschaft
+Gateway|U1401 perte de communication calculateur de retenue
+Motore|U1401 dati non validi dal modulo ritenuta
+Gateway|U1401 veiligheidssysteem, geen communicatie
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", ABOUT)
+def test_a_network_code_elsewhere_about_the_restraint_unit_names_it(row: str) -> None:
+    """SAE J2012: U codes are of the network."""
+    (line,) = read_text(row.replace("|", "\n") + "\n", "r.txt").lines
+    assert (line.component, line.unit) == ("centre.control-unit", "other")

@@ -17,6 +17,7 @@ from squibwise.intake.report.candidates import (
     rank,
 )
 from squibwise.intake.report.language.code_forms import Code, find_codes
+from squibwise.intake.report.language.lexicon import flat, lexicon_of
 from squibwise.intake.report.language.words import FAULTS, KERB, Words, has_part
 from squibwise.intake.report.sheet import CLEAR, Fault
 from squibwise.model import report
@@ -49,11 +50,18 @@ def settle(fault: Fault, scope: Scope) -> None:
         fault.unit = "restraint"
     if fault.unit == "restraint" or (fault.unit == "unknown" and fault.words.features & SURE_PARTS):
         return
-    about = fault.words.features & {"unit", "system", "airbagmodule", "bag"}
     is_network = fault.code is not None and fault.code.code.startswith("U")
+    about = bool(fault.words.features & {"unit", "system", "airbagmodule", "bag"})
+    about = about or (is_network and _names_restraints(fault, scope))
     is_told = fault.meant == "communication" or (is_network and fault.meant != "unknown")
     is_about_unit = fault.unit == "other" and about and is_told
     fault.candidates, fault.clash = ((_UNIT,) if is_about_unit else ()), ()
+
+
+def _names_restraints(fault: Fault, scope: Scope) -> bool:
+    if has_part(fault.words) or "foreign" in fault.words.features:
+        return False
+    return lexicon_of(scope.catalog).has_name("restraint", flat(" ".join(fault.texts)))
 
 
 def take_group(fault: Fault) -> None:
