@@ -78,7 +78,8 @@ def take_group(fault: Fault) -> None:
     words.ends |= group.ends if not words.ends else set()
     words.rows |= group.rows if not words.rows else set()
     if not words.statuses and not fault.absent:
-        words.statuses += group.statuses
+        is_two = {"present", "stored"} <= {*group.statuses}  # names of two columns
+        words.statuses += [] if is_two else group.statuses
         fault.absent = fault.absent or ("gone" if group.voices & {"gone", "past"} else "")
 
 

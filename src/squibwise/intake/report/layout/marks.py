@@ -14,7 +14,7 @@ GONE = "not there"  # of a row that its column denies
 _GOOD, _BAD = "ok", "defect"  # a part that passed, or failed
 _PIECE = pattern(r"\S+(?: \S+)*")
 _ENTRY = pattern(r"\S+")
-_TICK = pattern(r"(?:[xX*+●•✓✔✗✘☒☑]|\([xX]\)|\[[xX]\])")
+TICK = pattern(r"(?:[xX*+●•✓✔✗✘☒☑]|\([xX]\)|\[[xX]\])")
 NOTHING = pattern(
     r"[\W_]*|0|(?i:none|clear|nil|nothing|nix|nichts|keine?|rien|aucun|nada|niente|nic|brak|niets)"
 )
@@ -78,7 +78,7 @@ def apply_results(lines: list[Line]) -> None:
 
 def _tick_of(row: Line, answers: list[_Field]) -> tuple[int, int, bool] | None:
     """Where the only tick of a row stands, and whether that is below a yes."""
-    ticks = [m for m in _ENTRY.finditer(row.text) if _TICK.fullmatch(m[0])]
+    ticks = [m for m in _ENTRY.finditer(row.text) if TICK.fullmatch(m[0])]
     if row.cells or len(ticks) != 1:
         return None
     tick = _Field(ticks[0][0], *ticks[0].span())

@@ -10,6 +10,7 @@ from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
 from squibwise.intake.report.language.lexicon import Lexicon, flat
+from squibwise.intake.report.layout.marks import TICK
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 from squibwise.model.words import Status
@@ -21,16 +22,19 @@ _LEGEND = pattern(
 _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
+_TICKED = "x"
+_ROWS = 2  # of a table drawn by blanks
 _MOST_COLUMNS = 60  # a line of more words is no heading
 _ENTRY = pattern(r"[^\s|]+")
-_GOES_ON = pattern(r" [^\W\d_]{3}")  # a word right behind another
+_BEFORE, _BEHIND = pattern(r"(?:\s\s|[\t|]\s?)$"), pattern(r"\s*$|\s\s|\s?[\t|]")
 _ASTRAY = 2  # characters that a cell may stand beside its heading
 _SEAT_LETTERS = ({"d": "driver", "p": "passenger"}, {"f": "Fahrer", "bf": "Beifahrer"})
 _STATE = pattern(r"(?i)\W*(?:stat|[eé]tat|estado|stan|zust|situa)")
 _STATE_LETTERS = tuple(
     {pair[0]: "present", pair[1]: "stored"} for pair in "ah as am ag ap ch cs pm ps ph".split()
 )
-_CODED = pattern(r"\W*(?=[0-9A-Z]*\d)[0-9A-Z]{4,7}\b\S*\s+\S")
+_CODED = pattern(r"\W*(?=[0-9A-Z]*\d)[0-9A-Z]{4,7}\b\S*(?:\s+\S|$)")
+_PIECE = pattern(r"\S+(?: \S+)*")
 _NOW, _ONCE = "present", "stored"
 _LETTERS = 3  # of the longest cell in a column of letters
 _ABSENT = "not there"  # of a row that every column of states denies
@@ -117,9 +121,9 @@ def split_barred_answers(lines: list[Line], lexicon: Lexicon) -> None:
         rows = list(run)
         if size < _FEW_ROWS or len(rows) < _FEW_ROWS:
             continue
-        told = [{flat(cells[c]) for _, cells in rows[1:]} - {""} for c in range(size)]
+        told = [{cells[c] for _, cells in rows[1:]} - {""} for c in range(size)]
         named = (c for c, title in enumerate(rows[0][1]) if _state_of(title, lexicon))
-        if any(told[c] and told[c] <= YES | _NO for c in named):
+        if any(told[c] and all(map(_is_answer, told[c])) for c in named):
             for line, cells in rows:
                 line.cells, line.text = tuple(cells), "\t".join(cells)
 
@@ -127,12 +131,12 @@ def split_barred_answers(lines: list[Line], lexicon: Lexicon) -> None:
 def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
     """Put the heading of a column of yes and no, such as ``active``, where it says yes."""
     rows = [ln for ln in lines if ln.cells]
-    if len(rows) <= _FEW_ROWS:
+    if len(rows) <= _ROWS:
         return
     named = {c: _state_of(name, lexicon) for c, name in enumerate(rows[0].cells)}
     states = {c: state for c, state in named.items() if state and _answers(rows[1:], c)}
     for row in rows[1:]:
-        said = {flat(cell_of(row, column)).strip() for column in states}
+        said = {_said_in(row, column) for column in states}
         for column, state in states.items():
             _say(row, column, state, _denied(state, lexicon) if len(states) == 1 else "")
         if len(states) > 1 and said <= _NO:
@@ -174,19 +178,19 @@ def apply_letters(lines: list[Line], lexicon: Lexicon) -> None:
 
 
 def deal_states(lines: list[Line], lexicon: Lexicon) -> list[Line]:
-    """Return the lines, each cell with a code below a heading for a state as a line of its own.
+    """Return the lines, each code below a heading for a state as a line of its own.
 
     ``| Current | History |`` above ``| B1A11 left curtain open | B1A12 clock spring open |``.
     """
     found: list[Line] = []
-    states: list[str] = []
+    states: dict[int, str] = {}
     for line in lines:
-        cells = line.cells or tuple(line.text.split("\t"))
-        coded = [cell for cell in cells if _CODED.match(cell)]
-        is_full = len(coded) == sum(map(bool, cells)) and len(cells) <= len(states)
-        if coded and is_full:
-            said = (f"{c}   {s}" for c, s in zip(cells, states, strict=False) if c)
-            found += [Line(number=line.number, raw=line.raw, text=text) for text in said]
+        cells = _columns(line)
+        coded = {at: text for at, text in cells.items() if _CODED.match(text)}
+        if coded and coded == cells and states:
+            for at, text in coded.items():
+                said = states[min(states, key=lambda start: abs(start - at))]
+                found.append(Line(number=line.number, raw=line.raw, text=f"{text}   {said}"))
             continue
         if any(c.isalnum() for c in line.text):
             states = _states_above(cells, lexicon)
@@ -195,14 +199,24 @@ def deal_states(lines: list[Line], lexicon: Lexicon) -> list[Line]:
     return found
 
 
-def _states_above(cells: Sequence[str], lexicon: Lexicon) -> list[str]:
-    """The states that all cells of a heading name, each another; none where one names none."""
-    titles = [c for c in cells if c]
-    if len(titles) < 2 or any(not c.isalpha() for c in titles):
-        return []
+def _columns(line: Line) -> dict[int, str]:
+    """What stands in the columns of a line, by their number or by where they begin."""
+    cells = line.cells or tuple(re.split(r"\t|\s*[|;]\s*", line.text))
+    if len(cells) > 1:
+        return {at: text for at, text in enumerate(cells) if text}
+    return {m.start(): m[0] for m in _PIECE.finditer(line.text)}
+
+
+def _states_above(cells: dict[int, str], lexicon: Lexicon) -> dict[int, str]:
+    """The states that all columns of a heading name, each another; none where one names none."""
+    if len(cells) < 2 or any(not c.isalpha() for c in cells.values()):
+        return {}
     names = [*lexicon.words]
-    told = [next((s[0] for n in names if (s := _said(c, lexicon, n))), "") for c in cells]
-    return told if len(set(told) - {""}) == len(titles) else []
+    told = {
+        at: next((s[0] for n in names if (s := _said(text, lexicon, n))), "")
+        for at, text in cells.items()
+    }
+    return told if len({*told.values()} - {""}) == len(cells) else {}
 
 
 def _said(word: str, lexicon: Lexicon, language: str) -> list[Status]:
@@ -220,13 +234,19 @@ def _put(row: Line, column: int, said: str | None) -> None:
 
 def _answers(rows: list[Line], column: int) -> bool:
     """Tell whether a column says yes and no."""
-    told = {flat(cell_of(r, column)).strip() for r in rows} - {""}
+    told = {_said_in(r, column) for r in rows} - {""}
     return bool(told & YES) and len(told - YES - _NO) <= len(told) // 2
+
+
+def _said_in(row: Line, column: int) -> str:
+    """What a cell says, folded; a tick says yes."""
+    cell = flat(cell_of(row, column)).strip()
+    return _TICKED if TICK.fullmatch(cell) else cell
 
 
 def _say(row: Line, column: int, state: str, denied: str) -> None:
     """Replace yes by the state that it affirms, and no by what that leaves."""
-    said = flat(cell_of(row, column)).strip()
+    said = _said_in(row, column)
     if said in YES or said in _NO:
         _put(row, column, state if said in YES else denied)
 
@@ -243,59 +263,69 @@ def apply_printed_columns(lines: list[Line], lexicon: Lexicon) -> None:
 
 def _answers_all(row: Line) -> bool:
     """Tell whether any word of a line is a yes or a no."""
-    return any(flat(word) in YES | _NO for word in _ENTRY.findall(row.text))
+    return any(map(_is_answer, _ENTRY.findall(row.text)))
 
 
-def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[int, str]]:
-    """Where the words of a heading that name a state begin, and the states."""
+def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[float, str]]:
+    """Where the middles of the words of a heading are that name a state, and the states."""
     words = list(_ENTRY.finditer(text))
     if not _FEW_ROWS <= len(words) <= _MOST_COLUMNS or any(c.isdigit() for c in text):
         return []
     titles = (w for w in words if flat(w.group()) not in YES | _NO)
-    named = [(w.start(), _state_of(w.group(), lexicon)) for w in titles]
-    return [(start, state) for start, state in named if state]
+    named = [(_middle(w), _state_of(w[0], lexicon)) for w in titles]
+    return [(middle, state) for middle, state in named if state]
 
 
-def _answer_columns(below: list[Line], states: list[tuple[int, str]], lexicon: Lexicon) -> bool:
+def _middle(word: re.Match[str]) -> float:
+    return (word.start() + word.end()) / 2
+
+
+def _answer_columns(below: list[Line], states: list[tuple[float, str]], lexicon: Lexicon) -> bool:
     """Put states where the rows below a heading say yes, as long as its columns are filled.
 
     Returns:
         True when there are such rows.
     """
-    table = takewhile(lambda row: _is_filled(row.text, states), below)
-    answered = ((row, [_answer_at(row.text, start) for start, _ in states]) for row in table)
-    rows = [(row, found) for row, found in answered if any(found)]
-    rows = [(r, f) for r, f in rows if all(f) or all(c is None or c.group() in "xX" for c in f)]
-    if len(rows) < _FEW_ROWS or all(c and c.group() == "-" for _, cells in rows for c in cells):
+    answered = [(row, _answers_of(row.text, states)) for row in below]
+    rows = [*takewhile(lambda pair: pair[1] is not None, answered)]
+    told = {flat(c.group()) for _, cells in rows for c, _ in cells or ()} - {"-"}
+    if len(rows) < _ROWS or not told:
         return False
     for row, cells in rows:
-        is_absent = len(cells) > 1 and all(c and flat(c.group()) in _NO for c in cells)
-        for cell, (_, state) in reversed(list(zip(cells, states, strict=True))):
-            if cell is None:
-                continue
-            denied = _denied(state, lexicon) if len(cells) == 1 else ""
-            said = state if flat(cell.group()) in YES else denied
+        found = cells or []
+        is_absent = len(found) > 1 and all(flat(c.group()) in _NO for c, _ in found)
+        for cell, state in reversed(found):
+            denied = _denied(state, lexicon) if len(states) == 1 else ""
+            said = denied if flat(cell.group()) in _NO else state
             row.text = f"{row.text[: cell.start()]}{said}  {row.text[cell.end() :]}"
         row.text += f"   {_ABSENT}" if is_absent else ""
     return True
 
 
-def _is_filled(text: str, states: list[tuple[int, str]]) -> bool:
-    """Tell whether a row has a word below each heading, or a cross below one of them."""
-    found = [_answer_at(text, start) for start, _ in states]
-    return any(c and c.group() in "xX" for c in found) or all(
-        _stands_at(text, start) for start, _ in states
-    )
+def _answers_of(
+    text: str, states: list[tuple[float, str]]
+) -> list[tuple[re.Match[str], str]] | None:
+    """The answers of a row, each with the state of its column; None where the row is none.
+
+    As many as there are columns follow each other; of fewer, each a tick, the place decides.
+    """
+    words = [*_ENTRY.finditer(text)][1:]
+    cells = [w for w in words if _is_answer(w[0]) and _stands_alone(text, w)]
+    if len(cells) > len(states):
+        near = [min(cells, key=lambda c: abs(_middle(c) - at)) for at, _ in states]
+        cells = sorted({*near}, key=_middle)
+    if len(cells) == len(states):
+        return [(cell, state) for cell, (_, state) in zip(cells, states, strict=True)]
+    if len(cells) == 1 and flat(cells[0][0]) not in _NO:
+        return [(cells[0], min(states, key=lambda s: abs(s[0] - _middle(cells[0])))[1])]
+    is_filled = all(any(abs(_middle(w) - at) <= _ASTRAY for w in words) for at, _ in states)
+    return [] if is_filled else None  # "n/a"
 
 
-def _stands_at(text: str, start: int) -> bool:
-    """Tell whether a word begins below a heading, such as ``n/a`` among answers."""
-    return any(abs(w.start() - start) <= _ASTRAY for w in _ENTRY.finditer(text))
+def _stands_alone(text: str, word: re.Match[str]) -> bool:
+    """Tell whether blanks part a word from those beside it."""
+    return bool(_BEFORE.search(text[: word.start()]) and _BEHIND.match(text[word.end() :]))
 
 
-def _answer_at(text: str, start: int) -> re.Match[str] | None:
-    """The yes or no that stands below a heading; None for anything else, as ``no`` in prose."""
-    near = (w for w in _ENTRY.finditer(text) if abs(w.start() - start) <= _ASTRAY)
-    found = next((w for w in near if flat(w.group()) in YES | _NO), None)
-    is_cell = found is not None and not _GOES_ON.match(text, found.end())
-    return found if is_cell else None
+def _is_answer(word: str) -> bool:
+    return flat(word) in YES | _NO or bool(TICK.fullmatch(word))
