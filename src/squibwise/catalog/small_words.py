@@ -85,6 +85,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         listing: They join numbers of a list.
         counts: How words begin that say of a lamp that its blinks were counted.
         computers: Behind a part of the car they name the unit for it.
+        unsorted: Headings of what stands below no side: ``other``, ``general``.
         rooms: Places in a car by which the restraint unit's faults may be sorted.
         state_labels: Labels behind which a state stands, and no name.
         papers: What is written on, whose damage is none of a part.
@@ -168,6 +169,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     listing: frozenset[str]
     counts: frozenset[str]
     computers: frozenset[str]
+    unsorted: frozenset[str]
     rooms: frozenset[str]
     state_labels: frozenset[str]
     papers: frozenset[str]

@@ -64,6 +64,8 @@ _ANSWERED = pattern(
 )
 _PASSED = pattern(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row: its result
 _HEADING_WORDS = 12
+_COLUMNS = pattern(r"\s{2,}")
+_NAMED_COLUMNS = 2  # of a table with a name that is known
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _KEY_ON = pattern(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
@@ -280,7 +282,7 @@ def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
     label = set(first) if line.is_keyed else set()
     is_typed = failure_type_of(line) is not None
     tells = _tells(line) or is_typed
-    named = bool(texts) and all_header(texts, lexicon)
+    named = all_header(texts, lexicon) or _heads_columns(line, lexicon)
     is_header = named and (len(texts) > _STATUS_WORDS or not line.words.statuses)
     is_key = "key" in first and (line.is_keyed or is_typed)
     roles = (
@@ -321,6 +323,13 @@ def all_header(texts: tuple[str, ...], lexicon: Lexicon) -> bool:
             return False
         at += length
     return bool(texts)
+
+
+def _heads_columns(line: Line, lexicon: Lexicon) -> bool:
+    """``CODE   ITEM   STATE``: the first column and one more have a name that is known for it."""
+    names = [tuple(t.text for t in tokenise(c)) for c in line.cells or _COLUMNS.split(line.text)]
+    known = [all_header(name, lexicon) for name in names if name]
+    return known[:1] == [True] and sum(known) >= _NAMED_COLUMNS and not _tells(line)
 
 
 def _count(tokens: tuple[Token, ...], texts: tuple[str, ...], lexicon: Lexicon) -> int | None:

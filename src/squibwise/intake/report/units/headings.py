@@ -5,6 +5,7 @@ from itertools import islice
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
+from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.language.words import (
     FAULTS,
     HEADS,
@@ -34,6 +35,7 @@ _NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
     r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
     r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
+_DRESS = " \t:=-*#[]_"
 _NEXT_LINES = 6  # within which the first code stands below its heading
 RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
 MOST_WORDS = 7  # of a heading
@@ -199,7 +201,7 @@ def _is_group(line: Line) -> bool:
     most = MOST_WORDS if DECORATED.match(line.text) else _GROUP_WORDS
     if line.codes or line.cells or len(line.tokens) > most or words.features - _SIDE_WORDS:
         return False
-    is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
+    is_none = denies_side(line)
     is_past = DECORATED.match(line.text) and words.voices & {"gone", "past"}
     is_status = bool(words.statuses) and "locked" not in words.statuses  # "unit locked"
     is_status = is_status and not (line.is_keyed and line.tokens[-1].text in YES | NO)
@@ -208,6 +210,20 @@ def _is_group(line: Line) -> bool:
     strange = round((1.0 - line.known_share) * len(line.tokens))
     is_label = line.text.rstrip().endswith(":") and (words.is_placed or words.is_sided)
     return strange <= int(is_label and len(line.tokens) > 1) and bool(told)  # "Plazas traseras:"
+
+
+def denies_side(line: Line) -> bool:
+    """``No side``: a heading of what has none."""
+    return "not" in line.words.voices and bool(line.words.features & _SIDE_WORDS)
+
+
+def read_unsorted(lines: list[Line], at: int, lexicon: Lexicon) -> None:
+    """``OTHER`` below ``LEFT`` and ``RIGHT`` is read as ``no side``."""
+    line = lines[at]
+    if flat(line.text).strip(_DRESS) in lexicon.small.unsorted and not line.codes:
+        above = [ln for ln in lines[:at] if not ln.codes and ln.role != "blank"]
+        if above and _is_group(above[-1]) and above[-1].words.is_placed:
+            line.words = Words(features={"byside"}, voices={"not"})
 
 
 def facing(group: Words | None, before: Words | None) -> Words | None:
@@ -239,7 +255,7 @@ def reads_as_name(line: Line) -> bool:
     if line.count is not None:
         return True  # "Gateway: 2 faults"
     is_fault = bool(faults - _NAME_LIKE) or bool(faults and len(line.tokens) > _GROUP_WORDS)
-    return not (is_status or is_other or is_fault)
+    return not (is_status or is_other or is_fault or denies_side(line))
 
 
 def indent(line: Line) -> int:

@@ -14,6 +14,7 @@ from squibwise.intake.report.units.headings import (
     MOST_WORDS,
     RIGHT_BELOW,
     begins_block,
+    denies_side,
     ends_group,
     facing,
     find_groups,
@@ -24,6 +25,7 @@ from squibwise.intake.report.units.headings import (
     is_bare_heading,
     is_unknown_sign,
     next_below,
+    read_unsorted,
     reads_as_name,
 )
 from squibwise.intake.report.units.line_units import (
@@ -318,6 +320,7 @@ def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:
 def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     """Set which lines name a unit; in a print of the whole car unknown names count too."""
     for at, line in enumerate(lines):
+        read_unsorted(lines, at, lexicon)
         if line.is_module or _turns_to_restraints(lines, at, lexicon):
             line.unit = _name_heading(line, lexicon)[0]
     numbered = _find_numbered(lines)
@@ -421,6 +424,7 @@ def _stands_between(lines: list[Line], at: int) -> bool:
     words, text = line.words, line.text.strip()
     is_named = text[:1].isupper() or text[:1].isdigit() or bool(DECORATED.match(line.text))
     is_group = line.known_share == 1.0 and not words.features and (words.seats or words.sides)
+    is_group = is_group or denies_side(line)
     if not is_named or is_group or text[-1:] in ".,;?!" or len(line.tokens) > MOST_WORDS:
         return False
     is_told = words.features & FAULTS - {"defect"} and not _COUNTED.search(text)
