@@ -5,7 +5,6 @@ from itertools import islice
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
-from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.language.words import (
     FAULTS,
     HEADS,
@@ -35,7 +34,6 @@ _NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
     r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
     r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
-_DRESS = " \t:=-*#[]_"
 _NEXT_LINES = 6  # within which the first code stands below its heading
 RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
 MOST_WORDS = 7  # of a heading
@@ -57,12 +55,12 @@ def find_groups(lines: list[Line]) -> None:
     first = next((i for i, ln in enumerate(lines) if ln.codes or _is_told(ln, is_coded)), None)
     if first is None:
         return
-    grouped = {_is_of_status(ln) for ln in lines[:first] if _is_group(ln)}
+    grouped = {_is_of_status(ln) for ln in lines[:first] if is_group(ln)}
     grouped |= {False} if sum(_sorts_by_side(lines, at) for at in range(len(lines))) > 1 else set()
     for at, line in enumerate(lines):
         is_alike = _is_of_status(line) in grouped or heads_place(lines, at)
         is_alike = is_alike or _turns_status(lines, at)
-        if is_alike and _is_group(line):
+        if is_alike and is_group(line):
             is_none = line.words.voices - {"gone", "past"}
             line.role, line.group = "group", Words() if is_none else line.words
         elif _heads_codes(lines, at) or _heads_sides(lines, at):
@@ -89,7 +87,7 @@ def _sorts_by_side(lines: list[Line], at: int) -> bool:
         or before.words.is_sided
         or line.text.isupper()
     )
-    is_side = _is_group(line) and line.words.is_sided and not line.words.statuses
+    is_side = is_group(line) and line.words.is_sided and not line.words.statuses
     return is_side and is_apart and _heads_free(lines, at)
 
 
@@ -196,7 +194,8 @@ def begins_block(lines: list[Line], at: int) -> bool:
     return bool(is_out and after.codes and indent(line) < indent(after))
 
 
-def _is_group(line: Line) -> bool:
+def is_group(line: Line) -> bool:
+    """Tell whether a line says no more than a side, a seat, a row or a status, or none of them."""
     words = line.words
     most = MOST_WORDS if DECORATED.match(line.text) else _GROUP_WORDS
     if line.codes or line.cells or len(line.tokens) > most or words.features - _SIDE_WORDS:
@@ -215,15 +214,6 @@ def _is_group(line: Line) -> bool:
 def denies_side(line: Line) -> bool:
     """``No side``: a heading of what has none."""
     return "not" in line.words.voices and bool(line.words.features & _SIDE_WORDS)
-
-
-def read_unsorted(lines: list[Line], at: int, lexicon: Lexicon) -> None:
-    """``OTHER`` below ``LEFT`` and ``RIGHT`` is read as ``no side``."""
-    line = lines[at]
-    if flat(line.text).strip(_DRESS) in lexicon.small.unsorted and not line.codes:
-        above = [ln for ln in lines[:at] if not ln.codes and ln.role != "blank"]
-        if above and _is_group(above[-1]) and above[-1].words.is_placed:
-            line.words = Words(features={"byside"}, voices={"not"})
 
 
 def facing(group: Words | None, before: Words | None) -> Words | None:
@@ -266,7 +256,7 @@ def indent(line: Line) -> int:
 def is_bare_heading(lines: list[Line], at: int) -> bool:
     """Tell whether a line stands as a heading does: short, alone, out of the column of codes."""
     line = lines[at]
-    if line.codes or line.role == "blank" or line.cells:
+    if line.codes or line.role in ("blank", "group") or line.cells:
         return False
     if is_addressed(line):
         return True

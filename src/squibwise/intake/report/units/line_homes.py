@@ -25,16 +25,16 @@ from squibwise.intake.report.units.headings import (
     is_bare_heading,
     is_unknown_sign,
     next_below,
-    read_unsorted,
     reads_as_name,
 )
 from squibwise.intake.report.units.line_units import (
     has_label,
     is_all_area,
+    labels_others,
     name_unit,
     unit_of_label,
 )
-from squibwise.intake.report.units.rooms import is_at_room, keep_rooms
+from squibwise.intake.report.units.rooms import is_at_room, keep_rooms, head_sorted
 from squibwise.model.report import Unit
 
 _OTHERS = pattern(
@@ -54,6 +54,7 @@ _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
 _BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
+_NO_HEADINGS = frozenset({"blank", "meta", "header", "group"})
 _SEVERAL = 2  # headings that show a print of more than one unit
 _FEW_ROWS = 3
 _PRINTED = pattern(r"\s{2,}")  # what parts the columns of a printed table
@@ -152,6 +153,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
     is_whole = any(ln.is_module and ln.unit == "other" for ln in lines) or any(
         ln.cells and ln.unit == "other" for ln in lines
     )
+    is_mixed = is_whole or labels_others(lines, lexicon)
     module: str | None = None
     usual = _usual_unit(lines, lexicon)
     unit: Unit = "unknown" if is_whole else usual
@@ -167,7 +169,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         elif line.module is None:
             line.module, line.unit = module, unit
         is_told = line.module not in (None, module)  # by a column
-        named = None if is_told else unit_of_label(line, lexicon)
+        named = None if is_told else unit_of_label(line, lexicon, is_whole=is_mixed)
         if named is not None:
             line.module, line.unit = named
         elif is_told and line.unit == "other" and is_at_room(line, line.module or "", lexicon):
@@ -320,7 +322,7 @@ def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:
 def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     """Set which lines name a unit; in a print of the whole car unknown names count too."""
     for at, line in enumerate(lines):
-        read_unsorted(lines, at, lexicon)
+        head_sorted(lines, at, lexicon)
         if line.is_module or _turns_to_restraints(lines, at, lexicon):
             line.unit = _name_heading(line, lexicon)[0]
     numbered = _find_numbered(lines)
@@ -416,15 +418,15 @@ def _stands_between(lines: list[Line], at: int) -> bool:
     Better one heading too many, whose unit nobody knows, than another unit's codes in this one.
     """
     line, before = lines[at], lines[at - 1] if at else None
-    if line.codes or line.cells or line.is_module or line.role in ("blank", "meta", "header"):
+    if line.codes or line.cells or line.is_module or line.role in _NO_HEADINGS:
         return False
     after = next_below(lines, at, RIGHT_BELOW)
     if before is None or after is None or not (after.codes and before.codes):
         return False
     words, text = line.words, line.text.strip()
     is_named = text[:1].isupper() or text[:1].isdigit() or bool(DECORATED.match(line.text))
-    is_group = line.known_share == 1.0 and not words.features and (words.seats or words.sides)
-    is_group = is_group or denies_side(line)
+    is_side = not words.features and bool(words.seats or words.sides)
+    is_group = (line.known_share == 1.0 and is_side) or denies_side(line)
     if not is_named or is_group or text[-1:] in ".,;?!" or len(line.tokens) > MOST_WORDS:
         return False
     is_told = words.features & FAULTS - {"defect"} and not _COUNTED.search(text)

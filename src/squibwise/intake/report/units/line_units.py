@@ -186,7 +186,7 @@ def _units(names: set[str], lexicon: Lexicon) -> dict[str, Unit]:
     parts = sum(has_part(words_in(name, lexicon, language)) for name in names)
     named = {name: name_unit(name, lexicon) for name in names}
     is_one = ("restraint", True) not in named.values() or not any(
-        unit == "other" for unit, _ in named.values()
+        unit == "other" and not is_room(name, lexicon) for name, (unit, _) in named.items()
     )
     if is_one or parts > _PART_NAMES * len(names):
         return {}
@@ -198,12 +198,20 @@ def has_label(text: str) -> bool:
     return _INLINE.search(text) is not None
 
 
-def unit_of_label(line: Line, lexicon: Lexicon) -> tuple[str, Unit] | None:
+def labels_others(lines: list[Line], lexicon: Lexicon) -> bool:
+    """Tell whether a label before a code names another unit, which is no place of restraints."""
+    found = (_INLINE.search(ln.text) for ln in lines if ln.codes)
+    labels = {m[1].strip() for m in found if m is not None}
+    return any(name_unit(n, lexicon)[0] == "other" and not is_room(n, lexicon) for n in labels)
+
+
+def unit_of_label(line: Line, lexicon: Lexicon, *, is_whole: bool) -> tuple[str, Unit] | None:
     """The unit that the label before a code names, and the label; None where it names none.
 
     ``Brakes: C1044 sensor unplugged``; not so ``Present: C1044``. A bag, a belt or a crash sensor
     behind a part of the car is at that place; a sensor behind a name that nobody knows is of a
-    unit that nobody knows.
+    unit that nobody knows. In a report of several units (``is_whole``) a sensor behind a part of
+    the car is another's.
     """
     found = _INLINE.search(line.text) if line.codes else None
     if found is None:
@@ -212,7 +220,10 @@ def unit_of_label(line: Line, lexicon: Lexicon) -> tuple[str, Unit] | None:
     unit, is_sure = name_unit(label, lexicon)
     if unit == "restraint":
         return (label, unit) if is_sure else None
-    if not is_sure and (_is_part_at(line, label, unit, lexicon) or _is_part(label, line, lexicon)):
+    parts = PARTS - _ANYWHERE if is_whole or unit == "unknown" else PARTS
+    is_free = unit == "unknown" or is_room(label, lexicon)
+    is_there = is_free and "foreign" not in line.words.features and line.words.features & parts
+    if not is_sure and (is_there or tells_own(line, lexicon) or _is_part(label, line, lexicon)):
         return None
     if unit == "unknown":
         code = line.codes[0]
@@ -220,13 +231,6 @@ def unit_of_label(line: Line, lexicon: Lexicon) -> tuple[str, Unit] | None:
         named = _unit_by_words(label, lexicon) if is_told else None
         return (label, named) if named else None
     return label, unit
-
-
-def _is_part_at(line: Line, label: str, unit: Unit, lexicon: Lexicon) -> bool:
-    """``Seat: B1410 mat open``: of the restraints, unless the label is of a system of its own."""
-    is_free = unit == "unknown" or is_room(label, lexicon)
-    is_part = is_free and bool(line.words.features & (PARTS - _ANYWHERE))
-    return tells_own(line, lexicon) or (is_part and "foreign" not in line.words.features)
 
 
 def _is_part(label: str, line: Line, lexicon: Lexicon) -> bool:

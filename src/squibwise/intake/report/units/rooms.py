@@ -1,19 +1,27 @@
 """Headings that name a place in the car and no unit: the restraint unit's faults, sorted by it."""
 
-from itertools import pairwise
+from itertools import islice, pairwise
 
 from msgspec.structs import replace
 
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
-from squibwise.intake.report.language.words import PARTS, has_fault
+from squibwise.intake.report.language.words import HEADS, PARTS, Words, has_fault
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.units.headings import RIGHT_BELOW, heading_name, next_below
+from squibwise.intake.report.units.headings import (
+    RIGHT_BELOW,
+    heading_name,
+    is_group,
+    next_below,
+)
 
 _IN_SEATS = frozenset(
     "seatposition occupant lap offswitch buckle".split()
 )  # seats of others have them too
 _ANYWHERE = frozenset({"sensor", "switch"})  # every unit has some
 _PLACED = frozenset("seat side end row nth".split())
+_SORTED = HEADS | {"belt", "switch"}  # parts by which faults may be sorted
+_FEW = 2  # headings above
+_DRESS = " \t:=-*#[]_"
 _OF_CRASHES = frozenset({"impact", "crashrecord", "pillar"})
 
 
@@ -32,6 +40,33 @@ def tells_place(word: str, lexicon: Lexicon) -> bool:
     return any(m.partition(":")[0] in _PLACED for m in lexicon.first_meanings(word))
 
 
+def head_sorted(lines: list[Line], at: int, lexicon: Lexicon) -> None:
+    """Set ``Other`` or ``Module`` below headings of sides, places, parts or statuses as one.
+
+    What stands below it is on no side, or of the unit itself.
+    """
+    line, name = lines[at], flat(lines[at].text).strip(_DRESS)
+    is_rest = name in lexicon.small.unsorted
+    if line.codes or not (is_rest or name in lexicon.small.computers):
+        return
+    above = islice((ln for ln in lines[at - 1 :: -1] if at and _may_head(ln)), _FEW)
+    if any(_sorts(ln, lexicon) for ln in above):
+        line.words = Words(features=set() if is_rest else {"unit"})
+        line.role, line.group, line.is_module = "group", line.words, False
+
+
+def _may_head(line: Line) -> bool:
+    return not line.codes and line.role != "blank"
+
+
+def _sorts(line: Line, lexicon: Lexicon) -> bool:
+    """Tell whether a heading names a side, a status, a place of restraints or parts of them."""
+    if line.role == "group" or is_group(line) or is_room(heading_name(line.text), lexicon):
+        return True
+    is_parts = bool(line.words.features & _SORTED) and line.known_share == 1.0
+    return is_parts and not (line.is_module and lexicon.has_name("restraint", flat(line.text)))
+
+
 def keep_rooms(lines: list[Line], lexicon: Lexicon, *, is_usual: bool) -> None:
     """Give the restraint unit the faults of its own parts below a place in the car.
 
@@ -44,13 +79,16 @@ def keep_rooms(lines: list[Line], lexicon: Lexicon, *, is_usual: bool) -> None:
         is_usual: A report that names no unit is one of the restraint unit.
     """
     rooms = {at for at, ln in enumerate(lines) if _heads_room(lines, at, lexicon)}
+    others = {at for at, ln in enumerate(lines) if ln.is_module and ln.unit == "other"} - rooms
+    is_only = len(others) <= 1  # "Body" below rows of seats, and no other system
+    rooms |= others if is_only and any(at < min(others, default=0) for at in rooms) else set()
     is_ours = is_usual and rooms.issuperset(at for at, ln in enumerate(lines) if ln.is_module)
     starts = sorted(rooms | {at for at, ln in enumerate(lines) if ln.is_module})
     for start, end in pairwise((*starts, len(lines))) if rooms else ():
         if start not in rooms:
             is_ours = lines[start].unit == "restraint"
         elif is_ours:
-            _keep(lines[start], lines[start + 1 : end], lexicon)
+            _keep(lines[start], lines[start + 1 : end], lexicon, is_only=is_only)
 
 
 def _heads_room(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
@@ -66,9 +104,13 @@ def _heads_room(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     return line.is_module or (is_named and is_free and after is not None)
 
 
-def _keep(room: Line, block: list[Line], lexicon: Lexicon) -> None:
-    """Set the unit of the lines below a place, and what the place says of them."""
+def _keep(room: Line, block: list[Line], lexicon: Lexicon, *, is_only: bool) -> None:
+    """Set the unit of the lines below a place, and what the place says of them.
+
+    The control unit is the restraint unit where no other one is named.
+    """
     own = [ln for ln in block if tells_own(ln, lexicon)]
+    own += [ln for ln in block if is_only and "unit" in ln.words.features and not _is_foreign(ln)]
     if not own:
         return
     own += [ln for ln in block if ln.words.features & _IN_SEATS and not _is_foreign(ln)]
