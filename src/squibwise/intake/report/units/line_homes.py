@@ -34,7 +34,7 @@ from squibwise.intake.report.units.line_units import (
     name_unit,
     unit_of_label,
 )
-from squibwise.intake.report.units.rooms import is_at_room, keep_rooms, head_sorted
+from squibwise.intake.report.units.rooms import head_sorted, is_at_room, keep_rooms
 from squibwise.model.report import Unit
 
 _OTHERS = pattern(
