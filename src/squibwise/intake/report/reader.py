@@ -54,12 +54,9 @@ from squibwise.intake.report.meaning import fold_line, settle, take_group, tell
 from squibwise.intake.report.report_findings import remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.units.cars import take_cars
-from squibwise.intake.report.units.line_homes import (
-    assign_units,
-    take_module_column,
-    take_module_names,
-)
+from squibwise.intake.report.units.line_homes import assign_units
 from squibwise.intake.report.units.line_units import part_units, take_line_units
+from squibwise.intake.report.units.unit_columns import take_module_column, take_module_names
 from squibwise.intake.report.whole.again import join_mentions, name_tails
 from squibwise.intake.report.whole.corrections import correct_faults, hear_on
 from squibwise.intake.report.whole.leads import follow_leads

@@ -6,9 +6,9 @@ from itertools import islice, pairwise, takewhile
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import read_words
 from squibwise.intake.report.language.lexicon import Lexicon, Token, flat, tokenise
-from squibwise.intake.report.language.phrases import find_hits, find_layout, languages
+from squibwise.intake.report.language.phrases import find_hits, find_layout
 from squibwise.intake.report.language.words import FAULTS, PARTS, Words, has_fault, has_part
-from squibwise.intake.report.sheet import Line, cell_of
+from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.units.headings import (
     DECORATED,
     MOST_WORDS,
@@ -42,108 +42,17 @@ _OTHERS = pattern(
     r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad|(?P<faults>cod|kod|"
     r"fault|fehler|defaut|averia|guast|error|falha|avaria|usterk|storing))\w*\.?\s?(?::|\.{3})"
 )
-_UNITS = pattern(
-    r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
-    r"centrali|sterownik|uklad|node\b|controller)"
-)
 _COUNTED = pattern(
     r"(?:[:|(-]\s?|\s)\d{1,3}\s[^\W\d_]+\W{0,3}(?:[^\W\d_]\W?)?$|[:(\[|x]\s?\d{1,3}\s?[)\]]?$"
 )  # "Roof: 2 faults", "Roof (2)"
 _NUMBERED_NAME = pattern(r"\s*\d{2}\s[^\W\d_][^,;?!]*$")
-_KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
-_PART_CELLS = 0.3  # share of a column's cells that name a part
-_BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _NO_HEADINGS = frozenset({"blank", "meta", "header", "group"})
 _SEVERAL = 2  # headings that show a print of more than one unit
 _FEW_ROWS = 3
-_PRINTED = pattern(r"\s{2,}")  # what parts the columns of a printed table
-_NAME = pattern(r"[^\W\d]\D{1,24}")
-_COLUMNS = 8
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
 _OF_HEADS = frozenset("bag airbagmodule pretension crashrecord".split())
-
-
-def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
-    """Set the module of every row of a table that has a column for it, and take it off the text."""
-    rows = [ln for ln in lines if ln.cells]
-    if len(rows) < _FEW_ROWS:
-        return
-    columns = range(min(max(len(r.cells) for r in rows), _COLUMNS))
-    units = {c: _column_units(rows, c, lexicon) for c in columns}
-    module = next((c for c in columns if units[c]), None)
-    same = {c for c in columns if _is_same_number(rows, c)}
-    if module is None and not same:
-        return
-    current: tuple[str, Unit] | None = None
-    blank = sum(module is not None and not cell_of(r, module) for r in rows)
-    for row in rows:
-        cell = cell_of(row, module) if module is not None else ""
-        if cell and module is not None:
-            current = (cell, units[module].get(cell, "unknown"))
-        elif blank < _BLANK_CELLS * len(rows):
-            current = ("", "unknown") if current else None
-        if current is not None and row is not rows[0]:
-            row.module, row.unit = current
-        kept = (c for i, c in enumerate(row.cells) if i != module and i not in same and c)
-        row.text = "\t".join(kept)
-
-
-def take_module_names(lines: list[Line], lexicon: Lexicon) -> None:
-    """Set the unit of the rows of a printed table that each begin with the name of a unit."""
-    rows = [ln for ln in lines if _is_printed_row(ln)]
-    names = [_PRINTED.split(ln.text.strip(), maxsplit=1)[0] for ln in rows]
-    units = _units_of(list(dict.fromkeys(names)), lexicon)
-    for line, name in zip(rows, names, strict=True) if units else ():
-        line.module, line.unit = name, units[name]
-        line.text = line.text.strip().removeprefix(name).strip()
-
-
-def _is_printed_row(line: Line) -> bool:
-    """Tell whether a line stands in columns, the first of which holds letters and no code."""
-    pieces = [] if line.cells else _PRINTED.split(line.text.strip())
-    return len(pieces) >= _FEW_ROWS and bool(_NAME.fullmatch(pieces[0]))
-
-
-def _column_units(rows: list[Line], column: int, lexicon: Lexicon) -> dict[str, Unit]:
-    """The units that a column's cells name; empty when it is no column of units."""
-    cells = list(dict.fromkeys(c for r in rows[1:] if (c := cell_of(r, column))))
-    return _units_of(cells, lexicon, is_headed=bool(_UNITS.match(flat(cell_of(rows[0], column)))))
-
-
-def _units_of(cells: list[str], lexicon: Lexicon, *, is_headed: bool = False) -> dict[str, Unit]:
-    """The units that the cells of a column name; empty when it is no column of units.
-
-    Parts of the car, such as brakes, name units only below a heading for them, or beside a unit
-    that is sure to be another.
-    """
-    if len(cells) < 2 or any(len(c.split()) > MOST_WORDS or c.isdecimal() for c in cells):
-        return {}
-    scores = languages(lexicon, [t.text for c in cells for t in tokenise(c)])
-    language = max(scores, key=scores.__getitem__)
-    if sum(_names_part(c, lexicon, language) for c in cells) > _PART_CELLS * len(cells):
-        return {}  # a column of parts
-    named = {c: name_unit(c, lexicon) for c in cells}
-    known = [c for c in cells if named[c][0] != "unknown"]
-    foreign = any(unit == "other" and (sure or is_headed) for unit, sure in named.values())
-    if is_headed and ("restraint", True) in named.values() and len(cells) >= _FEW_ROWS:
-        return {c: unit for c, (unit, _) in named.items()}
-    if not foreign or len(known) < 2 or len(known) < _KNOWN_CELLS * len(cells):
-        return {}
-    return {c: unit for c, (unit, _) in named.items()}
-
-
-def _names_part(cell: str, lexicon: Lexicon, language: str) -> bool:
-    tokens = tokenise(cell)
-    words = read_words(tokens, find_hits(lexicon, tokens, language))
-    return has_part(words) or words.features - {"skip"} > {"bag"}
-
-
-def _is_same_number(rows: list[Line], column: int) -> bool:
-    """Tell whether a column repeats one number, such as that of the order, in every row."""
-    cells = {cell_of(r, column) for r in rows[1:]}
-    return len(cells) == 1 and len(rows) > _FEW_ROWS and next(iter(cells)).isdecimal()
 
 
 def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
