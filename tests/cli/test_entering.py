@@ -314,12 +314,16 @@ def test_a_step_keeps_its_number_while_it_is_off_the_list(run: Line, tmp_path: P
     ("hand", "said", "part"),
     [("right", "o/s seat bag", "driver.seat-bag"), ("right", "nearside curtain", "left.curtain"),
      ("right", "left seat bag", "passenger.seat-bag"), ("right", "rh curtain", "right.curtain"),
-     ("left", "n/s seat bag", "passenger.seat-bag"), ("left", "left seat bag", "driver.seat-bag")],
+     ("left", "n/s seat bag", "driver.seat-bag"), ("left", "left seat bag", "driver.seat-bag")],
 )  # fmt: skip
 def test_a_side_means_the_seat_that_is_on_it_in_this_car(
     run: Line, tmp_path: Path, hand: str, said: str, part: str
 ) -> None:
-    """Common practice in Britain, no source: offside is the driver's side, nearside the kerb's."""
+    """Nearside is the kerb's side where traffic keeps left, wherever the driver sits.
+
+    Source: a guide to British terms for the sides of cars ("not a relative term tied to where the
+    driver sits"), read 2026-11-30.
+    """
     car = f'[case]\nid = "a"\n[car]\ndrive_hand = "{hand}"\nequipment = "full-modern-set"\n'
     (tmp_path / "case.toml").write_text(car, encoding="utf-8")
     assert run("saw", tmp_path, said, "intact").code == 0

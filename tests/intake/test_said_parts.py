@@ -61,10 +61,9 @@ def test_what_fired_is_read_in_peoples_words(said: str, parts: tuple[str, ...]) 
 
 
 def test_the_side_of_a_seat_is_that_of_the_car() -> None:
-    for hand, near, off in (("left", 1, 0), ("right", 0, 1)):
-        car = _car(hand)  # type: ignore[arg-type]
-        assert list(read_said_parts("N/S curtain", car, CATALOG)) == [CURTAINS[near]]
-        assert list(read_said_parts("offside curtain", car, CATALOG)) == [CURTAINS[off]]
+    for car in (_car("left"), _car("right")):  # nearside is the left, wherever the driver sits
+        assert list(read_said_parts("N/S curtain", car, CATALOG)) == [CURTAINS[0]]
+        assert list(read_said_parts("offside curtain", car, CATALOG)) == [CURTAINS[1]]
     assert list(read_said_parts("side L", _car("right"), CATALOG)) == [SEATS[1]]
 
 

@@ -44,7 +44,7 @@ def find_component(
     """
     if said.partition("/")[0] in car.components:
         return said
-    named = name_sides(said.lower(), car)
+    named = name_sides(said.lower())
     places, kinds = _read(named, car, catalog)
     if places and places <= _FRONT_SEATS:
         kinds = _usual(said.lower(), kinds, catalog)

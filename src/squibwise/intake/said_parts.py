@@ -73,7 +73,7 @@ def read_said_parts(text: str, car: Car, catalog: Catalog) -> dict[str, bool]:
     if len(text) > _LONGEST:
         raise UnclearPartError(f"'{text[:30]}...' has more than {_LONGEST} characters")
     kind = ""
-    plain = name_sides(_LETTERS.sub(r"\1 + \2", _BRACKETS.sub(" ", text)), car)
+    plain = name_sides(_LETTERS.sub(r"\1 + \2", _BRACKETS.sub(" ", text)))
     for said in filter(None, _BETWEEN.split(plain)):
         parts, fired = _read_piece(said.strip(" ."), kind, car, catalog)
         kind = split_component(parts[0]).kind if parts and parts[0] != WHOLE else kind
@@ -83,10 +83,9 @@ def read_said_parts(text: str, car: Car, catalog: Catalog) -> dict[str, bool]:
     return found
 
 
-def name_sides(said: str, car: Car) -> str:
-    """Return a phrase with the side it means for offside, the driver's, and nearside, the other."""
-    other = "left" if car.drive_hand == "right" else "right"
-    return _OFFSIDE.sub(lambda found: other if found[1] else car.drive_hand, said)
+def name_sides(said: str) -> str:
+    """Return a phrase with the side it means for nearside, the left one, and offside."""
+    return _OFFSIDE.sub(lambda found: "left" if found[1] else "right", said)
 
 
 def _read_piece(said: str, kind: str, car: Car, catalog: Catalog) -> tuple[list[str], bool]:

@@ -130,7 +130,7 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
         has_plain_front=any(_is_plain_front(f.words) for f in sheet.faults),
     )
     for fault in sheet.faults:
-        _place_kerb(fault.words, scope.hand)
+        _place_kerb(fault.words)
         settle(fault, scope)
     sheet.faults = once_a_line(join_either(sheet.faults))
     told = [tell(f, scope, sheet.name) for f in sheet.faults]
@@ -389,12 +389,12 @@ def _unread(pieces: list[Line]) -> Unread:
     )
 
 
-def _place_kerb(words: Words, hand: Hand) -> None:
-    """Offside is the driver's side, nearside the other: words of British workshops."""
+def _place_kerb(words: Words) -> None:
+    """Nearside is the left, offside the right, wherever the driver sits: of left-hand traffic."""
     if "offside" in words.features:
-        words.sides.add(hand.side)
+        words.sides.add("right")
     if "nearside" in words.features:
-        words.sides.add("left" if hand.side == "right" else "right")
+        words.sides.add("left")
 
 
 def _is_plain_front(words: Words) -> bool:

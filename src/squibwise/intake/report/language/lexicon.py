@@ -3,7 +3,7 @@
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
 
@@ -401,23 +401,46 @@ def _flat_letter(letter: str) -> str:
     return plain or letter
 
 
+def _joined_letters(match: re.Match[str]) -> str:
+    if set(match.groups()) == {"l", "r", None}:
+        return "left right "  # left and right, or left rear: the side stays open
+    stop = "." if match[0].endswith(".") else ""  # "c.a." is no word such as "ca"
+    return "".join(part for part in match.groups() if part) + f"{stop} "
+
+
+def _ordinal(match: re.Match[str]) -> str:
+    return {"1": "1st", "2": "2nd", "3": "3rd", "4": "4th"}[match.group(1)] + " "
+
+
+_SPELLINGS: tuple[tuple[str, re.Pattern[str], str | Callable[[re.Match[str]], str]], ...] = (
+    ("'", _ELISION, ""),
+    ("'", _POSSESSIVE, ""),
+    ("w/", _WITH, lambda m: "without " if m[1] else "with "),
+    ("air", _AIR_BAG, "airbag"),
+    ("&", pattern("&"), " and "),
+    ("(", _BRACKET_SIDE, r" \1h "),
+    ("", _ROW_SIDE, lambda m: f"row {m[1] or m[3]} {_SIDES[m[2] or m[4]]}"),
+    ("", _COMPARED, lambda m: f"resistance {_LEVELS[m[1]]} "),
+    ("+", _B_PLUS, " b+ "),
+    ("", _JOINED_LETTERS, _joined_letters),
+    ("+", _SHORT_PLUS, r"\1 b+ "),
+    ("12 v", _TWELVE, "12v"),
+    ("+", _TO_PLUS, r"\1 b+ "),
+    ("-", _CC_MINUS, "cc gnd"),
+    ("", _ORDINAL, _ordinal),
+)  # a sign without which nothing is found, what is evened out, and how; in this order
+
+
 def fold(text: str) -> str:
     """Return text in lower case without accents, with odd spellings of signs evened out."""
     plain = unicodedata.normalize("NFKC", text)[: 2 * len(text)]  # one sign can become eighteen
     text = plain.casefold().translate(_FOLDS)
     if not text.isascii():
         text = _without_accents(text)
-    text = _POSSESSIVE.sub("", _ELISION.sub("", text))
-    text = _WITH.sub(lambda m: "without " if m[1] else "with ", text)
-    text = _AIR_BAG.sub("airbag", text).replace("&", " and ")
-    text = _BRACKET_SIDE.sub(r" \1h ", text)
-    text = _ROW_SIDE.sub(lambda m: f"row {m[1] or m[3]} {_SIDES[m[2] or m[4]]}", text)
-    text = _COMPARED.sub(lambda m: f"resistance {_LEVELS[m[1]]} ", text)
-    text = _B_PLUS.sub(" b+ ", text)
-    text = _JOINED_LETTERS.sub(_joined_letters, text)
-    text = _SHORT_PLUS.sub(r"\1 b+ ", text)
-    text = _CC_MINUS.sub("cc gnd", _TO_PLUS.sub(r"\1 b+ ", _TWELVE.sub("12v", text)))
-    return _ORDINAL.sub(_ordinal, text)
+    for sign, spelled, put in _SPELLINGS:
+        if sign in text:
+            text = spelled.sub(put, text)
+    return text
 
 
 @lru_cache(maxsize=2048)
@@ -432,17 +455,6 @@ def tokenise(text: str) -> tuple[Token, ...]:
         found.append(Token(match.group(), bool(found) and bool(_APART.search(between)), is_cut))
         end = match.end()
     return tuple(found)
-
-
-def _joined_letters(match: re.Match[str]) -> str:
-    if set(match.groups()) == {"l", "r", None}:
-        return "left right "  # left and right, or left rear: the side stays open
-    stop = "." if match[0].endswith(".") else ""  # "c.a." is no word such as "ca"
-    return "".join(part for part in match.groups() if part) + f"{stop} "
-
-
-def _ordinal(match: re.Match[str]) -> str:
-    return {"1": "1st", "2": "2nd", "3": "3rd", "4": "4th"}[match.group(1)] + " "
 
 
 def _without_accents(text: str) -> str:

@@ -66,8 +66,12 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
     """
     words = [t.text for t in tokens]
     ends = _ends(tokens)
-    names = [n for n in (language, *BASE) if n and n in lexicon.words]
-    meant = {at: others for at, t in enumerate(tokens) if (others := _meant(lexicon, t, names))}
+    names = tuple(n for n in (language, *BASE) if n and n in lexicon.words)
+    meant = {
+        at: others
+        for at, t in enumerate(tokens)
+        if (others := _meant(lexicon, t.text, t.is_cut, names))
+    }
     choice: list[Hit | None] = [None] * len(words)
     cost: list[tuple[int, int]] = [(0, 0)] * (len(words) + 1)
     for at in range(len(words) - 1, -1, -1):
@@ -162,7 +166,7 @@ def _chosen(choice: list[Hit | None]) -> list[Hit]:
 
 
 def _phrases_at(
-    lexicon: Lexicon, words: list[str], at: int, names: list[str], meant: Meant
+    lexicon: Lexicon, words: list[str], at: int, names: tuple[str, ...], meant: Meant
 ) -> tuple[Hit, ...]:
     """Every phrase that begins at a word, as it stands or as a word in it must be meant."""
     known = _known_at(lexicon, words, at, names) or _split(lexicon, words, at, names)
@@ -178,7 +182,7 @@ def _known_as(
     at: int,
     odd: int,
     others: tuple[str, ...],
-    names: list[str],
+    names: tuple[str, ...],
 ) -> list[Hit]:
     """The phrases over a strange word that mean one thing, whatever known word it stands for."""
     told: dict[int, list[Hit]] = {}
@@ -217,7 +221,9 @@ def find_claims(text: str, lexicon: Lexicon) -> set[str]:
     return {m for at in range(len(words)) for m in find_layout(lexicon, words, at)[0]}
 
 
-def _known_at(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:
+def _known_at(
+    lexicon: Lexicon, words: list[str], at: int, names: tuple[str, ...]
+) -> tuple[Hit, ...]:
     found = []
     opened = lexicon.open(words[at])
     for length in range(min(opened.reach, len(words) - at), 0, -1):
@@ -232,7 +238,7 @@ def _known_at(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> 
     return tuple(found)
 
 
-def _split(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:
+def _split(lexicon: Lexicon, words: list[str], at: int, names: tuple[str, ...]) -> tuple[Hit, ...]:
     """A compound that nobody listed, as one phrase of what its parts mean."""
     pieces = _compound(lexicon, words[at], names) if _is_strange(lexicon, words[at]) else None
     means = tuple(m for piece in pieces or () for m in piece)
@@ -244,19 +250,21 @@ def _is_strange(lexicon: Lexicon, word: str) -> bool:
     return is_word and word not in lexicon.known
 
 
-def _meant(lexicon: Lexicon, token: Token, names: list[str]) -> tuple[tuple[str, ...], ...]:
+@lru_cache(maxsize=4096)
+def _meant(
+    lexicon: Lexicon, word: str, is_cut: bool, names: tuple[str, ...]
+) -> tuple[tuple[str, ...], ...]:
     """The known words that a strange word may be cut short from, and the one it is nearest to."""
-    word = token.text
     is_own = any(word in lexicon.words[n] for n in names)
-    if token.is_cut and len(word) >= _CUT and word.isalpha() and not is_own:
-        cut = _beginning(lexicon, word, tuple(names))
+    if is_cut and len(word) >= _CUT and word.isalpha() and not is_own:
+        cut = _beginning(lexicon, word, names)
     else:
         cut = ()
-    bones = _with_vowels(lexicon, word, tuple(names))
+    bones = _with_vowels(lexicon, word, names)
     if not _is_strange(lexicon, word) or _compound(lexicon, word, names):
         return tuple(others for others in (cut, bones) if others)
-    near = _nearest(lexicon, word, tuple(names))
-    cut = cut or (() if near else _going_on(lexicon, word, tuple(names)))
+    near = _nearest(lexicon, word, names)
+    cut = cut or (() if near else _going_on(lexicon, word, names))
     return tuple(others for others in (cut, (near,) if near else bones) if others)
 
 
@@ -325,7 +333,7 @@ def without_umlauts(lexicon: Lexicon, word: str) -> str | None:
     if plain == word or word in lexicon.known or not word.isalpha():
         return None
     is_known = plain in lexicon.words.get("de", ())
-    return plain if is_known or _compound(lexicon, plain, ["de"]) else None
+    return plain if is_known or _compound(lexicon, plain, ("de",)) else None
 
 
 @lru_cache(maxsize=512)
@@ -392,7 +400,9 @@ def _mean_the_same(lexicon: Lexicon, words: list[str], names: tuple[str, ...]) -
     return len(means - {None}) == 1
 
 
-def _compound(lexicon: Lexicon, word: str, names: list[str]) -> tuple[tuple[str, ...], ...] | None:
+def _compound(
+    lexicon: Lexicon, word: str, names: tuple[str, ...]
+) -> tuple[tuple[str, ...], ...] | None:
     """Meanings of the parts of a compound word; None when it does not part completely."""
     for name in names:
         parts = _parts(lexicon.singles[name], word)
