@@ -52,6 +52,7 @@ _SEVERAL = 2  # headings that show a print of more than one unit
 _FEW_ROWS = 3
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
+_OF_SEVERAL = frozenset({"bag", "pretension"})  # "Airbags and tensioners"
 _OF_HEADS = frozenset("bag airbagmodule pretension crashrecord".split())
 
 
@@ -340,9 +341,11 @@ def _stands_between(lines: list[Line], at: int) -> bool:
         return False
     is_told = words.features & FAULTS - {"defect"} and not _COUNTED.search(text)
     is_told = is_told or words.voices - {"not", "own"}  # "Checked the plug"
-    is_more = has_part(words) and not _dress_of(line)[2]
+    is_of_another = before.codes[0].code[:1] in "CP"
+    is_more = has_part(words) and not (is_of_another or words.features >= _OF_SEVERAL)
+    is_more = is_more and not _dress_of(line)[2]
     is_whole = has_fault(before.words) or before.words.statuses or _COUNTED.search(text)
-    is_apart = is_whole or (words.features & _OF_HEADS and before.codes[0].code[:1] == "P")
+    is_apart = is_whole or (words.features & _OF_HEADS and is_of_another)
     return bool(is_apart) and not (is_told or is_more or words.statuses)
 
 
