@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.report.codes.blinks import find_counted, find_flashes, find_list
-from squibwise.intake.report.language.code_forms import find_codes, find_status_byte, sae_code
+from squibwise.intake.report.codes.bytes_beside import find_status_byte
+from squibwise.intake.report.language.code_forms import find_codes, sae_code
 from squibwise.intake.report.language.lexicon import lexicon_of
 from squibwise.intake.report.meaning import byte_statuses
 
@@ -202,7 +203,8 @@ def test_what_is_no_code_is_not_read_as_one(text: str) -> None:
     ],
 )
 def test_a_labelled_status_byte_is_found(text: str, byte: int | None) -> None:
-    assert find_status_byte(text) == byte
+    found = find_status_byte(text, load_catalog().vocabulary.small)
+    assert (found and found[1]) == byte
 
 
 @given(st.integers(0, 0xFFFF), st.integers(0x11, 0x99))

@@ -21,6 +21,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         broken_off: They say of a reading that it did not come to its end.
         previous: They say of a reading that it was made before.
         is_was: Two verbs that are the whole of a cell: a fault is there, or was.
+        status_labels: Labels of a byte that says how a fault stands.
+        type_labels: Labels of a byte that says what kind of failure it is.
         dittos: Short for what stands above, with their points.
         nothing: Behind a bare code they may deny it.
         inverts: Verbs that begin a question, with an article behind them.
@@ -105,6 +107,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     broken_off: frozenset[str]
     previous: frozenset[str]
     is_was: tuple[tuple[str, str], ...]
+    status_labels: tuple[str, ...]
+    type_labels: tuple[str, ...]
     dittos: tuple[str, ...]
     nothing: frozenset[str]
     inverts: frozenset[str]

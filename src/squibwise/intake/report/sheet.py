@@ -26,6 +26,8 @@ class Line(msgspec.Struct, kw_only=True):
             ``meta``, ``aside`` or ``unread``.
         cells: Of a table's row; empty when there are none.
         codes: Codes on it.
+        status_byte: That it labels as one; None where it does not.
+        failure_type: That it labels as one; None where it does not.
         tokens: Its words without its codes.
         words: What its words say.
         count: Faults it announces.
@@ -49,6 +51,8 @@ class Line(msgspec.Struct, kw_only=True):
     role: str = "unread"
     cells: tuple[str, ...] = ()
     codes: tuple[Code, ...] = ()
+    status_byte: int | None = None
+    failure_type: str | None = None
     tokens: tuple[Token, ...] = ()
     words: Words = msgspec.field(default_factory=Words)
     count: int | None = None

@@ -11,9 +11,8 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import why_absent
-from squibwise.intake.report.clauses.lines import failure_type_of
 from squibwise.intake.report.clauses.plain_clauses import OF_ALL, clause_end, names_other_part
-from squibwise.intake.report.language.code_forms import Code, find_status_byte
+from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.joints import choosing, joining, spans_of
 from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
 from squibwise.intake.report.language.words import (
@@ -393,12 +392,11 @@ def take_status(line: Line, fault: Fault) -> None:
     """Give a code without a status byte the one that a line labels as such."""
     if fault.code is None or fault.code.status_byte is not None:
         return
-    status = find_status_byte(line.text)
-    if status is not None:
-        fault.code = msgspec.structs.replace(fault.code, status_byte=status)
+    if line.status_byte is not None:
+        fault.code = msgspec.structs.replace(fault.code, status_byte=line.status_byte)
 
 
 def take_type(line: Line, fault: Fault) -> None:
     """Give a code without a failure type the one that a line labels as such."""
     if fault.code is not None and fault.code.failure_type is None:
-        fault.code = msgspec.structs.replace(fault.code, failure_type=failure_type_of(line))
+        fault.code = msgspec.structs.replace(fault.code, failure_type=line.failure_type)

@@ -28,6 +28,7 @@ _SIGNS = str.maketrans(
     dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212", "-")
     | dict.fromkeys("\u00a0\u2007\u2009\u202f", " ")
 )
+_DOT_INSIDE = pattern(r"(?<=[A-Z\d])·(?=\d)", needs="·")  # "B·1A14·13"
 _MARKUP = pattern(r"\s*</?[A-Za-z][^<>]{0,400}>")
 _ATTRIBUTE = pattern(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
 _TAG = pattern(r"</?[A-Za-z][\w:.-]{0,40}|/?>")
@@ -70,15 +71,11 @@ _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _KEY_ON = pattern(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
 _KEYED = pattern(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
-_TYPE_LABEL = pattern(
-    r"(?i)\b(?:failure type|fault type|ftb|symptom|sub ?type|type|fehlerart|type de d[ée]faut|"
-    r"failure)\s*(?:byte|code)?\s*[:=#]\s*(?:0x)?([0-9A-F]{2})(?![0-9A-Za-z.:/])"
-)
 
 
 def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
     """Return the sentences of a line; a table's row and a line that says one thing stay whole."""
-    text = raw.text.translate(_SIGNS)
+    text = _DOT_INSIDE.sub("-", raw.text.translate(_SIGNS))
     if _MARKUP.match(text):
         text = _TAG.sub("  ", _ATTRIBUTE.sub(r"  \1  ", text)).rstrip()
     is_cut = len(text) > MAX_LINE
@@ -208,12 +205,6 @@ def _denies_status(hit: Hit, tokens: tuple[Token, ...], lexicon: Lexicon) -> boo
     return _stores(hit) and any(t.text in lexicon.denying for t in tokens[hit.first : hit.last])
 
 
-def failure_type_of(line: Line) -> str | None:
-    """Return the failure type that a line labels as such: ``Type: 1B``; None where none is."""
-    labelled = _TYPE_LABEL.search(line.text)
-    return labelled.group(1).upper() if labelled else None
-
-
 def supply_volts(line: Line, lexicon: Lexicon) -> float | None:
     """Return the voltage, in volts, that a line states of a supply, not of a fault; else None."""
     found = _VOLTS.search(line.text)
@@ -280,7 +271,7 @@ def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
     """The role of a line without code, count or voltage."""
     first, length = find_layout(lexicon, texts)
     label = set(first) if line.is_keyed else set()
-    is_typed = failure_type_of(line) is not None
+    is_typed = line.failure_type is not None
     tells = _tells(line) or is_typed
     named = all_header(texts, lexicon) or _heads_columns(line, lexicon)
     is_header = named and (len(texts) > _STATUS_WORDS or not line.words.statuses)

@@ -14,6 +14,7 @@ from squibwise.intake.report.codes.blinks import (
     find_list,
     find_pairs,
 )
+from squibwise.intake.report.codes.bytes_beside import read_bytes
 from squibwise.intake.report.codes.camera import read_as_camera
 from squibwise.intake.report.codes.labels import (
     CALLED,
@@ -85,7 +86,7 @@ _SECOND = pattern(r"\s?/\s?([0-9A-F]{3,6})(?![\w/-])")
 _THRU = r"(?:thru|through|to|till|until|bis|[aà]|jusqu'?[aà]|hasta|fino a|at[eé]|do|-|\.{2,3})"
 _LAST = pattern(rf"\s*(?i:{_THRU})\s*([A-Z]?[0-9A-F]{{3,6}})(?![\w/-]|[.,]\d)")
 _TAIL = pattern(
-    r"\s*(?:(?i:and|und|et|y|e|i|oraz)\s|[&+,])\s*([0-9A-F]{2})"
+    r"\s*(?:(?i:and|und|et|y|e|i|oraz)\s|[&+,/])\s*([0-9A-F]{2})"
     r"(?=\s*(?:$|[:;)=])|\s+(?!(?i:volts?|ohms?|km|miles|bar|psi|mm|times|mal)\b)[^\W\d_]{3})"
 )
 _NEXT_CODES = 15  # how far the second of two codes may lie that share their beginning
@@ -129,6 +130,8 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
         _drop_labelled(line, lexicon)
     _drop_keys(sheet.lines)
     read_as_camera(sheet, lexicon)
+    for line in sheet.lines:
+        read_bytes(line, lexicon.small)
 
 
 def _drop_labelled(line: Line, lexicon: Lexicon) -> None:

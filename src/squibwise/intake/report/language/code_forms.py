@@ -35,14 +35,17 @@ _SPELLED = pattern(
     rf"(?i)\b(?:bravo|charlie|papa|uniforme?)(?:[ ,-]{{1,3}}(?:\d|{'|'.join(_SPOKEN)})\b){{4}}"
 )
 _SPACED = pattern(
-    r"^\W{0,6}([BCPU])(?:-([0-3][0-9A-F]{3})|((?: [0-9A-F]){4}))(?![0-9A-Za-z]|-\d{3})"
+    r"^\W{0,6}([BCPU])(?:-([0-3][0-9A-F]{3})|((?: [0-9A-F]){4})"
+    r"|([0-3][0-9A-F] [0-9A-F]{2}(?= [0-9A-F]{2}\s)|[0-3] [0-9A-F]{3}(?= [0-9A-F]{2}\s)))"
+    r"(?![0-9A-Za-z]|-\d{3})"
 )
 _BYTE_AFTER = pattern(
-    r"(?:\s?[-:.]\s?|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
-    r"([0-9A-Fa-f]{2})(?![0-9A-Za-z])[h]?[\])]?"
+    r"(?:\s?[-:.]\s?|[_/]|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
+    r"([0-9A-Fa-f]{2})h?(?![0-9A-Za-z])[\])]?"
 )
+_TWO_BYTES_AFTER = pattern(r"[-:._/]([0-9A-Fa-f]{2})[-:_/]([0-9A-Fa-f]{2})(?![\w:./-])")
 _ORDINAL = pattern(r"\s[1-3][aeo]\s[^\W\d]{3}")  # "B1001 2e rij", "2a fila"
-_NOT_A_BYTE = pattern(
+NOT_A_BYTE = pattern(
     r"\s?(?:[vV]\b|[oO]hm|Ω|km|mi\b|%|x\b|°|times|mal\b|[:/.,]\d|kg|mA|faults?|codes?|-\d{1,2}-\d)"
 )
 _WIRING = pattern(
@@ -65,7 +68,10 @@ _HEX_SPLIT = pattern(
     r"\$?(?![Bb][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[ :-]([0-9A-Fa-f]{2})(?:[ :-]([0-9A-Fa-f]{2}))?"
     + _END
 )
-_HEX24 = pattern(r"\$?([89A-Fa-f][0-9A-Fa-f]{5})([0-9A-Fa-f]{2})?[hH]?" + _END)
+_HEX24 = pattern(
+    r"\$?([89A-Fa-f][0-9A-Fa-f]{5})(?:([0-9A-Fa-f]{2})"
+    r"|[hH]?\s(?:0x)?([0-9A-F]{2})(?=\s+(?!(?i:v|ohms?|km|mi)\b)[^\W\d]))?[hH]?" + _END
+)
 _HEX16 = pattern(r"\$?(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[hH]?" + _END)
 _DECIMAL5 = pattern(r"(\d{5}(?:-\d{2})?)(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
 _DECIMAL_LONG = pattern(r"(\d{7,8})(?![0-9A-Za-z])")
@@ -75,14 +81,6 @@ _FLASH = pattern(
     r"(?=\s*(?:$|[-–:=,;|]|\s[^\W\d_]{2}))(?!\s?[-:]\s?\d)"
 )
 _CUT = pattern(r"([BCPUbcpu][0-3][0-9A-Fa-f]{0,2})(?=\s*(?:$|[-:.…?_*]|\.\.|\s[^\W\d_]{2}))" + _END)
-_STATUS = pattern(
-    r"(?i)\b(?:status|stat|state|statusbyte|dtc status)\s*(?:byte)?\s*[:=]?\s*"
-    r"(?:(?:0x)([0-9a-f]{2})\b|([01]{8})\b|"
-    r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
-    r"|(?<=\s)([01]{8})(?=\s{2})"
-    r"|(?:\b(?:estado|[ée]tat|stato|stan|zustand|st)\b\.?\s*[:=]?\s*|\{|\S\s{2,})"
-    r"(?:0x|\$)([0-9a-f]{2})h?(?=$|[\s\])},;|])"
-)
 _BETWEEN = 3  # words that may stand between two notations of one code
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _MAKER = pattern(r"(DF\d{3})" + _END)
@@ -141,16 +139,6 @@ def find_codes(text: str) -> tuple[Code, ...]:
     return merge_twins(found, text)
 
 
-def find_status_byte(text: str) -> int | None:
-    """Return a status byte that is labelled as such; None when there is none."""
-    found = _STATUS.search(text)
-    if found is None:
-        return None
-    hexadecimal, labelled, plain, bare, signed = found.groups()
-    binary = labelled or bare
-    return int(binary, 2) if binary else int(hexadecimal or plain or signed, 16)
-
-
 def _find_sae(text: str) -> list[Code]:
     found = []
     for match in _SAE.finditer(text):
@@ -166,7 +154,10 @@ def with_bytes(text: str, start: int, end: int, code: str, glued: str | None) ->
     """A code with the failure type and the status byte that may follow it."""
     failure = glued.upper() if glued else None
     status = None
-    if failure is None:
+    both = _TWO_BYTES_AFTER.match(text, end)
+    if failure is None and both is not None:
+        failure, status, end = both[1].upper(), int(both[2], 16), both.end()
+    elif failure is None:
         after = end
         failure, end = _byte_at(text, end)
         if failure is not None and "[" in text[after:end]:  # square brackets hold a status
@@ -189,10 +180,14 @@ def with_bytes(text: str, start: int, end: int, code: str, glued: str | None) ->
 def _byte_at(text: str, at: int) -> tuple[str | None, int]:
     """Two hex digits right after a code, unless they begin a measure, a time or a word."""
     match = _BYTE_AFTER.match(text, at)
-    if match is None or _NOT_A_BYTE.match(text, match.end()):
+    if match is None or NOT_A_BYTE.match(text, match.end()):
         return None, at
     digits = match.group(1)
-    if _ORDINAL.match(text, match.start()):
+    before = text[at - 2 : at]  # "B1001/02" are two codes
+    is_next = (
+        text[at] == "/" and before.isalnum() and f"{int(digits, 16) - 1:02X}" == before.upper()
+    )
+    if _ORDINAL.match(text, match.start()) or is_next:
         return None, at
     tight = match.start(1) - at == 1 and text[at] in "-:"
     if not any(c.isdecimal() for c in digits) and not (tight and digits.isupper()):
@@ -210,7 +205,7 @@ def _find_lettered(text: str) -> list[Code]:
         found.append(with_bytes(text, match.start(), match.end(), letter + digits, failure))
     spaced = _SPACED.match(text)
     if spaced is not None:
-        code = spaced[1] + (spaced[2] or spaced[3].replace(" ", ""))
+        code = "".join(filter(None, spaced.groups())).replace(" ", "")
         found.append(with_bytes(text, spaced.start(1), spaced.end(), code, None))
     for match in _HYPHENED.finditer(text):
         code = "".join(match.groups()).upper()
@@ -270,7 +265,7 @@ def _hex_at(text: str, at: int) -> Code | None:
     if match:
         return hex_token("".join(match.groups()[:3]).upper(), at, match.end(), match.group(4))
     match = _HEX_SPLIT.match(text, at)
-    if match and not _NOT_A_BYTE.match(text, match.end()):
+    if match and not NOT_A_BYTE.match(text, match.end()):
         digits = (match.group(1) + match.group(2)).upper()
         return hex_token(digits, at, match.end(), match.group(3))
     match = _HEX24.match(text, at)
@@ -287,7 +282,7 @@ def _hex_at(text: str, at: int) -> Code | None:
 
 def _whole(match: re.Match[str]) -> Code:
     """Six digits with nothing that says how they part: a maker's number, or three bytes."""
-    digits, status = match.group(1).upper(), match.group(2)
+    digits, status = match.group(1).upper(), match.group(2) or match.group(3)
     number = int(digits, 16)
     token = undecided(match, "maker", (digits, f"{sae_code(number >> 8)}-{digits[4:]}"))
     return msgspec.structs.replace(token, status_byte=int(status, 16) if status else None)
