@@ -302,3 +302,10 @@ def test_a_number_that_rows_of_codes_share_is_the_cars_and_no_code() -> None:
     data = "\n".join(rows).encode()
     lines = read_report(data, "yard.csv", load_catalog()).lines
     assert [ln.code for ln in lines if ln.present] == ["07721", "07731", "07732"]
+
+
+def test_a_row_that_says_that_its_unit_has_no_fault_is_held_against_these() -> None:
+    rows = "unit;code;text;count\nAirbag;B1A20;driver airbag open;1\n{}Radio;;no faults;0\n"
+    for more, told in (("", []), ("Radio;B1510;speaker open;1\n", ["count-differs"])):
+        found = read_report(rows.format(more).encode(), "all.csv", load_catalog()).findings
+        assert [f.code for f in found if f.code == "count-differs"] == told

@@ -735,6 +735,18 @@ def test_a_report_tells_what_is_not_sure_apart_from_the_faults_it_read(text: Any
     assert "1 fault, 1 told and not sure" in tell_evidence(Report(id="r", reading=both))
 
 
+def test_what_other_units_store_is_told_apart_from_the_faults(text: Any) -> None:
+    own = CodeLine(line=1, raw="B0001 open", code="B0001", unit="restraint")
+    other = CodeLine(line=2, raw="P0300 misfire", code="P0300", unit="other", module="Engine")
+    shown = " ".join(text(tell_report(ReadReport(lines=(own, other)))).split())
+    assert shown.startswith("1 fault read, 1 of other units")
+    apart = shown.index("Stored in other units")
+    assert shown.index("B0001 open") < apart < shown.index("2 P0300 Engine P0300 misfire")
+    assert text(tell_report(ReadReport(lines=(other,)))).startswith("No fault was read, 1 of other")
+    reading = ReadReport(lines=(own, other, other))
+    assert "1 fault, 2 of other units" in tell_evidence(Report(id="r", reading=reading))
+
+
 def test_a_report_counts_what_one_line_and_all_of_them_repeat(text: Any) -> None:
     def shown(*at: int) -> str:
         lines = tuple(CodeLine(line=n, raw="B0001 and on", code="B0001") for n in at)

@@ -88,6 +88,15 @@ def test_a_pasted_report_is_read_line_by_line(call: Any) -> None:
     assert report.reading.coverage.complete is True
 
 
+def test_a_line_of_another_unit_is_named_so_and_not_asked_about(call: Any) -> None:
+    text = "Engine\nP0300 misfire\n\nAirbag\nB0001-1B Driver frontal stage 1 open present\n"
+    answer = call.post(f"{start(call, 'thistle-04')}/add", text=text, when="before-repair")
+    html = call.get(answer.headers["location"]).text
+    line = html[html.index("P0300 misfire") :].split("</p>")[0]
+    assert "<b>of another unit</b> <small>Engine</small>" in line
+    assert "not sure" not in line
+
+
 def test_a_report_that_is_in_the_car_already_is_told_as_such(call: Any) -> None:
     given = {"text": "airbag module, full scan: no faults stored", "complete": "yes", "by": "R"}
     assert call.post("/car/clover-05/add", when="after-repair", **given).status_code == 303

@@ -18,13 +18,15 @@ SILENT = "Nothing was read: the airbag control unit did not answer"
 
 
 def tell_report(report: ReadReport) -> Telling:
-    """Return what a report says."""
+    """Return what a report says: faults of the restraint system, then those of other units."""
+    ours = [line for line in report.lines if line.unit != "other"]
     return Telling(
         title=_tell_title(report),
         subtitle=report.vin or "no VIN in it",
         sections=filled(
             (
-                Section(blocks=(_faults(report),)) if report.lines else None,
+                Section(blocks=(_faults(ours),)) if ours else None,
+                _of_others([line for line in report.lines if line.unit == "other"]),
                 _no_fault_now(report),
                 _unread(report),
                 section("How far it reached", Bullets(items=tell_coverage(report.coverage))),
@@ -43,27 +45,40 @@ def _tell_title(report: ReadReport) -> str:
 
 
 def count_faults(lines: Sequence[CodeLine]) -> tuple[str, ...]:
-    """Return how many faults were read, then apart those told and not sure, and tests not done."""
-    unsure = sum(line.is_doubtful for line in lines)
-    undone = sum(line.is_untested for line in lines)
+    """Return how many faults were read, then what counts apart.
+
+    These are faults told and not sure, tests not done, and all that other units store.
+    """
+    ours = [line for line in lines if line.unit != "other"]
+    unsure = sum(line.is_doubtful for line in ours)
+    undone = sum(line.is_untested for line in ours)
+    others = len(lines) - len(ours)
     told = [f"{unsure} told and not sure"] if unsure else []
     told += [f"{counted(undone, 'test')} not done"] if undone else []
-    return (counted(len(lines) - unsure - undone, "fault"), *told)
+    told += [f"{others} of other units"] if others else []
+    return (counted(len(ours) - unsure - undone, "fault"), *told)
 
 
-def _faults(report: ReadReport) -> Table:
+def _of_others(lines: Sequence[CodeLine]) -> Section | None:
+    """Return what other units store, by unit; none of it is a fault of the restraint system."""
+    rows = [(str(x.line), tell_code(x) or "-", x.module or "", _told(x.raw)) for x in lines]
+    note = "kept apart: no fault of the restraint system"
+    return section("Stored in other units", _bounded(rows), note=note) if rows else None
+
+
+def _faults(lines: Sequence[CodeLine]) -> Table:
     """Return the faults; beyond the most of one line, and of all, the rest is counted."""
     rows: list[tuple[str, str, str]] = []
     shown, left, raw = 0, 0, ""
-    for number, group in groupby(report.lines, key=lambda line: line.line):
-        lines = list(group)
-        told = lines[: min(_MOST_OF_LINE, _MOST - shown)]
+    for number, group in groupby(lines, key=lambda line: line.line):
+        alike = list(group)
+        told = alike[: min(_MOST_OF_LINE, _MOST - shown)]
         for line in told:
             rows.append((str(number), tell_code(line) or "-", tell_meaning(line)))
-            as_it_stands = () if (line is not lines[0] and line.raw == raw) else (_told(line.raw),)
+            as_it_stands = () if (line is not alike[0] and line.raw == raw) else (_told(line.raw),)
             rows += [("", "", note) for note in (*as_it_stands, *_doubts(line))]
             raw = line.raw
-        shown, over = shown + len(told), len(lines) - len(told)
+        shown, over = shown + len(told), len(alike) - len(told)
         if told and over:
             rows.append(("", "", _and_more(over, "on this line")))
         left += 0 if told else over

@@ -152,12 +152,13 @@ def _find(opened: Opened, report_id: str) -> Report:
 def _line(line: CodeLine, bench: Bench) -> dict[str, Any]:
     part = name(line.component, bench.catalog) if line.component else ""
     perhaps = [f"{c.component or c.kind or '?'} {percent(c.weight)}" for c in line.candidates]
+    is_told = bool(line.component) and len(line.candidates) <= 1 and not line.repeats
     return {
         "of": line,
         "part": part or " / ".join(perhaps) or "?",
         "fault": in_words(line.fault) if line.present else "no fault now",
         "status": ", ".join(map(in_words, line.status)),
-        "sure": bool(line.component) and len(line.candidates) <= 1 and not line.repeats,
+        "sure": is_told or line.unit == "other",
         "code": tell_code(line) if line.code else NO_CODE,
         "likely": dict.fromkeys(c.component for c in line.candidates if c.component),
     }

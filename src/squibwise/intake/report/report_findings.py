@@ -112,8 +112,8 @@ def _counts(sheet: Sheet, told: list[CodeLine]) -> Iterator[Finding]:
     """A count agrees with its own section, with all that follows or with the whole report.
 
     Counts that stand below what they count, with nothing under the last, agree with what is above.
-    It may count the faults that are there now, or those that were there as well, and a code with
-    several parts once.
+    It may count the faults that are there now, or those that were there as well, a code with
+    several parts once, or the faults of the unit that its row names.
     """
     pairs = list(zip(sheet.faults, told, strict=True))
     every = sorted(f.section for f, _ in pairs)
@@ -126,7 +126,8 @@ def _counts(sheet: Sheet, told: list[CodeLine]) -> Iterator[Finding]:
     for (begin, line), before, end in zip(sheet.counts.items(), starts, starts[2:], strict=False):
         place = (before, begin) if is_foot else (begin, end)
         counted = _counted(every, *place)
-        if line.count not in (*counted, *_counted(now, *place), *_counted(once, *place)):
+        of_unit = line.module and sum(f.first.module == line.module for f, _ in pairs)
+        if line.count not in (*counted, *_counted(now, *place), *_counted(once, *place), of_unit):
             yield _make(
                 "count-differs",
                 "warning",
