@@ -35,6 +35,7 @@ from squibwise.intake.report.language.phrases import languages, without_umlauts
 from squibwise.intake.report.language.words import KERB, Words, has_fault, has_part
 from squibwise.intake.report.layout.boxes import apply_boxes
 from squibwise.intake.report.layout.cross_tables import apply_cross_tables
+from squibwise.intake.report.layout.dealt_columns import deal_columns
 from squibwise.intake.report.layout.marks import apply_results, apply_ticks, apply_times
 from squibwise.intake.report.layout.other_files import name_table, set_events_aside
 from squibwise.intake.report.layout.signs import (
@@ -42,7 +43,6 @@ from squibwise.intake.report.layout.signs import (
     apply_letters,
     apply_printed_columns,
     apply_yes_columns,
-    deal_states,
     join_keys,
     spell_dittos,
     split_barred_answers,
@@ -177,7 +177,8 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         catalog: For the vocabulary and the VIN tables.
     """
     lexicon = lexicon_of(catalog)
-    lines = [line for raw in join_keys(unfold_columns(raws)) for line in split_line(raw, lexicon)]
+    apart = join_keys(unfold_columns(deal_columns(raws, lexicon)))
+    lines = [line for raw in apart for line in split_line(raw, lexicon)]
     _strip_languages(lines)
     _put_in_english(lines, catalog)
     _spell_umlauts(lines, lexicon)
@@ -187,7 +188,6 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     apply_two_days(sheet.lines, lexicon)
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
-    sheet.lines = deal_states(sheet.lines, lexicon)
     apply_letters(sheet.lines, lexicon)
     apply_boxes(sheet.lines, lexicon)
     apply_ticks(sheet.lines)

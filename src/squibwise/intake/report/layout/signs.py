@@ -11,9 +11,7 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
 from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.layout.marks import TICK
-from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
-from squibwise.model.words import Status
 
 _LEGEND = pattern(
     r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?"
@@ -33,8 +31,6 @@ _STATE = pattern(r"(?i)\W*(?:stat|[eé]tat|estado|stan|zust|situa)")
 _STATE_LETTERS = tuple(
     {pair[0]: "present", pair[1]: "stored"} for pair in "ah as am ag ap ch cs pm ps ph".split()
 )
-_CODED = pattern(r"\W*(?=[0-9A-Z]*\d)[0-9A-Z]{4,7}\b\S*(?:\s+\S|$)")
-_PIECE = pattern(r"\S+(?: \S+)*")
 _NOW, _ONCE = "present", "stored"
 _LETTERS = 3  # of the longest cell in a column of letters
 _ABSENT = "not there"  # of a row that every column of states denies
@@ -175,53 +171,6 @@ def apply_letters(lines: list[Line], lexicon: Lexicon) -> None:
             if letters.keys() <= told and is_short:
                 for row in rows:
                     _put(row, column, letters.get(flat(cell_of(row, column)).strip()))
-
-
-def deal_states(lines: list[Line], lexicon: Lexicon) -> list[Line]:
-    """Return the lines, each code below a heading for a state as a line of its own.
-
-    ``| Current | History |`` above ``| B1A11 left curtain open | B1A12 clock spring open |``.
-    """
-    found: list[Line] = []
-    states: dict[int, str] = {}
-    for line in lines:
-        cells = _columns(line)
-        coded = {at: text for at, text in cells.items() if _CODED.match(text)}
-        if coded and coded == cells and states:
-            for at, text in coded.items():
-                said = states[min(states, key=lambda start: abs(start - at))]
-                found.append(Line(number=line.number, raw=line.raw, text=f"{text}   {said}"))
-            continue
-        if any(c.isalnum() for c in line.text):
-            states = _states_above(cells, lexicon)
-            line.role = "meta" if states else line.role
-        found.append(line)
-    return found
-
-
-def _columns(line: Line) -> dict[int, str]:
-    """What stands in the columns of a line, by their number or by where they begin."""
-    cells = line.cells or tuple(re.split(r"\t|\s*[|;]\s*", line.text))
-    if len(cells) > 1:
-        return {at: text for at, text in enumerate(cells) if text}
-    return {m.start(): m[0] for m in _PIECE.finditer(line.text)}
-
-
-def _states_above(cells: dict[int, str], lexicon: Lexicon) -> dict[int, str]:
-    """The states that all columns of a heading name, each another; none where one names none."""
-    if len(cells) < 2 or any(not c.isalpha() for c in cells.values()):
-        return {}
-    names = [*lexicon.words]
-    told = {
-        at: next((s[0] for n in names if (s := _said(text, lexicon, n))), "")
-        for at, text in cells.items()
-    }
-    return told if len({*told.values()} - {""}) == len(cells) else {}
-
-
-def _said(word: str, lexicon: Lexicon, language: str) -> list[Status]:
-    words = words_in(word, lexicon, language)
-    return [] if words.features - {"skip"} else words.statuses
 
 
 def _put(row: Line, column: int, said: str | None) -> None:

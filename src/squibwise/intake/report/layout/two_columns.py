@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Sequence
+from itertools import groupby
 
 import msgspec
 
@@ -16,6 +17,7 @@ _CODE = (
 )
 _FIRST = pattern(rf"\s{{0,8}}{_CODE}")
 _SECOND = pattern(rf"(?:\S\s{{3,}}|^\s{{20,}})(?P<code>{_CODE})")
+_ENTRY = pattern(rf"\s*{_CODE}")
 _TITLES = pattern(r"\s{0,8}(?P<left>[^\W\d_]+)\s{2,}(?P<right>[^\W\d_]+)")
 _LEAST = 2  # faults that each column has where no line heads both
 _SPLITS = 2  # columns beside the first
@@ -30,6 +32,7 @@ def unfold_columns(raws: Sequence[RawLine], splits: int = _SPLITS) -> list[RawLi
         raws: Numbered lines; rows of tables with cells stay as they are.
         splits: How many columns may be taken off the first.
     """
+    raws = _unfold_cells(raws)
     gutter = _gutter(raws) if splits else None
     if gutter is None:
         return list(raws)
@@ -42,6 +45,25 @@ def unfold_columns(raws: Sequence[RawLine], splits: int = _SPLITS) -> list[RawLi
         else:
             band.append(raw)
     return found + _unfold_band(band, gutter, splits)
+
+
+def _unfold_cells(raws: Sequence[RawLine]) -> list[RawLine]:
+    """The lines, two columns of codes that a bar parts one below the other.
+
+    Only where entries go on in the row below: ``open   stored | short   present``.
+    """
+    found: list[RawLine] = []
+    for width, run in groupby(raws, lambda raw: len(raw.cells)):
+        rows = list(run)
+        told = [sum(bool(_ENTRY.match(cell)) for cell in raw.cells) for raw in rows]
+        begin = [n for n in told if n]
+        if width < _LEAST or len(begin) < _LEAST or {*begin} - {width} or len(begin) == len(rows):
+            found += rows
+            continue
+        for column in range(width):
+            cells = (RawLine(number=raw.number, text=raw.cells[column]) for raw in rows)
+            found += [*cells, RawLine(number=rows[-1].number, text="")]
+    return found
 
 
 def _gutter(raws: Sequence[RawLine]) -> int | None:
