@@ -90,7 +90,7 @@ def test_a_pasted_report_is_read_line_by_line(call: Any) -> None:
 
 def test_a_line_of_another_unit_is_named_so_and_not_asked_about(call: Any) -> None:
     text = "Engine\nP0300 misfire\n\nAirbag\nB0001-1B Driver frontal stage 1 open present\n"
-    answer = call.post(f"{start(call, 'thistle-04')}/add", text=text, when="before-repair")
+    answer = call.post(f"{start(call, 'thistle-96')}/add", text=text, when="before-repair")
     html = call.get(answer.headers["location"]).text
     line = html[html.index("P0300 misfire") :].split("</p>")[0]
     assert "<b>of another unit</b> <small>Engine</small>" in line
