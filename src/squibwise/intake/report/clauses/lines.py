@@ -1,5 +1,7 @@
 """What each line of a report is: code, words, heading, count, measure, or not understood."""
 
+import msgspec
+
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import (
@@ -30,6 +32,9 @@ _SIGNS = str.maketrans(
 )
 _DOT_INSIDE = pattern(r"(?<=[A-Z\d])·(?=\d)", needs="·")  # "B·1A14·13"
 _MARKUP = pattern(r"\s*</?[A-Za-z][^<>]{0,400}>")
+_ELEMENT = pattern(  # where one begins that holds others, or has nothing but attributes
+    r"(?=<[A-Za-z][^<>]{0,400}(?:/>|>\s{0,9}<[A-Za-z]))", needs="<"
+)
 _ATTRIBUTE = pattern(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
 _TAG = pattern(r"</?[A-Za-z][\w:.-]{0,40}|/?>")
 _FORUM_TAG = pattern(
@@ -76,7 +81,11 @@ _KEYED = pattern(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
 def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
     """Return the sentences of a line; a table's row and a line that says one thing stay whole."""
     text = _DOT_INSIDE.sub("-", raw.text.translate(_SIGNS))
-    if _MARKUP.match(text):
+    elements = [x for x in _ELEMENT.split(text) if x.strip()] if _MARKUP.match(text) else []
+    if len(elements) > 1:
+        each = (msgspec.structs.replace(raw, text=x, cells=()) for x in elements)
+        return [line for x in each for line in split_line(x, lexicon)]
+    if elements:
         text = _TAG.sub("  ", _ATTRIBUTE.sub(r"  \1  ", text)).rstrip()
     is_cut = len(text) > MAX_LINE
     text = text[:MAX_LINE]
