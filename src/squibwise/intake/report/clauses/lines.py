@@ -75,6 +75,9 @@ _NAMED_COLUMNS = 2  # of a table with a name that is known
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _KEY_ON = pattern(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
+_COUNTER = pattern(  # "Fault 2 of 3", "Nr. 2/3"
+    r"[\W_]*(?:[^\W\d_]{1,12}[.:]?\s){0,2}#?\d{1,3}\s?(?:/|[^\W\d_]{1,3}(?: [^\W\d_]{2})?)\s?\d{1,3}[\W_]*"
+)
 _KEYED = pattern(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
 
 
@@ -294,6 +297,7 @@ def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
         ),
         (is_key, "words" if tells or _names_place(line) else "meta"),
         ("meta" in first and _is_meta(line, texts, length, first), "meta"),
+        (bool(_COUNTER.fullmatch(line.text)) and not _names_place(line), "meta"),
         (numbers_a_thing(line.text, lexicon) and not has_part(line.words), "meta"),
         (_is_heading(line, texts, lexicon) or "module" in label, "heading"),
         (tells or (line.known_share == 1.0 and _names_place(line)), "words"),

@@ -74,7 +74,7 @@ def _dresses(lexicon: Lexicon) -> tuple[re.Pattern[str], ...]:
     said = rf"(?:[^\W\d_]{{1,3}}\s)?(?P<unit>[^\W\d_][\w -]{{0,30}}?\s(?:{computers}))\s(?:{has})"
     return (
         re.compile(rf"\s*[\[(]\s?{_NAME}\s?[\])]\s*{_CODE}"),
-        re.compile(rf"\W{{0,4}}{_NAME}\s*(?::|\t|\||[.·_]{{3,}}|\s-\s|-?>)\s*{_CODE}"),
+        re.compile(rf"\W{{0,4}}{_NAME}\s*(?::|\t|\||[.·_]{{3,}}|\s[-/]\s|-?>)\s*{_CODE}"),
         re.compile(rf"\s?\|?\s?{_NAME}\s{{2,}}{_CODE}"),
         re.compile(rf"\s*(?P<unit>[A-Z]{{2,5}})\s{_CODE}"),
         re.compile(rf"(?i:\s*{said})\s{_CODE}"),  # "the roof module has B1B51"
