@@ -136,6 +136,36 @@ def test_only_what_stands_under_the_name_of_codes_is_one() -> None:
     ]
 
 
+UNITS_OF_JSON = (
+    '{"Airbag": {"B1A01": "left curtain open"}, "PX": {"B1C01": "left side open"}}',
+    '{"Airbag": [{"code": "B1A01", "text": "left curtain open"}],'
+    ' "PX": [{"code": "B1C01", "text": "left side open"}]}',
+    '{"modules": {"Airbag": {"dtcs": [{"nr": "B1A01", "text": "left curtain open"}]},'
+    ' "PX": {"sw": "B1042", "dtcs": [{"nr": "B1C01", "text": "left side open"}]}}}',
+    '[{"ecu": "Airbag", "code": "B1A01", "desc": "left curtain open"},'
+    ' {"ecu": "PX", "code": "B1C01", "desc": "left side open"}]',
+)
+
+
+@pytest.mark.parametrize("source", UNITS_OF_JSON)
+def test_a_name_of_codes_or_beside_one_is_that_of_their_unit(source: str) -> None:
+    found = read_report(source.encode(), "r.json", load_catalog())
+    told = [(ln.code, ln.unit, ln.component) for ln in found.lines]
+    assert told == [("B1A01", "restraint", "left.curtain"), ("B1C01", "unknown", None)]
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        '{"module": "Airbag", "partNumber": "B1099", "id": "B1E10", "text": "driver airbag open"}',
+        '{"unit": "SRS", "sw": "B1207", "faults": ["B1E10 driver airbag open"]}',
+    ],
+)
+def test_numbers_in_the_shape_of_codes_are_none_beside_the_name_of_codes(source: str) -> None:
+    found = read_report(source.encode(), "r.json", load_catalog())
+    assert [(ln.code, ln.component) for ln in found.lines] == [("B1E10", "driver.front-bag")]
+
+
 def test_broken_json_is_read_as_text_with_a_warning() -> None:
     found = extract(b'{"code": "B0001",\n"text": "open"', "report.json")
     assert [line.text for line in found.lines] == ['{"code": "B0001",', '"text": "open"']

@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -35,7 +36,14 @@ _STATE = pattern(r"stat(?:us|e)|severity", re.IGNORECASE)
 _STATUS_BYTE = pattern(r"status_?(?:byte|mask|bits)|status", re.IGNORECASE)
 _TWO_DIGITS = pattern(r"(?:0x)?([0-9A-F]{2})\Z", re.IGNORECASE)
 _CODE_NAME = pattern(r"[PCBU][0-9A-F]{4}", re.IGNORECASE)
-_CODED = pattern(r'"[^"]{0,30}(?:dtc|code)"\s*:\s*"[PCBU][0-9A-F]{4}', re.IGNORECASE)
+_CODED = pattern(
+    r'"([^"]{1,30})"\s*:\s*"[PCBU][0-9A-F]{4}(?:-[0-9A-F]{2})?[" ]', re.IGNORECASE, needs=('"',)
+)
+_LISTED = pattern(r'[\[,]\s*"[PCBU][0-9A-F]{4}\W[^"]*[a-z]{3}', re.IGNORECASE, needs=('"',))
+_NUMBER = pattern(r"id|nr|no|num|number|c|key", re.IGNORECASE)
+_UNIT = pattern(
+    r"(?:control_?)?(?:module|unit|ecu|system|controller)(?:_?name|_?id)?", re.IGNORECASE
+)
 _MAX_DEPTH = 60
 
 Pairs = tuple[tuple[str, Any], ...]  # an object, with repeated names kept
@@ -57,7 +65,8 @@ def read(document: Document) -> Extract:
     text, name = document.text or "", document.name
     refuse_large(name, len(text), MAX_JSON_BYTES, "a JSON report")
     try:
-        lines = _lines(_parsed(text), name, is_named=_CODED.search(text) is not None)
+        named = _name_of_codes(text)
+        lines = _lines(_parsed(text, named), name, is_named=bool(named or _LISTED.search(text)))
     except (ValueError, RecursionError):
         return _as_text(text, name)
     if not lines:
@@ -65,7 +74,15 @@ def read(document: Document) -> Extract:
     return Extract(lines=tuple(lines), format="json")
 
 
-def _parsed(text: str) -> list[Any]:
+def _name_of_codes(text: str) -> str:
+    """Return the name that codes have in a text; empty where none is surely theirs."""
+    found = Counter(m[1] for m in _CODED.finditer(text))
+    names = [k for k in found if _CODE.match(k)] or [k for k in found if _NUMBER.fullmatch(k)]
+    (first, most), (_, next_) = [*found.most_common(2), ("", 0), ("", 0)][:2]
+    return names[0] if names else first if most > max(next_, 1) else ""
+
+
+def _parsed(text: str, named: str) -> list[Any]:
     """Return the documents in a text: one, or one per line.
 
     Raises:
@@ -73,24 +90,31 @@ def _parsed(text: str) -> list[Any]:
         RecursionError: It is nested deeper than the parser goes.
     """
     try:
-        return [_loads(text)]
+        return [_loads(text, named)]
     except ValueError:
         parts = [line for line in text.splitlines() if line.strip()]
         if len(parts) < 2:
             raise
-        return [_loads(part) for part in parts]
+        return [_loads(part, named) for part in parts]
 
 
-def _loads(text: str) -> Any:  # noqa: ANN401 - JSON can be anything
+def _loads(text: str, named: str) -> Any:  # noqa: ANN401 - JSON can be anything
+    def taken(pairs: list[tuple[str, Any]]) -> Pairs:
+        return tuple(("code" if k == named else k, v) for k, v in pairs)
+
     return json.loads(
-        text, object_pairs_hook=tuple, parse_int=str, parse_float=str, parse_constant=str
+        text, object_pairs_hook=taken, parse_int=str, parse_float=str, parse_constant=str
     )
 
 
 def _lines(documents: list[Any], name: str, *, is_named: bool) -> list[RawLine]:
     """Return the lines of documents; where codes stand under their name nothing else is one."""
     lines: list[RawLine] = []
+    heading: list[str] = []
     for cells in (row for document in documents for row in _rows(document, "", 0, is_named)):
+        if len(cells) == 1 and cells == heading:
+            continue  # each of its codes names its unit
+        heading = cells if len(cells) == 1 else heading
         number = lines[-1].number + 1 if lines else 1
         lines += row_lines(number, cells)
         refuse_many(name, len(lines), MAX_LINES, "entries")
@@ -121,18 +145,35 @@ def _object_rows(pairs: Pairs, key: str, depth: int, is_named: bool) -> Iterator
     plain = plain if is_named else _with_names(plain)
     is_fault = any(_CODE.match(k) for k, _ in plain)
     if is_fault:
-        yield _fault_row(plain)
+        units = [(k, v) for k, v in plain if _UNIT.fullmatch(k) and _names_unit(v)]
+        yield from ([v] for _, v in units[:1])
+        yield _fault_row([pair for pair in plain if pair not in units[:1]])
+    coded = [k for k, v in pairs if not is_fault and _holds_codes(v)]
     for k, v in pairs:
         if _is_nested(v):
+            yield from ([f"{k.replace('_', ' ')}:"] for _ in coded[1:2] if k in coded)
             yield from _rows(v, k if isinstance(v, tuple) else "", depth + 1, is_named)
         elif v is not False and not is_fault:
             yield [_named(k, v)]
 
 
+def _holds_codes(value: Any) -> bool:  # noqa: ANN401
+    """Tell whether codes stand right below a value, or in lists of it; two such name units."""
+    if isinstance(value, list):
+        return any(isinstance(v, tuple) and any(_CODE.match(k) for k, _ in v) for v in value)
+    own = isinstance(value, tuple) and any(_CODE_NAME.fullmatch(k) for k, _ in value)
+    return own or (isinstance(value, tuple) and any(_holds_codes(v) for _, v in value))
+
+
+def _names_unit(value: Any) -> bool:  # noqa: ANN401
+    """``SRS``, ``brakes``; not so ``ohms``, which a value has."""
+    return isinstance(value, str) and len(value) > 1 and (value[0].isupper() or len(value) > 4)
+
+
 def _unlike_a_code(key: str, value: Any) -> tuple[str, Any]:  # noqa: ANN401
     """``"software": "B1040"``: a number under another name than that of codes is of a thing."""
     is_number = isinstance(value, str) and _CODE_NAME.match(value) and " " not in value
-    return (f"{key} part number" if is_number and not _CODE.match(key) else key), value
+    return ("part number", f"{value} {key}") if is_number and not _CODE.match(key) else (key, value)
 
 
 def _with_names(plain: list[tuple[str, Any]]) -> list[tuple[str, Any]]:

@@ -76,7 +76,8 @@ _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _KEY_ON = pattern(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
 _COUNTER = pattern(  # "Fault 2 of 3", "Nr. 2/3"
-    r"[\W_]*(?:[^\W\d_]{1,12}[.:]?\s){0,2}#?\d{1,3}\s?(?:/|[^\W\d_]{1,3}(?: [^\W\d_]{2})?)\s?\d{1,3}[\W_]*"
+    r"[\W_]*(?:[^\W\d_]{1,12}[.:]?\s){0,2}#?\d{1,3}\s?(?:/|[^\W\d_]{1,3}(?: [^\W\d_]{2})?)\s?"
+    r"\d{1,3}[\W_]*"
 )
 _KEYED = pattern(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
 

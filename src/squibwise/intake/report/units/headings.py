@@ -262,7 +262,8 @@ def is_bare_heading(lines: list[Line], at: int) -> bool:
         return True
     if heads_seats(lines, at):
         return False
-    after = next_below(lines, at, _NEXT_LINES)
+    below = islice(lines, at + 1, at + 1 + _NEXT_LINES)
+    after = next((ln for ln in below if ln.role not in ("blank", "meta")), None)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
         return False
     is_marked = line.text.lstrip()[:1] in "(>*-" and not DECORATED.match(line.text)
