@@ -495,17 +495,11 @@ def test_an_unknown_word_joined_to_a_seat_leaves_the_seat_open() -> None:
     assert line.component is None
 
 
-def test_british_corners_follow_the_drive_hand() -> None:
+def test_british_corners_are_the_same_wherever_the_driver_sits() -> None:
     text = "OSR seat belt buckle s/c gnd\nNSF crash sensor o/c\n"
-    assert [ln.component for ln in read(text).lines] == [
-        "row2-right.buckle-switch",
-        "nose-left.impact-sensor",
-    ]
-    car = car_with("row2-left.buckle-switch", "nose-right.impact-sensor")
-    assert [ln.component for ln in read(text, car).lines] == [
-        "row2-left.buckle-switch",
-        "nose-right.impact-sensor",
-    ]
+    corners = ["row2-right.buckle-switch", "nose-left.impact-sensor"]
+    for car in (None, car_with(*corners)):
+        assert [ln.component for ln in read(text, car).lines] == corners
 
 
 # Our own texts.
