@@ -170,7 +170,63 @@ def test_two_words_for_one_part_a_heading_and_praise_make_no_second_fault(row: s
     assert [ln.component for ln in read_text(f"SRS\n{line}", "r.txt").lines] == [want]
 
 
+SEVERAL = (
+    """
+driver.retractor-pretensioner driver.buckle-switch driver.seat-bag|\
+left retractor open, left buckle also, left seat bag too
+driver.front-bag passenger.front-bag driver.knee-bag passenger.knee-bag|\
+driver airbag, passenger airbag, plus both knee bags all open
+driver.front-bag left.curtain|driver airbag open (also left curtain)
+driver.front-bag driver.knee-bag left.curtain|driver: airbag open; knee bag and curtain too
+driver.clock-spring driver.front-bag passenger.front-bag|\
+clock spring, driver airbag and passenger airbag all read open
+left.curtain passenger.seat-bag passenger.buckle-switch|\
+left curtain high resistance, likewise right seat bag and passenger buckle
+passenger.front-bag driver.front-bag left.curtain|\
+passenger airbag shorted (driver airbag too) and left curtain open
+driver.front-bag driver.retractor-pretensioner passenger.retractor-pretensioner|\
+Fahrerairbag offen sowie Gurtstraffer links und rechts
+driver.front-bag passenger.front-bag|Fahrerairbag: Unterbrechung. Beifahrerairbag: dito.
+left.curtain driver.seat-bag driver.buckle-switch|\
+Kopfairbag links Kurzschluss nach Masse, Seitenairbag links ebenso, Gurtschloss Fahrer auch
+driver.clock-spring driver.front-bag passenger.knee-bag|\
+Wickelfeder und Fahrerairbag hochohmig, dazu Knieairbag Beifahrer
+left.curtain right.curtain passenger.buckle-switch|\
+rideau gauche en court-circuit, rideau droit aussi, boucle passager coupée
+driver.knee-bag driver.clock-spring passenger.front-bag|\
+airbag genoux conducteur et contacteur tournant coupés (airbag passager de même)
+driver.front-bag driver.knee-bag driver.retractor-pretensioner|\
+conductor: airbag abierto, rodilla también, pretensor en corto
+driver.front-bag passenger.front-bag right.curtain|\
+circuito abierto en airbag conductor, airbag acompañante y cortina derecha
+right.curtain passenger.seat-bag|cortina derecha en corto a masa así como el airbag lateral derecho
+driver.front-bag passenger.front-bag driver.buckle-switch|\
+airbag guida e airbag passeggero aperti, fibbia guida bloccata
+left.curtain right.curtain driver.buckle-switch|\
+kurtyna lewa przerwa, kurtyna prawa też, zamek kierowcy zablokowany
+driver.retractor-pretensioner passenger.retractor-pretensioner right.curtain|\
+pré-tensor do condutor e do passageiro abertos, bem como a cortina direita
+driver.retractor-pretensioner passenger.retractor-pretensioner right.curtain|\
+gordelspanner bestuurder en passagier onderbreking, evenals gordijnairbag rechts
+""".replace("\\\n", "")
+    .strip()
+    .splitlines()
+)
+
+
+@pytest.mark.parametrize("row", SEVERAL)
+def test_each_of_two_to_four_parts_of_a_sentence_is_a_fault_of_its_own(row: str) -> None:
+    want, _, line = row.partition("|")
+    read = read_text(line)
+    assert [ln.component for ln in read.lines] == want.split()
+    assert all(ln.present and ln.fault != "unknown" for ln in read.lines)
+    assert not read.unread
+
+
 LEFT_OUT = [
+    "right curtain open - same for the passenger seat bag",
+    "airbag latéral gauche, plus le prétensionneur conducteur, tous ouverts",
+    "tendina sinistra aperta e così la destra",
     "driver airbag plug and left curtain open",
     "mended driver airbag and left curtain open",
 ]

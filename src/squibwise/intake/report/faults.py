@@ -25,7 +25,6 @@ from squibwise.intake.report.clauses.own_rows import begins_own_row, begins_row,
 from squibwise.intake.report.clauses.part_lists import is_bare_part
 from squibwise.intake.report.clauses.plain_clauses import add_statuses, list_clauses
 from squibwise.intake.report.clauses.side_labels import is_of_place
-from squibwise.intake.report.clauses.told_together import leaves_out
 from squibwise.intake.report.coded_faults import take_codes
 from squibwise.intake.report.gathering import GAP, State, attach, fault_of, flush
 from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
@@ -163,7 +162,6 @@ def _take_words(line: Line, state: State, sheet: Sheet, catalog: Catalog, preced
     is_supply = tells_supply(line.words) and line.known_share >= MOSTLY
     if is_supply or (stands_alone(line.words) and _is_report(line, sheet.is_coded)):
         said = list_clauses(line, catalog, sheet.language)
-        sheet.unread += [line] if leaves_out(line, said, lexicon, sheet.language) else []
         fresh = [fault_of(line, s, state) for s in said]
         for fault in fresh:
             fault.absent = "" if is_sure else UNSURE

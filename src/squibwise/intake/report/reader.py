@@ -12,6 +12,7 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.clauses.contrasts import drop_denied
 from squibwise.intake.report.clauses.good_clauses import part_good
+from squibwise.intake.report.clauses.left_out import list_left_out
 from squibwise.intake.report.clauses.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.clauses.news import drop_news
 from squibwise.intake.report.clauses.own_places import part_places
@@ -112,6 +113,7 @@ def gather_lines(lines: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet
     """Return the faults that lines tell of, before anything is known of the car."""
     sheet = sort_lines(lines, name, catalog)
     gather(sheet, catalog)
+    list_left_out(sheet, lexicon_of(catalog))
     join_mentions(sheet)
     correct_faults(sheet, catalog)
     hear_returns(sheet, catalog)

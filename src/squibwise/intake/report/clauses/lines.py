@@ -58,6 +58,7 @@ _NUMBER = pattern(r"\d{4}.*:\s$")  # of a code, in the place of a name
 _STOP = pattern(
     r"(?<!\b\w)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
 )
+_STATED = pattern(r"[^:.]{4,40}:\s[^:.]*[^\W\d_]{5}\.\s[^:.]{4,40}:\s")  # "bag: open. belt: same"
 _ANSWER = pattern(  # "Q: any codes? A: B1733"
     r"(?<=\S\?)\s+(?:A|R|O|Ans|Antw|R[ée]p|Resp|Risp|Odp)\.?:\s+(?=.*?\b[A-Z]?\d[\dA-F]{3})"
 )
@@ -140,7 +141,8 @@ def _sentences(text: str) -> list[str]:
         return [text[: answer.start()], *_sentences(text[answer.end() :])]
     for match in _STOP.finditer(text):
         asks, words = match.group(1) == "?", text[start : match.start()].split()
-        if asks or (len(words) >= _SENTENCE_WORDS and not _abbreviates(words)):
+        is_whole = len(words) >= _SENTENCE_WORDS or _STATED.match(text, start)
+        if asks or (is_whole and not _abbreviates(words)):
             found.append(text[start : match.end(1)])
             start = match.end()
     return [*found, text[start:]] if text[start:].strip() or not found else found

@@ -292,7 +292,8 @@ class _Parting:
     def _both(self) -> list[Line]:
         """``Left/Right curtain   both low``: the fault is one of each place of the pair."""
         pairs = [p for p in self.head if _has_two(p.words)]
-        is_said = any("both" in p.words.features and p.verdict == "bad" for p in self.head)
+        bad = (p.words.features for p in self.head if p.verdict == "bad")
+        is_said = any("both" in told and not told & HEADS for told in bad)
         if len(pairs) != 1 or pairs[0].verdict or not is_said or len(self.line.codes) > 1:
             return []
         spans = self._places(pairs[0])

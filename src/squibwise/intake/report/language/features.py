@@ -173,6 +173,12 @@ def _compose(words: Words) -> None:
         elif "atpost" in told:
             told |= {"impact", "side", "pillar"}
             words.sides.discard("centre")
+    if "stuck" in told and "locked" in words.statuses:  # what is said of a unit and of a switch
+        if "buckle" in told and not told & {"unit", "crashrecord"}:
+            told.add("mechanical")
+            words.statuses.remove("locked")
+        else:
+            told.discard("stuck")
     if {"impact", "unit"} <= told <= _HOLDS_CRASH and set(words.statuses) & {"stored", "locked"}:
         told.add("crashrecord")  # "the unit has stored a crash"
     if "hv" in told and told & {"cut", "batterycut"}:

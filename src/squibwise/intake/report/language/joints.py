@@ -1,9 +1,12 @@
 """The words that join parts and clauses, asked here by all that takes lines apart."""
 
 import re
+import unicodedata
 from functools import lru_cache
 
 from squibwise.intake.report.language.lexicon import Lexicon
+
+_PLAIN = 3  # letters from which on an accent makes no other word
 
 Span = tuple[int, int]
 
@@ -37,8 +40,21 @@ def choosing(lexicon: Lexicon, language: str | None) -> str:
 
 
 def one_of(words: frozenset[str]) -> str:
-    """Return words as one pattern, in small letters or large, the longest first."""
-    return f"(?i:{'|'.join(sorted(words, key=lambda word: (-len(word), word)))})"
+    """Return words as one pattern, in small letters or large, the longest first.
+
+    Those of a few letters only as they are written, others with any accents.
+    """
+    ordered = sorted(words, key=lambda word: (-len(word), word))
+    spelt = (w if len(w) < _PLAIN else "".join(map(_accented, w)) for w in ordered)
+    return f"(?i:{'|'.join(spelt)})"
+
+
+@lru_cache(maxsize=64)
+def _accented(letter: str) -> str:
+    """A letter with or without an accent, as one pattern."""
+    others = (chr(at) for at in range(0xE0, 0x180))
+    alike = "".join(c for c in others if unicodedata.normalize("NFKD", c)[0] == letter)
+    return f"[{letter}{alike}]" if alike else letter
 
 
 def spans_of(text: str, parting: re.Pattern[str], begin: int = 0) -> list[Span]:
