@@ -153,8 +153,9 @@ def _seat_spots(kind: str, words: Words, hand: Hand, shares: Shares) -> tuple[Ca
     row = row_of(words)
     if kind == "occupant-sensor" and words.sides and len(words.seats) == 1:
         return (Candidate(place=next(iter(words.seats))),)  # the side is a corner of that seat
-    if row in (2, 3):
-        return _rear_spots(words, hand, row)
+    behind = [row] if row is not None else sorted(words.rows)  # "last row": the second or third
+    if behind and 1 not in behind:
+        return tuple(spot for r in behind for spot in _rear_spots(words, hand, r))
     if words.seats:
         return _front_by_seat(words, hand)
     if "centre" in words.sides and kind != "centre-bag":

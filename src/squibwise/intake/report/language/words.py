@@ -193,10 +193,11 @@ def heads_of(words: Words) -> frozenset[str]:
 def stands_alone(words: Words) -> bool:
     """Words without a code that names a part and a fault or a status."""
     part = words.features & HEADS
-    fault = words.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
-    own = part - _UNIT_WORDS - {"lamp"}
+    units = {"unit"} if words.seats else _UNIT_WORDS  # "driver airbag module" is the airbag
+    fault = words.features & (TELLS if part - units else TELLS - _OF_PARTS)
+    own = part - units - {"lamp"}
     if words.statuses == ["locked"]:
-        own = part & (_UNIT_WORDS | {"crashrecord"})  # a belt that is locked is no fault
+        own = part & (units | {"crashrecord"})  # a belt that is locked is no fault
     if tells_supply(words):
         return True
     return bool(part) and bool(fault or (own and words.statuses))
