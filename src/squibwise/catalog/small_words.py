@@ -85,6 +85,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         colours: How colours begin: beside a body they name a car.
         ages: Words that may stand before either.
         listing: They join numbers of a list.
+        lamp_says: Verbs between a lamp and the number that it blinked.
         counts: How words begin that say of a lamp that its blinks were counted.
         computers: Behind a part of the car they name the unit for it.
         unsorted: Headings of what stands below no side: ``other``, ``general``.
@@ -171,6 +172,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     colours: frozenset[str]
     ages: frozenset[str]
     listing: frozenset[str]
+    lamp_says: tuple[str, ...]
     counts: frozenset[str]
     computers: frozenset[str]
     unsorted: frozenset[str]

@@ -360,6 +360,12 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     if is_new or is_more:
         return False  # "left seat bag", and below it "passenger pretensioner open"
     joined = words_of(_in_column(fault, line), catalog, sheet.language)
+    if (
+        fault.code is not None
+        and fault.code.style == "flash"
+        and joined.features & OWN_PARTS > {"lamp"}
+    ):
+        joined.features.discard("lamp")  # it told the code
     parts, more = fault.words.features & OWN_PARTS, joined.features & OWN_PARTS
     is_other = bool(parts) and bool(heads_of(line.words) - heads_of(fault.words))
     if told and (stands_alone(line.words) or is_other or (parts and more != parts)):

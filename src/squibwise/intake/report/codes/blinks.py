@@ -20,7 +20,8 @@ _UNIT = (
     r"|\s?[aw]\b(?!\s[^\W\d_])"  # "47 a na" is no current
 )
 _BLINKS_BY = tuple(
-    "flash blink blitz eclat clignot destell parpade lampegg pisc blysk mign mrug knipper".split()
+    "flash blink wink blitz eclat clignot destell parpade lampegg pisc blysk mign mrug "
+    "knipper".split()
 )
 _PAUSES_BY = ("paus", "pauz", "przerw", "break", "wait")
 NO_UNIT = rf"(?![\d%]|[.,:]\d|{_UNIT})"
@@ -92,15 +93,16 @@ _TWICE = pattern(  # "1 blink then 9 blinks"
     rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{BLINK}",
     needs=_BLINKS_BY,
 )
-_TIMES = r"(?:mal|times|fois|veces|volte|vezes|razy|keer)\b"
+_TIMES = r"(?:mal|times|fois|veces|volte|vezes|razy|keer|coups?|golpes?|colpi|impuls\w*|pulses?)\b"
+_THEN = r"(?:then|dann|puis|luego|poi|depois|potem|dan|and|und|et|y|e|i|en)\s"
 _COUNTED = pattern(
     rf"\b(\d{{1,2}}|{_SAID})\s*(?:(?:x|{_TIMES})\s*)?(?:{BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
     rf"(?:(?:and|und|et|y|e|i|then|dann|puis|luego|poi|depois|potem)\s{{1,9}}){{0,2}}(\d{{1,2}}|{_SAID})\s*"
     rf"(?:(?:x|{_TIMES})\s*)?{_SHORT}\b"
 )
-_TIMED = pattern(  # "clignote 2 fois puis 3 fois"
-    rf"\b{BLINK}\s(\d{{1,2}})\s?(?:x|{_TIMES})[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}(\d{{1,2}})\s?(?:x|{_TIMES})",
-    needs=_BLINKS_BY,
+_TIMED = pattern(  # "clignote 2 fois puis 3 fois", "3 coups puis 2"
+    rf"(?<![\d.,])\b(\d{{1,2}}|{_SAID})\s?(?:x|{_TIMES})[\s,;]*(?:(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}"
+    rf"(\d{{1,2}}|{_SAID})\s?(?:x|{_TIMES})|{_THEN}(\d|{_SAID})\b(?![\d:/-]\d|[.,]\d|\s[^\W\d_]))"
 )
 _SAID_BLINKS = pattern(  # "blinking four then two", "blinkt vier dann zwei"
     rf"\b{BLINK}\s(?:[a-z']+\s){{0,3}}?({_SAID})[\s,]+(?:and|then|und|dann|puis|et|luego|y|poi|e|"
@@ -167,10 +169,11 @@ def _said(plain: str, lexicon: Lexicon) -> list[Code]:
     """Blinks told in words or drawn as dots, or as ``4 then 1`` behind a word for lamp or pause."""
     told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
     if _may_flash(plain, lexicon):
-        rules = (_SAID_PAIR, _SAID_TIMES, _SAID_SHORT)
-        told += [(m, _digit(m[1]), _digit(m[2])) for rule in rules for m in rule.finditer(plain)]
+        rules = (_SAID_PAIR, _SAID_TIMES, _SAID_SHORT, _TIMED)
+        found = (m for rule in rules for m in rule.finditer(plain))
+        told += [(m, _digit(m[1]), _digit(m[m.lastindex or 2])) for m in found]
     told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
-    told += [(m, m[1], m[2]) for rule in (_TWICE, _TIMED) for m in rule.finditer(plain)]
+    told += [(m, m[1], m[2]) for m in _TWICE.finditer(plain)]
     pair = _joined_pair(lexicon).search(plain) if _may_flash(plain, lexicon) else None
     if pair is not None and not told:
         told = [(pair, pair["one"], pair["two"])]
@@ -184,9 +187,8 @@ def _digit(count: str) -> str:
 @lru_cache(maxsize=4)
 def _joined_pair(lexicon: Lexicon) -> re.Pattern[str]:
     lead = rf"(?:{_label(lexicon)}(?:[^\W\d_]{{1,7}}\s+)?|\bpaus[ea]\s?:?\s?)"
-    then = r"\s(?:then|dann|puis|luego|poi|depois|potem|and|und|et|y|e|i)\s"
-    ends = r"(?![\d:/-]|[.,]\d)(?! ?[^\W\d_]{3})"
-    return re.compile(rf"{lead}(?P<one>[1-9]){then}(?P<two>[1-9]){ends}")
+    ends = r"(?!\d|[:/-]\d|[.,]\d)(?! ?[^\W\d_]{3})"
+    return re.compile(rf"{lead}(?P<one>[1-9])\s{_THEN}(?P<two>[1-9]){ends}")
 
 
 def find_counted(text: str) -> Code | None:
@@ -276,8 +278,10 @@ def _label(lexicon: Lexicon) -> str:
 @lru_cache(maxsize=4)
 def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
     label = _label(lexicon) + r"(?:[\"'„“«]\w{2,15}[\"'“”»]\s?\(?)?"
-    lead = r"(?:(?:[^\W\d_]{1,8}\s+){0,2}(?:cod|kod)\w*[\s:=#.]*)?"
+    counts, says = "|".join(sorted(lexicon.small.counts)), "|".join(lexicon.small.lamp_says)
+    lead = rf"(?:(?:[^\W\d_]{{1,8}}\s+){{0,2}}(?:{counts})\w*[\s:=#.]*)?"
     verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
+    verb += rf"|(?:[^\W\d_]{{1,12}}\s+)?(?:{says})\s+(?=\d\d(?!\d)|[1-9]\s?/\s?[1-9])"
     return re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_list_of(lexicon)})")
 
 

@@ -15,12 +15,15 @@ from squibwise.intake.report.sheet import Line
 
 _LONGEST = 14  # words of a heading
 _CALLED = 2  # lines with counts that are called so, which make a sheet
+_SHORT = 3  # letters of a label that is no word
 _COLUMNS = 2  # of a heading that names its columns
 _APART = pattern(r"\t|\s*[|;]\s*|\s{2,}")
 _COUNT = r"(?:[1-9](?:\s?[-:]\s?[1-9]){1,2}(?![\d.:/-])|[1-9]\d(?![\d.]))"
 _ONE = pattern(_COUNT)
+_DIGIT = pattern(r"\d")
 _PLACE = r"(?:^|(?<=[:|;]\s)|(?<=\t)|(?<=\s{2})|(?<=\s-\s))[\s(]*"
-_LABEL = r"(?P<label>(?:[^\W\d_]{1,3}[.°º]?|(?:cod|kod)\w*[.:]?)\s|[^\W\d_]\s{2,6}){0,2}"
+_LABEL = r"(?:[^\W\d_]{1,3}[.°º]?|(?:cod|kod)\w*[.:]?)\s|[^\W\d_]\s{2,6}"
+_CAR = r"[^\W\d_]{3,9}\s(?:[a-z]\s)?(?=[1-9]-[1-9])"
 _ENDS = r"(?=\s*(?:$|[,;=(|:\t/)-])|\s{2}|\s+[^\W\d_])"
 _BESIDE = pattern(r"\s*[/(=,]")  # what parts a count from the code of a reader
 
@@ -38,7 +41,8 @@ def follow_lamp_sheet(lines: list[Line], lexicon: Lexicon) -> bool:
     coded = [ln for ln in lines if ln.codes]
     called = [ln for ln in coded if any(is_called(ln, c) for c in ln.codes)]
     first = next((at for at, ln in enumerate(lines) if ln.codes), len(lines))
-    heads = [ln for ln in lines[:first] if _heads_counts(ln, lexicon, is_sure=not called)]
+    is_sure = not (called or any(_strewn(lexicon).match(flat(ln.text)) for ln in lines))
+    heads = [ln for ln in lines[:first] if _heads_counts(ln, lexicon, is_sure=is_sure)]
     counted = next((ln.number for ln in lines if _placed(lexicon).search(flat(ln.text))), None)
     heads = [ln for ln in heads if counted is None or ln.number < counted] or heads[:1]
     is_told = len(called) >= _CALLED and 2 * len(called) >= len(coded)
@@ -130,10 +134,14 @@ def _piece_at(line: Line, match: re.Match[str]) -> int:
 def _is_count(line: Line, match: re.Match[str], lexicon: Lexicon, *, is_named: bool) -> bool:
     """Tell whether numbers in the place for counts are some, and no number of a row or a thing."""
     label = (match["label"] or "").strip(" .:")
-    if label and not label.startswith(("cod", "kod")) and not label.isalpha():
+    if label and not label.startswith(("cod", "kod")) and not label.replace(" ", "").isalpha():
         return False
-    is_abbreviation = line.text[match.start() : match.end()].strip()[: len(label)].isupper()
-    if label and not (label.startswith(("cod", "kod", "n")) or is_abbreviation):
+    is_short = len(label) <= _SHORT
+    is_sign = line.text[match.start() : match.end()].strip()[: len(label)].isupper() and is_short
+    is_sign = is_sign or label.startswith(("cod", "kod")) or (label[:1] == "n" and is_short)
+    ranks = lexicon.small.listing.union(*lexicon.small.ranks)
+    is_pair = "-" in match["list"]  # "Car A 2-3"
+    if label and not (is_sign or is_pair or label in ranks):
         return False
     found = _ONE.findall(match["list"])
     is_exact = any(c.is_exact for c in line.codes)
@@ -150,6 +158,8 @@ def _is_count(line: Line, match: re.Match[str], lexicon: Lexicon, *, is_named: b
 def _listed(match: re.Match[str]) -> list[Code]:
     """The codes of a list; the first of them covers its label too."""
     found, start = [], match.start()
+    if _ONE.search(match["list"]) is None:  # "3 and 4"
+        return [flash("-".join(_DIGIT.findall(match["list"])), start, match.end())]
     for one in _ONE.finditer(match["list"]):
         end = match.start("list") + one.end()
         found.append(flash(re.sub(r"\s?[-:]\s?", "-", one.group()), start, end))
@@ -159,8 +169,10 @@ def _listed(match: re.Match[str]) -> list[Code]:
 
 @lru_cache(maxsize=4)
 def _placed(lexicon: Lexicon) -> re.Pattern[str]:
+    ranks = "|".join(sorted(lexicon.small.listing.union(*lexicon.small.ranks)))
+    label = rf"(?P<label>{_CAR}|(?:{ranks})\s|(?:{_LABEL}){{0,2}})"
     return re.compile(
-        rf"{_PLACE}{_LABEL}(?P<list>{_list_of(lexicon, 0)}){_no_choice(lexicon)}{_ENDS}"
+        rf"{_PLACE}{label}(?P<list>{_list_of(lexicon, 0)}){_no_choice(lexicon)}{_ENDS}"
     )
 
 
@@ -168,8 +180,12 @@ def _placed(lexicon: Lexicon) -> re.Pattern[str]:
 def _strewn(lexicon: Lexicon) -> re.Pattern[str]:
     """``mruga po kolei 21, 22, 46``: several counts a few words behind a word for blinks."""
     words = r"(?:\s+[^\W\d_]{1,12}(?:'[^\W\d_]{1,12})?:?){1,4}\s+"
-    lamp = rf"(?<![^\W_])(?:{lexicon.names_of('flash')}|{BLINK})"
-    return re.compile(rf"{lamp}{words}(?P<list>{_list_of(lexicon, 1)}){_no_choice(lexicon)}")
+    counts = "|".join(sorted(lexicon.small.counts))
+    lamp = rf"(?<![^\W_])(?:{lexicon.names_of('flash')}|{BLINK}|(?:{counts})\w*)"
+    joins = "|".join(sorted(lexicon.small.listing))
+    pair = rf"[1-9]\s(?:{joins})\s[1-9](?!\d)"
+    numbers = rf"(?:{_list_of(lexicon, 1)}|{pair})"
+    return re.compile(rf"{lamp}{words}(?P<list>{numbers}){_no_choice(lexicon)}")
 
 
 def _list_of(lexicon: Lexicon, least: int) -> str:
