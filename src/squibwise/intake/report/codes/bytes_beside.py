@@ -13,7 +13,7 @@ from squibwise.intake.report.sheet import Line
 
 _DRESSED = pattern(  # 0x2F, $2F, 2F hex, 2Fh apart, [2F], {2F}; eight bits; 2F as the last column
     r"(?i)(?<![\w.:/-])(?:(?:0x|\$)([0-9a-f]{2})h?|([0-9a-f]{2})\s?hex)(?![\w.])"
-    r"|(?<=\s\s|,\s)([0-9a-f]{2})h(?!\w)|[\[{](?:0x|\$)?([0-9a-f]{2})[\]}]"
+    r"|(?<=\s\s|,\s)(?=\w?\d)([0-9a-f]{2})h(?!\w)|[\[{](?:0x|\$)?([0-9a-f]{2})[\]}]"
     r"|(?<=\s)([01]{8})(?=\s\s|\s*$)|(?<=\s\s)(\d[A-F])(?=\s*$)"
 )
 _BYTE = r"(?:(?P<sign>0x|\$)?(?P<hex>[0-9a-f]{2})(?P<tail>\s?h(?:ex)?)?|(?P<bits>[01]{8}))(?!\w)"
