@@ -23,7 +23,12 @@ from squibwise.intake.report.clauses.part_lists import (
     split_names,
     split_statements,
 )
-from squibwise.intake.report.clauses.side_labels import drop_plugs, name_topic, share_label
+from squibwise.intake.report.clauses.side_labels import (
+    drop_plugs,
+    head_parts,
+    name_topic,
+    share_label,
+)
 from squibwise.intake.report.clauses.told_together import part_parts
 from squibwise.intake.report.clauses.unmarked import part_unmarked
 from squibwise.intake.report.codes.labels import drop_labels, is_number_only
@@ -236,6 +241,8 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
     for line in sheet.lines:
         name_topic(line, lexicon, sheet.language)
     is_coded = any(line.codes for line in sheet.lines)
+    if not is_coded:
+        head_parts(sheet.lines, lexicon, sheet.language)
     plain = () if is_coded else (split_statements, split_names)
     apart = (drop_news, drop_plugs, drop_denied, share_label, part_good, part_places)
     for part in (*apart, part_unmarked, part_parts, *plain):

@@ -1,4 +1,4 @@
-"""Lines that begin with a place before a colon: it is that of every part behind it."""
+"""Lines that begin with a place before a colon, and parts above lines that tell only a place."""
 
 import msgspec
 
@@ -15,6 +15,10 @@ from squibwise.intake.report.sheet import Line
 
 _LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")
 _TOPIC = pattern(r"\W{0,4}([^\W\d]\S*(?:\s\S+){0,2})\?\s+(?=\S)")
+_BULLET = pattern(r"^\s*[-*•·>]\s*")
+_SIGNS = pattern(r"^[\W_]+|[\W_]+$")
+_NAME_WORDS, _FEW_WORDS = 4, 6  # of the parts that head lines, of a line that tells no place
+_HEADING = HEADS - {"unit", "airbagmodule", "electronics", "harness", "lamp"}
 _STRETCH = pattern(r"[,;(]\s*[^,;()]{3,80}\)?")
 
 
@@ -41,6 +45,50 @@ def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     if not all(_may_be_at(place, w, t, lexicon) for w, t in zip(said, texts, strict=True)):
         return [line]
     return [_piece_of(line, label.end(), span) for span in pieces]
+
+
+def head_parts(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None:
+    """Put the name of a part before lines below it that tell only a place, a stage and a fault.
+
+    ``Pretensioners`` above ``driver open circuit``, ``- passenger: fine``.
+
+    Args:
+        lines: Of a report without codes, with their tokens.
+        lexicon: All phrases.
+        usual: The report's own language.
+    """
+    head: tuple[Line, Words] | None = None
+    is_used = False
+    for line in lines:
+        if not line.text.strip():
+            head = None if is_used else head
+            continue
+        words = words_in(line.text, lexicon, language_of(line, lexicon, usual))
+        if head is not None and _lacks_its_part(line, words, head[1], lexicon):
+            is_used, head[0].role = True, "meta"
+            line.text = f"{_SIGNS.sub('', head[0].text)} {_BULLET.sub('', line.text)}"
+            line.tokens = tokenise(line.text)
+        elif not has_fault(words):
+            head, is_used = ((line, words) if _names_parts(line, words) else None), False
+
+
+def _names_parts(line: Line, words: Words) -> bool:
+    told = words.statuses or words.voices
+    is_name = len(line.tokens) <= _NAME_WORDS and not line.text.rstrip().endswith((".", ",", "?"))
+    return is_name and not told and bool(words.features & _HEADING)
+
+
+def _lacks_its_part(line: Line, words: Words, head: Words, lexicon: Lexicon) -> bool:
+    part = msgspec.structs.replace(words, features=words.features | head.features)
+    told = words.features & TELLS or is_praised(part, line.text, lexicon)
+    named = words.features & (HEADS | {"belt"}) or (
+        "foreign" in words.features and not words.stages
+    )
+    is_place = words.is_placed or words.stages or (head.is_sided and len(line.tokens) <= _FEW_WORDS)
+    is_heading = line.text.rstrip().endswith(":")
+    return bool(told and is_place) and not (
+        is_heading or named or (words.is_sided and head.is_sided)
+    )
 
 
 def name_topic(line: Line, lexicon: Lexicon, usual: str | None) -> None:
