@@ -46,6 +46,10 @@ FAULTS = {
         "B1A11-13 poduszka kierowcy stopień 1 przerwa w obwodzie, obecny",
         "B1A22-11 kurtyna lewa zwarcie do masy, zapisany",
     ),
+    "nl": (
+        "B1A11-13 airbag bestuurder trap 1 onderbroken, aanwezig",
+        "B1A22-11 gordijnairbag links kortsluiting naar massa, opgeslagen",
+    ),
 }
 
 

@@ -99,6 +99,41 @@ NEWS = [
     "não tinha visto antes: B1A20 cortina esquerda aberta",
     "had ik nog niet gezien: B1A20 gordijnairbag links onderbreking",
 ]
+OTHER_COLOUR = [
+    "the silver crossover is on the lift / {} / the red one had B1A20 left curtain open",
+    "white van, LHD / {} / blue one has B1A20 left curtain open",
+    "der weiße Kombi ist da / {} / beim roten war auch B1A20 Kopfairbag links Unterbrechung",
+    "le break gris est monté / {} / la rouge avait B1A20 rideau gauche coupé",
+    "furgoneta blanca / {} / la roja del patio tiene B1A20 cortina izquierda abierta",
+    "berlina verde sul ponte / {} / quella rossa ha B1A20 tendina sinistra aperta",
+    "carrinha preta / {} / o vermelho do pátio tem B1A20 cortina esquerda aberta",
+    "białe auto / {} / czerwony na placu ma B1A20 kurtyna lewa przerwa",
+    "blauwe stationwagen / {} / die grijze had ook B1A20 gordijnairbag links onderbroken",
+]
+OWN_COLOUR = [
+    "silver crossover on the lift / silver one: B1A20 left curtain open",
+    "der weiße Kombi ist da / im weißen steht B1A20 Kopfairbag links Unterbrechung",
+    "le break gris est monté / oui, dans la grise B1A20 rideau gauche coupé",
+    "berlina verde sul ponte / nella verde c'è B1A20 tendina sinistra aperta",
+    "blauwe stationwagen / terug naar de blauwe: B1A20 gordijnairbag links onderbroken",
+    "the light is on, B1A20 left curtain open",
+    "the yellow connector is wet, B1A20 left curtain open",
+    "die rote Lampe ist an, B1A20 Kopfairbag links Unterbrechung",
+]
+LED = [  # a part that another clause names before the code
+    ("curtain", "still there after cleaning the plug: B1A20 left curtain open"),
+    (
+        "impact-sensor",
+        "my guess was the clock spring, but B1A20 is the right front sensor, no signal",
+    ),
+    (
+        "front-bag",
+        "nach dem Tausch der Wickelfeder immer noch B1A20 Fahrerairbag Widerstand zu hoch",
+    ),
+    ("front-bag", "contacteur tournant remplacé, reste B1A20 airbag conducteur circuit ouvert"),
+    ("curtain", "cambiada la hebilla, sigue B1A20 cortina izquierda abierta"),
+    ("front-bag", "po wymianie taśmy dalej B1A20 poduszka pasażera przerwa"),
+]
 SEEN = [
     "passenger airbag intact",
     "passenger airbag: intact",
@@ -130,6 +165,46 @@ def test_what_came_back_or_is_news_is_there_with_its_part(said: str) -> None:
     assert (line.code, line.present, line.is_doubtful) == ("B1A20", True, False)
     assert line.component is not None
     assert line.fault != "unknown"
+
+
+@pytest.mark.parametrize("said", OTHER_COLOUR)
+def test_what_is_told_of_a_car_of_another_colour_is_none_of_this_one(said: str) -> None:
+    told = [(ln.code, ln.present) for ln in _read(said.format("B1A10 airbag")).lines]
+    assert told == [("B1A10", True), ("B1A20", False)]
+
+
+@pytest.mark.parametrize("said", OWN_COLOUR)
+def test_the_colour_of_this_car_or_of_a_thing_in_it_names_no_other(said: str) -> None:
+    assert [(ln.code, ln.present) for ln in _read(said).lines] == [("B1A20", True)]
+
+
+def test_two_cars_by_colour_where_none_is_known_to_be_this_one_are_asked_about() -> None:
+    said = "the blue one has B1A20 driver airbag open, the red one has B1A21 knee bag open"
+    told = [(ln.code, ln.kind, ln.is_doubtful) for ln in _read(said).lines]
+    assert told == [("B1A20", "front-bag", True), ("B1A21", "knee-bag", True)]
+
+
+@pytest.mark.parametrize(("kind", "said"), LED)
+def test_a_part_named_before_the_clause_of_a_code_is_not_its_own(kind: str, said: str) -> None:
+    (line,) = _read(said).lines
+    assert line.present
+    assert line.kind == kind
+
+
+@pytest.mark.parametrize(
+    "said",
+    """tomorrow I swap the clock spring and check that the open is gone|
+    if I swap the clock spring the open circuit should be gone|
+    hopefully the short of the driver airbag is gone after that|
+    next step: see if the driver airbag open is gone|
+    morgen vervang ik de klokveer, kijken of de onderbreking weg is|
+    domani cambio la spirale, vediamo se il circuito aperto è sparito""".replace("\n", "").split(
+        "|"
+    ),
+)
+def test_a_plan_measures_nothing(said: str) -> None:
+    read = _read(said.strip())
+    assert (read.lines, read.coverage.clean) == ((), ())
 
 
 @pytest.mark.parametrize("said", LISTS)

@@ -64,6 +64,10 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         again: What may stand beside a word of praise that ends a fault: "ok again now".
         by_eye: They say that somebody looked, and measured nothing.
         obtained: They head a list of parts that were bought or sent back, or are to be.
+        pointers: They speak of the car that was named right before.
+        usual: They say what a code means in general.
+        at_first: They say how things were before something was done.
+        trade: They offer a part, or look for one.
         perhaps: They make a statement a guess.
         clears: They say, behind work, that nothing is stored any more.
         earlier: They say that a denial is of the time before.
@@ -83,6 +87,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         dating: Before a word for a crash they make it a day, and no record.
         bodies: Names of shapes of cars, or how they begin.
         colours: How colours begin: beside a body they name a car.
+        shades: They stand before colours, and alone are none.
+        colour_ends: What a colour may have behind its beginning.
+        ones: They stand for a car behind its colour.
         ages: Words that may stand before either.
         listing: They join numbers of a list.
         lamp_says: Verbs between a lamp and the number that it blinked.
@@ -151,6 +158,10 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     again: frozenset[str]
     by_eye: frozenset[str]
     obtained: frozenset[str]
+    pointers: frozenset[str]
+    usual: frozenset[str]
+    at_first: frozenset[str]
+    trade: frozenset[str]
     perhaps: frozenset[str]
     clears: frozenset[str]
     earlier: frozenset[str]
@@ -171,6 +182,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     bodies: frozenset[str]
     colours: frozenset[str]
     ages: frozenset[str]
+    ones: frozenset[str]
+    colour_ends: frozenset[str]
+    shades: frozenset[str]
     listing: frozenset[str]
     lamp_says: tuple[str, ...]
     counts: frozenset[str]

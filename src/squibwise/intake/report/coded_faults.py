@@ -22,7 +22,7 @@ from squibwise.intake.report.clauses.code_clauses import (
 )
 from squibwise.intake.report.clauses.likenesses import compare
 from squibwise.intake.report.clauses.other_clauses import (
-    names_lamp_apart,
+    of_code,
     part_records,
     without_others,
 )
@@ -60,8 +60,7 @@ def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None
         text, records = part_records(said, line.words, catalog, sheet.language)
         is_alone = len(pieces) == 1
         words = _own_words(line, text, is_alone and text == said, catalog, sheet.language)
-        is_apart = is_alone and names_lamp_apart(line, words, catalog, sheet.language)
-        if is_apart or (code.style == "flash" and _is_messenger(words)):
+        if code.style == "flash" and _is_messenger(words):
             words.features.discard("lamp")  # it told the code
         words = compare(text, words, sheet.faults, catalog, sheet.language)
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
@@ -102,6 +101,7 @@ def _own_words(
     own = without_others(text, catalog, language) if is_voiced else text
     if is_whole and own == text:
         words = words_without_denied(line, catalog, language)
+        words = of_code(line, words, catalog, language)
     else:
         words = words_of(own, catalog, language)
     if speaks_of_paper(text, words, lexicon_of(catalog), language):

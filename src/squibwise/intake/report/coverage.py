@@ -6,7 +6,7 @@ from functools import lru_cache
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Scope, candidates_of
-from squibwise.intake.report.claims.assertions import DENYING
+from squibwise.intake.report.claims.assertions import DENYING, says_surely
 from squibwise.intake.report.clauses.other_clauses import clauses_of
 from squibwise.intake.report.language.joints import one_of
 from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
@@ -144,7 +144,7 @@ def _is_found_good(line: Line, catalog: Catalog) -> bool:
         return False
     denies_fault = line.why in ("denied", "gone") and bool(line.words.features & _ELECTRIC)
     return (
-        denies_fault
+        (denies_fault and says_surely(line, catalog))
         or line.role == "clean"
         or (line.why == "found good" and not _is_look(line, catalog))
     )

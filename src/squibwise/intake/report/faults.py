@@ -40,6 +40,7 @@ from squibwise.intake.report.language.words import (
     heads_of,
     names_another,
     stands_alone,
+    tells_damage,
     tells_supply,
 )
 from squibwise.intake.report.line_words import words_of
@@ -277,7 +278,8 @@ def _is_report(line: Line, is_coded: bool) -> bool:
         return False  # nobody could reach the unit: no fault that it stores
     is_seen = is_coded and "mechanical" in tells and line.words.features & _SEEN_ONLY
     is_talk = tells == {"crashrecord"} and len(line.tokens) > _SAID_SHORTLY
-    if is_talk or (is_seen and tells <= {"mechanical", "high"}):
+    is_other = line.group is None and tells_damage(line.words)
+    if is_talk or is_other or (is_seen and tells <= {"mechanical", "high"}):
         return False  # of crash data, or of a cover that somebody saw torn
     if not tells and line.text.rstrip().endswith(":"):
         return False  # the title of a list

@@ -41,7 +41,9 @@ class State(msgspec.Struct, kw_only=True):
 def fault_of(line: Line, words: Words, state: State) -> Fault:
     """Return the fault that words of a line without a code tell of."""
     hear_untested(words)
-    return Fault(first=line, raws=[line.raw], words=words, unit=line.unit, section=state.section)
+    told = Fault(first=line, raws=[line.raw], words=words, unit=line.unit, section=state.section)
+    told.absent = line.why
+    return told
 
 
 def attach(line: Line, fault: Fault) -> None:

@@ -66,6 +66,7 @@ from squibwise.intake.report.units.unit_columns import take_module_column, take_
 from squibwise.intake.report.whole.again import join_mentions, name_tails
 from squibwise.intake.report.whole.corrections import correct_faults, hear_on
 from squibwise.intake.report.whole.leads import follow_leads
+from squibwise.intake.report.whole.other_cars import follow_cars, part_cars
 from squibwise.intake.report.whole.own_words import find_hand
 from squibwise.intake.report.whole.repeats import (
     join_either,
@@ -228,6 +229,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     drop_labels(sheet.lines, lexicon)
     hear_on(sheet.lines, lexicon)
     follow_leads(sheet.lines, lexicon, sheet.language)
+    follow_cars(sheet.lines, lexicon, sheet.language)
     list_labelled(sheet.lines)
     sheet.lists_parts = not sheet.is_coded and lists_parts(sheet.lines)
     if sheet.lists_parts:
@@ -244,7 +246,7 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
     if not is_coded:
         head_parts(sheet.lines, lexicon, sheet.language)
     plain = () if is_coded else (split_statements, split_names)
-    apart = (drop_news, drop_plugs, drop_denied, share_label, part_good, part_places)
+    apart = (part_cars, drop_news, drop_plugs, drop_denied, share_label, part_good, part_places)
     for part in (*apart, part_unmarked, part_parts, *plain):
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 
@@ -311,7 +313,7 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
         line.words.sides.clear()
     if line.text.startswith("Subject: ") and not (has_part(line.words) or has_fault(line.words)):
         line.codes, line.role = (), "meta"  # the number of a job, an offer, a claim
-    if line.tokens and line.codes and is_number_only(line):
+    if line.tokens and line.codes and is_number_only(line, lexicon):
         line.codes, line.tokens = (), tokenise(without_codes(line))  # "12 names", "20417 miles"
         _read_words(line, sheet, lexicon)
 

@@ -33,6 +33,7 @@ _SEEN = pattern(  # the last cell of a row of looks, beside rows of codes
 )
 _GAVE = pattern("threw|gave|showed|gab|zeigte|dio|diede|deu")
 _ANSWERED_NO = pattern(r"(?i)\S(?:\s{3,}|\t|\.{3,}\s?|:\s)(?:n|no|nein|non|n[aã]o|nie|nee)\s*$")
+_NEAR = 6  # words behind a code that say what it is in general
 GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
 _OF_A_TEST = frozenset({"not", "tested", "asked", "was"})  # "has not been tested"
 _IGNITED = frozenset("bag curtain knee cushion pretension charge".split())  # these answer nobody
@@ -73,8 +74,9 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     if _is_ruled(line, head, lexicon):
         return True
     told = line.words.features & (TELLS - {"defect"})
-    may_be = _MAY_BE.match(flat(line.text[line.codes[0].end :])) and not line.words.statuses
-    if _IF.search(head) or may_be:
+    behind = line.text[line.codes[0].end :]
+    may_be = _MAY_BE.match(flat(behind)) or _is_usual(behind, lexicon)
+    if _IF.search(head) or (may_be and not line.words.statuses):
         return True
     supposed = None if told else _supposing(lexicon).search(head)
     if supposed is None:
@@ -82,6 +84,15 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     language = language_of(line, lexicon, None)  # "si" is no "if" in an Italian line
     is_other = language is not None and bool(lexicon.meaning(language, (supposed[1],)))
     return not is_other or lexicon.is_told(supposed[1], "supposed", (language or "", *BASE))
+
+
+def _is_usual(behind: str, lexicon: Lexicon) -> bool:
+    """``B1001 usually means``: what a code is in general, before any part or fault."""
+    tokens = tokenise(behind)[:_NEAR]
+    hits = find_hits(lexicon, tokens, None)
+    told = (h.first for h in hits if (HEADS | FAULTS) & {*h.means})
+    lead = {t.text for t in tokens[: next(told, _NEAR)]}
+    return not lexicon.small.usual.isdisjoint(lead)
 
 
 def _is_ruled(line: Line, head: str, lexicon: Lexicon) -> bool:
@@ -144,14 +155,23 @@ def why_aside(line: Line, lexicon: Lexicon) -> str:
         (asks, ASKED),
     )
     why = next((reason for holds, reason in reasons if holds), "")
+    told = told or "locked" in line.words.statuses
     if why or line.role == "heading" or not (has_part(line.words) or told):
         return why
     if _asks_for_any(line, lexicon):
         return ASKED
+    if not (told or line.words.statuses) and _is_of_trade(line, lexicon):
+        return "a price"
     if _ANSWERED_NO.search(line.text) and not voices & GOOD:
         return "denied"
     why = why_absent(line.words, is_coded=False)
     return "" if why in ("found good", "denied") and _names_a_fault(line, lexicon) else why
+
+
+def _is_of_trade(line: Line, lexicon: Lexicon) -> bool:
+    """``wanted: driver airbag``, ``used retractor off a 2017``, ``left curtain 140.00``."""
+    trades = not lexicon.small.trade.isdisjoint(t.text for t in line.tokens)
+    return trades or bool(_MONEY.search(line.text) or _PRICED.search(line.text))
 
 
 def _names_a_fault(line: Line, lexicon: Lexicon) -> bool:

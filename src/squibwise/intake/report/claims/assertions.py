@@ -129,6 +129,17 @@ def _guesses(text: str, catalog: Catalog, language: str | None) -> bool:
     return is_guess and not any(stands_alone(words_of(c, catalog, language)) for c in sure)
 
 
+def says_surely(line: Line, catalog: Catalog) -> bool:
+    """Tell whether a line supposes nothing, and holds no word that nobody knows.
+
+    ``tomorrow I swap it and see if the open is gone`` does both.
+    """
+    lexicon = lexicon_of(catalog)
+    language = language_of(line, lexicon, None)
+    is_known = not sort_words(_MEASURED.sub(" ", line.text), lexicon, language)[2]
+    return is_known and not _supposes(line.text, catalog, language)
+
+
 def _is_back(words: Words) -> bool:
     """``cleared it, and it was back after a mile``: nobody returns who is not there."""
     return "exists" in words.voices and "present" in words.statuses
@@ -223,7 +234,7 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     the sentence, or a clause behind it that says that something was.
     """
     code, words = line.codes[0], line.words
-    if _had(line, lexicon_of(catalog)):
+    if _had(line, lexicon_of(catalog)) or _was_at_first(line, lexicon_of(catalog)):
         return True
     if len(line.codes) > 1 or words.statuses or _COLUMNS.search(line.text):
         return False
@@ -266,6 +277,12 @@ def _had(line: Line, lexicon: Lexicon) -> bool:
     if has_fault(line.words) or line.words.statuses or not lexicon.may_name("had", lead):
         return False
     return bool(_past_verb(lexicon).search(lead))
+
+
+def _was_at_first(line: Line, lexicon: Lexicon) -> bool:
+    """``at first there was B1001 left curtain open``: of what came of it nothing is told."""
+    lead = f" {' '.join(t.text for t in tokenise(line.text[: line.codes[0].start]))} "
+    return not line.words.statuses and any(f" {w} " in lead for w in lexicon.small.at_first)
 
 
 @lru_cache(maxsize=4)

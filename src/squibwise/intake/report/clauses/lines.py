@@ -51,7 +51,7 @@ _STRUCK = pattern(  # struck out, in a chat or on a page of a forum
 _QUOTED = pattern(r"^(\s*)(?:>\s?){1,9}")
 _SPEAKER = pattern(
     r"^\s*(?:\[?(?:\d[\d./-]{4,9},?\s)?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?"
-    r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s"
+    r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s|(?P<name>[^\W\d_][\w.-]{1,19})>\s"
     r"|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
 )
 _NUMBER = pattern(r"\d{4}.*:\s$")  # of a code, in the place of a name
@@ -119,6 +119,8 @@ def _without_speaker(text: str, lexicon: Lexicon) -> str:
     if speaker is None or _NUMBER.search(speaker.group()):
         return text
     words = [t.text for t in tokenise(speaker.group())]
+    if speaker["name"] and any(map(lexicon.means_alone, words)):
+        return text  # "Engine> P0301"
     told = {
         m for w in words for means in lexicon.open(w).phrases.get((w,), {}).values() for m in means
     }

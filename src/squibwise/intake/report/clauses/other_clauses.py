@@ -14,7 +14,7 @@ from squibwise.intake.report.claims.assertions import (
     sort_words,
 )
 from squibwise.intake.report.claims.closings import names_rest
-from squibwise.intake.report.clauses.plain_clauses import names_other_part
+from squibwise.intake.report.clauses.plain_clauses import add_statuses, names_other_part
 from squibwise.intake.report.language.joints import Span, spans_of
 from squibwise.intake.report.language.lexicon import Lexicon, flat, lexicon_of, tokenise
 from squibwise.intake.report.language.phrases import find_hits
@@ -22,10 +22,10 @@ from squibwise.intake.report.language.words import (
     FAULTS,
     HEADS,
     KERB,
-    OWN_PARTS,
     PARTS,
     Words,
     has_fault,
+    has_part,
     heads_of,
     stands_alone,
 )
@@ -130,15 +130,33 @@ def _is_apart(text: str, spans: list[Span], said: list[Words], at: int) -> bool:
     return is_strong and is_whole and is_other and _is_placed_fault(first)
 
 
-def names_lamp_apart(line: Line, words: Words, catalog: Catalog, usual: str | None) -> bool:
-    """``The bag light went out, B1410 seat bag open``: the clause of the code tells its part."""
-    if "lamp" not in words.features or not words.features & (OWN_PARTS - {"lamp"}):
-        return False
-    at = line.codes[0].start
-    spans = _spans(line.text, lexicon_of(catalog), usual)
-    start, end = next((s for s in spans if s[0] <= at < s[1]), (0, len(line.text)))
-    own = words_of(line.text[start:at] + line.text[line.codes[0].end : end], catalog, usual)
-    return stands_alone(own) and "lamp" not in own.features
+def of_code(line: Line, words: Words, catalog: Catalog, usual: str | None) -> Words:
+    """Return what the clause of a code says, or what stands behind it, without a part before that.
+
+    ``The bag light went out, B1410 seat bag open``, ``with a new clock spring still B1410 ...``.
+    """
+    code, lexicon = line.codes[0], lexicon_of(catalog)
+    if not has_part(words_of(line.text[: code.start], catalog, usual)):
+        return words
+    starts = (
+        start for start, end in _spans(line.text, lexicon, usual) if start <= code.start < end
+    )
+    for start in (next(starts, 0), code.start):
+        own = words_of(f"{line.text[start : code.start]} {line.text[code.end :]}", catalog, usual)
+        before = words_of(line.text[:start], catalog, usual)
+        if stands_alone(own) and _is_lead(before, own):
+            add_statuses(own, words)
+            return own
+    return words
+
+
+def _is_lead(before: Words, own: Words) -> bool:
+    """Tell whether words before those of a code name a part of their own that has no fault."""
+    if "lamp" in before.features:
+        return "lamp" not in own.features
+    is_other = bool(before.voices and before.features & HEADS - own.features)
+    is_other = is_other or names_other_part(own, before)
+    return is_other and not has_fault(before)
 
 
 def _is_record(words: Words) -> bool:
@@ -223,6 +241,8 @@ def _has_strange_subject(clause: str, lexicon: Lexicon, language: str | None) ->
     hits = find_hits(lexicon, tokens, language)
     lead = tokens[: hits[0].first] if hits else ()
     lead = tuple(t for t in lead if t.text not in lexicon.small.again)  # "ya reparado"
+    if lead and lead[0].text in lexicon.small.after:
+        return False  # "nach der Reinigung verschwunden"
     return sort_tokens(lead, lexicon, language)[2] > 0
 
 

@@ -22,6 +22,7 @@ from squibwise.intake.report.language.words import (
     lacks_part,
     opposite,
     stands_alone,
+    tells_damage,
     tells_stage_only,
 )
 from squibwise.intake.report.line_words import words_of
@@ -57,7 +58,8 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
         for status in line.words.statuses:
             add_status(piece, status)  # "(both current)"
     own = _deal_places(_with_parts(pieces))
-    senses = own if len(own) > 1 or (own and any(good)) else [whole]
+    is_parted = any(good) or any(map(tells_damage, pieces))
+    senses = own if len(own) > 1 or (own and is_parted) else [whole]
     return [single for words in senses for each in _both(words) for single in _stages(each)]
 
 

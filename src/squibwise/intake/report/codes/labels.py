@@ -7,6 +7,7 @@ from itertools import pairwise
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.lexicon import Lexicon, flat
+from squibwise.intake.report.language.phrases import find_layout
 from squibwise.intake.report.language.words import (
     OWN_PARTS,
     TELLS,
@@ -15,6 +16,7 @@ from squibwise.intake.report.language.words import (
     has_part,
     stands_alone,
 )
+from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line
 
 SHAPED = 2  # lines of one shape that make it the shape of the report
@@ -45,6 +47,8 @@ _PLAIN_NUMBER = pattern(
 def is_label(text: str, code: Code, lexicon: Lexicon) -> bool:
     """Tell whether what looks like a code is the number of an order, a part, a plug."""
     head = flat(text[max(0, code.start - _LABEL_REACH) : code.start])
+    if head.endswith(": ") and stands_alone(words_in(text[code.end :], lexicon, None)):
+        return False  # "still there after cleaning the plug: B1001 left curtain open"
     return lexicon.may_name("label", head) and bool(_of_a_thing(lexicon).search(head))
 
 
@@ -159,14 +163,18 @@ def _numbers_else(line: Line, styles: set[str]) -> bool:
     before = NUMBERED.sub("", line.text[: first.start], count=1)
     if not WORDED.search(before) or CALLED.search(before):
         return False
-    if _JOINED.search(before) or last.style not in styles or _GOES_ON.match(line.text, last.end):
+    is_odd = last.style not in styles and "foreign" not in line.words.features
+    if _JOINED.search(before) or is_odd or _GOES_ON.match(line.text, last.end):
         return True
     rest = before + "".join(line.text[c.end : d.start] for c, d in pairwise(line.codes))
     return bool(_PLAIN_NUMBER.search(rest) or _PLAIN_NUMBER.search(line.text[last.end :]))
 
 
-def is_number_only(line: Line) -> bool:
-    """Tell whether a code is a plain number of any kind: nothing beside it tells of a fault."""
+def is_number_only(line: Line, lexicon: Lexicon) -> bool:
+    """Tell whether a code is a plain number of any kind: nothing beside it tells of a fault.
+
+    ``14 entries, 1 not tested`` counts them.
+    """
     first = line.codes[0]
     before = NUMBERED.sub("", line.text[: first.start], count=1)
     begins = not re.search(r"[^\W\d_]", before)
@@ -176,4 +184,6 @@ def is_number_only(line: Line) -> bool:
         return not (has_part(line.words) and has_fault(line.words))
     bare = first.style in ("flash", "decimal", "maker", "hex16") and first.printed.isdecimal()
     is_lone = bare and begins and len(line.codes) == 1 and not is_called(line, first)
-    return is_lone and line.words.says_nothing
+    means, length = find_layout(lexicon, tuple(t.text for t in line.tokens))
+    counts = "count" in means and all(t.apart for t in line.tokens[length : length + 1])
+    return is_lone and (line.words.says_nothing or (counts and not has_part(line.words)))

@@ -52,6 +52,9 @@ _WIRING = pattern(
     r"(?i)(?:connector|splice|terminal|pin|plug|fuse|relay|stecker|connecteur|stock|lot|part|serial|"
     r"order|invoice)(?: no| number)?\.?\s?[:#]?\s*$"
 )
+_IN_SENTENCE = pattern(
+    r"(?i)\b(?:the|its|this|that|de[rn]|le|la)\s\w+:\s$"
+)  # "after the plug: B1001"
 _NUMBER_BEFORE = pattern(r"(?:^|[^\w-])[\w.-]*\d[\w.]*-$|\w\.$")  # 5Q- of 5Q-B1099-22
 _LEAD = pattern(
     r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+|\d{2}\s-\s(?=\d{5}\b))?"
@@ -225,6 +228,8 @@ def _find_spelled(text: str) -> list[Code]:
 def _is_wiring(text: str, at: int) -> bool:
     """Tell whether a plug, a pin or an order is named right before, or a longer number goes on."""
     before = text[max(0, at - 22) : at]
+    if _IN_SENTENCE.search(before):
+        return False
     return bool(_WIRING.search(before) or _NUMBER_BEFORE.search(before))
 
 

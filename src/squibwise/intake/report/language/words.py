@@ -216,6 +216,13 @@ def lacks_part(words: Words) -> bool:
     return words.is_sided and not named and bool(words.features & TELLS)
 
 
+def tells_damage(words: Words) -> bool:
+    """``rear bumper torn``: something is broken that is no part of the restraints."""
+    told = words.features & TELLS
+    is_own = has_part(words) and "foreign" not in words.features
+    return "mechanical" in told and told <= {"mechanical", "defect"} and not is_own
+
+
 def tells_stage_only(words: Words) -> bool:
     """``stage 2 too, open``: words name a stage and a fault of a part that stands before."""
     told = words.seats or words.sides or words.features & HEADS

@@ -46,24 +46,28 @@ def _names_car(text: str, lexicon: Lexicon) -> str:
         return "body"
     if not small.others.isdisjoint(words):
         return ""  # another car than the one that is read
-    bodies = [w for w in words if _begins(w, small.bodies)]
-    colours = [w for w in words if _is_colour(w, small.colours)]
-    beside = [w for w in words if _begins(w, small.ages) or w[0].isdecimal()]
+    bodies = [w for w in words if begins(w, small.bodies)]
+    colours = [w for w in words if colour_of(w, small.colours | small.shades)]
+    beside = [w for w in words if begins(w, small.ages) or w[0].isdecimal()]
     if not bodies or set(words) - {*bodies, *colours, *beside}:
         return ""
     return "car" if colours or beside else "body"
 
 
-def _begins(word: str, stems: frozenset[str]) -> bool:
+def begins(word: str, stems: frozenset[str]) -> bool:
     """Tell whether a word is one of some beginnings with an ending, or both halves of one are."""
     first, _, last = word.partition("-")
     ends = range(min(_ENDING, len(first) - 1) + 1)
     is_one = any(first[: len(first) - n] in stems for n in ends)
-    return is_one and (not last or word in stems or len(last) <= _ENDING or _begins(last, stems))
+    return is_one and (not last or word in stems or len(last) <= _ENDING or begins(last, stems))
 
 
-def _is_colour(word: str, colours: frozenset[str]) -> bool:
-    if _begins(word, colours):
-        return True
+def colour_of(word: str, colours: frozenset[str]) -> str:
+    """The colour that a word names, with an ending or with another before it, as its beginning."""
+    ends = range(min(_ENDING, len(word) - 1) + 1)
+    own = next((w for n in ends if (w := word[: len(word) - n]) in colours), "")
+    if own:
+        return own
     heads = (word[:n] for n in range(_SHORTEST, len(word) - 2))
-    return any(head in colours and _begins(word[len(head) :], colours) for head in heads)
+    is_two = any(head in colours and begins(word[len(head) :], colours) for head in heads)
+    return word if is_two else ""

@@ -19,6 +19,7 @@ from squibwise.intake.report.language.words import KERB, Words, has_fault, heads
 from squibwise.intake.report.layout.marks import rank_of
 from squibwise.intake.report.line_words import language_of, without_codes, words_in, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.whole.leads import ANOTHER, set_aside
 
 _CLAUSE = pattern(r"[,;:.]\s+")
 _NUMBER = pattern(r"[\w-]*\d[\w-]*")
@@ -70,10 +71,18 @@ def hear_on(lines: list[Line], lexicon: Lexicon) -> None:
         if line.number == before.number and not before.codes and "mine" in before.words.voices:
             if line.codes and "was" in line.words.voices:
                 line.words.voices.add("mine")
+            elif _points_back(line, lexicon):
+                set_aside(line, ANOTHER)
         elif _goes_on(before, line) and (why := before.why or _why_of_codes(before)):
             line.role, line.why = "aside", why
     _pass_repaired(lines, lexicon)
     _set_others_aside(lines, lexicon)
+
+
+def _points_back(line: Line, lexicon: Lexicon) -> bool:
+    """``That one has B1001``: of the car that the sentence before it named."""
+    starts = [t.text for t in line.tokens[:2]]
+    return not lexicon.small.pointers.isdisjoint((*starts[:1], " ".join(starts)))
 
 
 def _set_others_aside(lines: list[Line], lexicon: Lexicon) -> None:

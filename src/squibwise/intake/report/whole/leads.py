@@ -47,7 +47,7 @@ def follow_leads(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None
         if not why and has_own and _is_of_somebody(lines[at], lexicon, usual):
             why = UNSURE
         for below in _led(lines, at) if why else ():
-            _set_aside(below, why)
+            set_aside(below, why)
     _judge_lists(lines, leads, lexicon, usual)
     _tell_owners(lines)
     _doubt_quoted(lines)
@@ -160,8 +160,13 @@ def _led(lines: list[Line], at: int) -> list[Line]:
     return found
 
 
-def _set_aside(line: Line, why: str) -> None:
-    """Let a line tell of no fault that is there now; see ``Line.why``."""
+def set_aside(line: Line, why: str) -> None:
+    """Let a line tell of no fault that is there now; see ``Line.why``.
+
+    Args:
+        line: With its words.
+        why: The reason.
+    """
     if line.codes or (line.role == "words" and why == UNSURE):
         line.why = why
     elif line.role in ("words", "unread") and why != UNSURE:

@@ -125,6 +125,7 @@ def _revive(code: str, line: Line, sheet: Sheet) -> None:
     """Make the fault of a code present; what else was told of it was on the way."""
     alike = [f for f in sheet.faults if f.code is not None and f.code.code == code]
     alike = [f for f in alike if f.unit == line.unit or not line.codes]
+    alike = [f for f in alike if not f.words.voices & _ELSEWHERE] or alike
     if not alike:
         return
     told = next((f for f in reversed(alike) if has_part(f.words)), alike[0])
