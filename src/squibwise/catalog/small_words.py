@@ -47,6 +47,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         has: They say that something holds something.
         at: They lead to a vehicle that has a fault, as they do to other places.
         others: Before the name of a vehicle they say that it is another one.
+        my: They say whose a car is: his who speaks.
         ours: Labels of one's own car.
         vehicles: Names of kinds of vehicles.
         tellers: Who says what nobody has read, besides kin.
@@ -68,6 +69,11 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         usual: They say what a code means in general.
         at_first: They say how things were before something was done.
         trade: They offer a part, or look for one.
+        days: They say when something was read.
+        past_days: Days that are over.
+        since: They say from when on.
+        because: They lead to why something was done.
+        few: They say how many.
         perhaps: They make a statement a guess.
         clears: They say, behind work, that nothing is stored any more.
         earlier: They say that a denial is of the time before.
@@ -141,6 +147,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     has: frozenset[str]
     at: frozenset[str]
     others: frozenset[str]
+    my: frozenset[str]
     ours: frozenset[str]
     vehicles: frozenset[str]
     tellers: frozenset[str]
@@ -162,6 +169,11 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     usual: frozenset[str]
     at_first: frozenset[str]
     trade: frozenset[str]
+    days: frozenset[str]
+    past_days: frozenset[str]
+    since: frozenset[str]
+    because: frozenset[str]
+    few: frozenset[str]
     perhaps: frozenset[str]
     clears: frozenset[str]
     earlier: frozenset[str]

@@ -187,7 +187,8 @@ def _is_status(line: Line) -> bool:
     """Tell whether a line is a status and nothing more."""
     words = line.words
     told = words.features - {"skip"} or words.seats or words.sides or words.ends
-    return bool(words.statuses) and not told and line.known_share >= MOSTLY
+    is_denied = "not" in words.voices  # "no crash stored"
+    return bool(words.statuses) and not (told or is_denied) and line.known_share >= MOSTLY
 
 
 def _has_all(current: Fault, line: Line) -> bool:

@@ -33,6 +33,7 @@ _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word s
 _MEASURED = pattern(r"(?i)(?:\d+[.,])?\d+\s?(?:ohm\w*|om[aóiowy]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
 _ADVERB = 6  # letters of the shortest adverb that its end shows
+_NEAR = 3  # words before a code
 _STORY = 4  # words of a sentence before a count of blinks in it
 _SENTENCE = 6  # words of a sentence that ends with a full stop
 DENYING = frozenset({"not", "gone"})
@@ -221,10 +222,19 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
 
 
 def is_new(clause: str, lexicon: Lexicon) -> bool:
-    """``never had that before``, ``not seen before``: what was not there before is there now."""
+    """``never had that before``, ``was not there on Friday``: what was not there is there now.
+
+    So is what nobody ``had noticed``, or what is ``not in my first list``; no ``no longer``.
+    """
     texts, small = {t.text for t in tokenise(clause)}, lexicon.small
-    is_missed = bool(texts & lexicon.denying and texts & small.noticed)
-    return bool((texts & small.never or is_missed) and texts & (small.before | small.earlier))
+    if any(one in texts and two in texts for one, two in small.no_longer):
+        return False
+    was = texts & small.days and texts & {verb for _, verb in small.is_was}
+    then = was or (texts & small.past_days and not texts & small.since)
+    missed = texts & small.noticed and texts & small.pluperfect
+    is_of_list = texts & small.lists and texts & small.firsts
+    is_told = bool(texts & small.earlier or then or missed or is_of_list)
+    return is_told and bool(texts & (lexicon.denying | small.never))
 
 
 def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
@@ -234,7 +244,8 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     the sentence, or a clause behind it that says that something was.
     """
     code, words = line.codes[0], line.words
-    if _had(line, lexicon_of(catalog)) or _was_at_first(line, lexicon_of(catalog)):
+    tells_of_then = (_had, _was_at_first, _is_reason)
+    if any(tells(line, lexicon_of(catalog)) for tells in tells_of_then):
         return True
     if len(line.codes) > 1 or words.statuses or _COLUMNS.search(line.text):
         return False
@@ -283,6 +294,13 @@ def _was_at_first(line: Line, lexicon: Lexicon) -> bool:
     """``at first there was B1001 left curtain open``: of what came of it nothing is told."""
     lead = f" {' '.join(t.text for t in tokenise(line.text[: line.codes[0].start]))} "
     return not line.words.statuses and any(f" {w} " in lead for w in lexicon.small.at_first)
+
+
+def _is_reason(line: Line, lexicon: Lexicon) -> bool:
+    """``replaced the left curtain for B1001``: why some work was done."""
+    lead = [t.text for t in tokenise(line.text[: line.codes[0].start])[-_NEAR:]]
+    is_bare = not (has_fault(line.words) or "present" in line.words.statuses)
+    return is_bare and "worked" in line.words.voices and not lexicon.small.because.isdisjoint(lead)
 
 
 @lru_cache(maxsize=4)

@@ -8,6 +8,7 @@ from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.language.phrases import find_hits
 from squibwise.intake.report.language.words import FAULTS, HEADS
 from squibwise.intake.report.sheet import Line
+from squibwise.model.report import UNSURE
 
 _STOP = pattern(r"[,;:.!?]\s|\s-\s")
 _LIKE = pattern(r"(?:\W|^)(?:as|like|wie|comme|como|come|jak|zoals)\s+(?:[^\W\d_]{1,3}\s+)?$")
@@ -34,16 +35,17 @@ def why_of_others(line: Line, lexicon: Lexicon, language: str | None) -> str:
         _is_holder(m, plain, lexicon, told) for m in _other_vehicle(lexicon).finditer(head)
     ):
         return "another car"
+    if "was" in line.words.voices and _own_vehicle(lexicon).search(head):
+        return UNSURE  # "in my van B1001 came up, it was the plug"
     is_said = any(word in head for word in (*small.says, *small.according, *small.heard))
     if is_said and _hearsay(lexicon).search(plain[:told]):
         return "hearsay"
     label = plain.partition(":")[0] if line.is_keyed else ""
-    if label and small.guesses.intersection(re.findall(r"[^\W\d_]+", label)):
-        return "a guess"
-    head_words = set(re.findall(r"[^\W\d_]+", plain[:told]))
-    if not line.codes and head_words & small.thinks:
-        return "a guess"
-    return "" if line.codes or not _is_required(line, lexicon, language) else "a guess"
+    is_guess = bool(small.guesses.intersection(re.findall(r"[^\W\d_]+", label)))
+    if not line.codes:
+        thinks = small.thinks.intersection(re.findall(r"[^\W\d_]+", plain[:told]))
+        is_guess = is_guess or bool(thinks) or _is_required(line, lexicon, language)
+    return "a guess" if is_guess else ""
 
 
 def _first_told(line: Line, lexicon: Lexicon, language: str | None) -> int | None:
@@ -79,6 +81,13 @@ def _other_vehicle(lexicon: Lexicon) -> re.Pattern[str]:
         rf"(?<![^\W_])(?:(?P<at>{at})['\s]\s?)?(?:[^\W\d_]{{1,3}}['\s]\s?)?{other}\s+"
         rf"(?:[^\W\d_]+\s+)?{vehicle}(?![^\W_])"
     )
+
+
+@lru_cache(maxsize=4)
+def _own_vehicle(lexicon: Lexicon) -> re.Pattern[str]:
+    small = lexicon.small
+    at, my, vehicle = map(_any, (small.at, small.my, small.vehicles))
+    return re.compile(rf"(?<![^\W_]){at}\s(?:[^\W\d_]{{1,3}}\s)?{my}\s{vehicle}(?![^\W_])")
 
 
 @lru_cache(maxsize=4)

@@ -1,7 +1,8 @@
 """What leads up to a fault and says that it is new: ``one I had not seen before is B1A12 ...``."""
 
+from squibwise.intake.report.claims.assertions import is_new
 from squibwise.intake.report.clauses.own_places import cut_out
-from squibwise.intake.report.language.lexicon import Lexicon, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon
 from squibwise.intake.report.language.words import Words, has_fault, has_part
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.sheet import Line
@@ -19,7 +20,7 @@ def drop_news(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     """
     end = line.codes[0].start if line.codes else line.text.find(_COLON) + len(_COLON)
     lead = line.text[:end]
-    if line.cells or end < len(_COLON) or not _is_news(lead, lexicon):
+    if line.cells or end < len(_COLON) or not is_new(lead, lexicon):
         return [line]
     language = language_of(line, lexicon, usual)
     before, behind = (words_in(text, lexicon, language) for text in (lead, line.text[end:]))
@@ -29,16 +30,3 @@ def drop_news(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
 
 def _tells(words: Words) -> bool:
     return has_part(words) or has_fault(words)
-
-
-def _is_news(lead: str, lexicon: Lexicon) -> bool:
-    """``not seen before``, ``had not noticed``, ``not in my first list``; no ``no longer``."""
-    texts, small = [t.text for t in tokenise(lead)], lexicon.small
-    told = set(texts)
-    is_over = any(one in told and two in told for one, two in small.no_longer)
-    if is_over or lexicon.denying.isdisjoint(told):
-        return False
-    is_early = not told.isdisjoint(small.before | small.earlier)
-    is_missed = not (told.isdisjoint(small.pluperfect) or told.isdisjoint(small.noticed))
-    is_of_list = not (told.isdisjoint(small.lists) or told.isdisjoint(small.firsts))
-    return is_early or is_missed or is_of_list

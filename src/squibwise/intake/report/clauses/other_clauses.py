@@ -136,7 +136,8 @@ def of_code(line: Line, words: Words, catalog: Catalog, usual: str | None) -> Wo
     ``The bag light went out, B1410 seat bag open``, ``with a new clock spring still B1410 ...``.
     """
     code, lexicon = line.codes[0], lexicon_of(catalog)
-    if not has_part(words_of(line.text[: code.start], catalog, usual)):
+    lead = words_of(line.text[: code.start], catalog, usual)
+    if not (has_part(lead) or "lamp" in lead.features):
         return words
     starts = (
         start for start, end in _spans(line.text, lexicon, usual) if start <= code.start < end
@@ -240,7 +241,8 @@ def _has_strange_subject(clause: str, lexicon: Lexicon, language: str | None) ->
         return False
     hits = find_hits(lexicon, tokens, language)
     lead = tokens[: hits[0].first] if hits else ()
-    lead = tuple(t for t in lead if t.text not in lexicon.small.again)  # "ya reparado"
+    then = lexicon.small.again | lexicon.small.days | lexicon.small.since
+    lead = tuple(t for t in lead if t.text not in then)  # "ya reparado"
     if lead and lead[0].text in lexicon.small.after:
         return False  # "nach der Reinigung verschwunden"
     return sort_tokens(lead, lexicon, language)[2] > 0

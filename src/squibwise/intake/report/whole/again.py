@@ -78,7 +78,7 @@ def _names(fault: Fault) -> bool:
 def _is_listed_above(fault: Fault, told: Fault) -> bool:
     """Tell whether a fault is one number of a list above the line that tells of it."""
     is_list = len(fault.first.codes) >= _LISTED and fault.first.number < told.first.number
-    return is_list and not fault.words.statuses
+    return is_list and {"present", *told.words.statuses}.issuperset(fault.words.statuses)
 
 
 def is_again(code: Code, line: Line, current: Fault, before: Code) -> bool:

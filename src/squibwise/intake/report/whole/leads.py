@@ -13,9 +13,10 @@ from squibwise.intake.report.claims.assertions import count_strange
 from squibwise.intake.report.claims.closings import names_rest
 from squibwise.intake.report.clauses.part_lists import PARTS_ONLY, is_bare_part
 from squibwise.intake.report.language.features import NO
-from squibwise.intake.report.language.lexicon import Lexicon
+from squibwise.intake.report.language.lexicon import BASE, Lexicon
 from squibwise.intake.report.language.phrases import find_claims
 from squibwise.intake.report.language.words import FAULTS, Words, has_part, stands_alone
+from squibwise.intake.report.line_words import language_of
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.units.headings import DECORATED, indent, next_below
 from squibwise.intake.report.whole.said_beside import is_only_praise
@@ -24,6 +25,9 @@ from squibwise.model.report import UNSURE
 ANOTHER = "another car"
 _AT_FAULT = "at fault"
 _BULLET = pattern(r"\s*([-*>•·+]|\d{1,2}[.)])\s")
+_DATE = pattern(r"(?<!\d)\d{1,2}(?:[./-]\d{1,2}(?:[./-]\d{2,4})?|:\d{2})(?!\d)")
+_COUNTED = 3  # words of `Three odd things:`
+_UNITS = frozenset({"bag", "unit", "system", "airbagmodule"})
 _LONGEST = 14  # words of a line that leads up to others
 _ASKING = ("en", "de", "nl")  # languages whose questions begin with the verb
 _ANSWER_WORDS = 4  # of a line that only says no
@@ -46,7 +50,9 @@ def follow_leads(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None
         why = _why_below(lines, at, lexicon, usual)
         if not why and has_own and _is_of_somebody(lines[at], lexicon, usual):
             why = UNSURE
-        for below in _led(lines, at) if why else ():
+        led = _led(lines, at) if why else []
+        own = (n for n, ln in enumerate(led) if why == ANOTHER and _names_own(ln, lexicon))
+        for below in led[: next(own, len(led))]:
             set_aside(below, why)
     _judge_lists(lines, leads, lexicon, usual)
     _tell_owners(lines)
@@ -106,6 +112,14 @@ def _leads(lines: list[Line], at: int) -> bool:
     return is_name and after is not None and bool(after.codes)
 
 
+def _names_own(line: Line, lexicon: Lexicon) -> bool:
+    """``our car``, below what is told of a donor: from here on this car is meant again."""
+    if line.codes or line.cells or len(line.tokens) > _NAMED or has_part(line.words):
+        return False
+    is_ours = not lexicon.small.my.isdisjoint(t.text for t in line.tokens)
+    return (is_ours and "mine" not in line.words.voices) or "own" in line.words.voices
+
+
 def _why_below(lines: list[Line], at: int, lexicon: Lexicon, usual: str | None) -> str:
     """Why the lines below one tell of no fault that is there now; empty when they may."""
     line, after = lines[at], next_below(lines, at, _NEXT)
@@ -114,12 +128,37 @@ def _why_below(lines: list[Line], at: int, lexicon: Lexicon, usual: str | None) 
     texts = {t.text for t in line.tokens}
     finds = line.role == "clean" or not lexicon.small.finding.isdisjoint(texts)
     unknown = count_strange(line.text, lexicon, usual, lexicon.small.finding)
-    denies = line.words.voices & {"not", "gone", "away"} or not lexicon.denying.isdisjoint(texts)
-    if not denies or _is_lack(line.words):
+    unknown = 0 if _is_record(line, lexicon) else unknown
+    if not _denies(line, lexicon, usual) or _is_lack(line.words):
         is_open = unknown and not (finds or line.words.statuses or line.count is not None)
-        return UNSURE if is_open and line.role == "unread" and not _is_coded(after) else ""
+        is_list = is_open and line.role == "unread" and not any(map(_is_coded, _led(lines, at)))
+        return UNSURE if is_list else ""
     is_sure = finds and after is not None and bool(_dress(after, line))
     return "denied" if is_sure and not unknown else UNSURE if finds or not _is_coded(after) else ""
+
+
+def _is_record(line: Line, lexicon: Lexicon) -> bool:
+    """``Mark, Monday:``, ``notes by phone, airbag:``: a day, or the unit, heads what was read."""
+    small, texts = lexicon.small, {t.text for t in line.tokens}
+    if not texts.isdisjoint(small.perhaps | small.usual):
+        return False
+    named = line.words.features - {"skip"}
+    is_of_unit = bool(named) and named <= _UNITS
+    is_counted = len(texts) <= _COUNTED and any(t.text in small.few for t in line.tokens[:1])
+    return (
+        is_of_unit
+        or is_counted
+        or not texts.isdisjoint(small.days)
+        or bool(_DATE.search(line.text))
+    )
+
+
+def _denies(line: Line, lexicon: Lexicon, usual: str | None) -> bool:
+    """Tell whether a line denies, with a word that does so in its own language."""
+    own = language_of(line, lexicon, usual) or ""
+    texts = [t.text for t in line.tokens if not lexicon.is_told(t.text, "plain", (own,))]
+    told = (lexicon.meaning(name, (text,)) or () for text in texts for name in (own, *BASE))
+    return bool(line.words.voices & {"not", "gone", "away"}) or any(m[:1] == ("not",) for m in told)
 
 
 def _is_of_somebody(line: Line, lexicon: Lexicon, usual: str | None) -> bool:

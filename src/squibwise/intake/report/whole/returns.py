@@ -102,7 +102,8 @@ def _speaks_on(line: Line, sheet: Sheet, catalog: Catalog) -> bool:
     if not told or line.role == "blank" or has_part(line.words) or has_fault(line.words):
         return False
     said = line.text.rpartition(": ")[2]  # "Monday: both cleared"
-    return count_strange(said, lexicon, sheet.language, lexicon.small.returns) == 0
+    known = lexicon.small.returns | lexicon.small.days | lexicon.small.finding
+    return count_strange(said, lexicon, sheet.language, known) == 0
 
 
 def _verdict(clause: _Clause, catalog: Catalog) -> str:
