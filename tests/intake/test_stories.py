@@ -25,9 +25,26 @@ BACK = [
     "B1A20 napinacz prawy przerwa / B1A20 skasowany, nie wraca / dziś znowu jest",
     "B1A20 cortina esquerda aberta / segunda: B1A20 apagado, não voltou / quarta: B1A20 voltou",
     "B1A20 gordijnairbag links onderbreking / maandag: B1A20 weg / woensdag: B1A20 is er weer",
+    "B1A20 prétensionneur droit coupé / effacé, disparu / réapparu ce matin",
+    "B1A20 Gurtstraffer rechts Unterbrechung / gelöscht, weg / heute früh wieder aufgetaucht",
+    "B1A20 napinacz prawy przerwa / skasowany, zniknął / dziś rano wrócił",
+    "B1A20 gordelspanner rechts onderbroken / gewist, weg / kwam gisteren weer terug",
+    "B1A20 right pretensioner open / cleared, gone / turned up again on Thursday",
     "B1A20 is back, see below / > B1A20 left curtain open / > B1A20 gone today",
 ]
 GONE = [
+    "B1A20 left curtain open, present / B1A20 is gone since today, the rest is still there",
+    "> B1A20 gordijn links open, aanwezig / B1A20 is weg sinds gisteren, de rest staat er nog.",
+    "Fout op gordijn (B1A20) is weg. / Botsing staat er niet in. / > B1A20 gordijn rechts open",
+    "since Friday not there any more: B1A20 left curtain open",
+    "not there since yesterday: B1A20 left curtain open",
+    "kommt nicht vor: B1A20 Kopfairbag links Unterbrechung",
+    "depuis hier plus là : B1A20 rideau gauche coupé",
+    "B1A20 on my old truck was the left curtain / Still there: B1A21",
+    "replaced the left curtain for B1A20 in May",
+    "En mars on a changé le rideau gauche à cause de B1A20",
+    "Im März haben wir wegen B1A20 den Kopfairbag links gewechselt",
+    "W marcu wymieniliśmy kurtynę lewą z powodu B1A20",
     "B1A20 left curtain open / Monday: B1A20 gone / Wednesday: B1A20 back / Friday: B1A20 gone",
     "B1A20 left curtain open / B1A20 gone / the customer came back today",
     "B1A20 left curtain open / B1A20 gone / does B1A20 come back?",
@@ -86,6 +103,10 @@ UNLATCHED = [
     "gordelslot bestuurder klikt niet",
 ]
 NEWS = [
+    "New since last time, was not there on Friday: B1A20 driver knee bag open",
+    "B1A20 driver knee bag open, was not there on Friday",
+    "not there yesterday: B1A20 driver knee bag open",
+    "Nuevo, el viernes no estaba: B1A20 airbag rodilla conductor abierto",
     "One I had not seen before is B1A20 left curtain open",
     "One I had not seen: B1A20 right door pressure sensor no signal",
     "B1A20 left curtain open, not seen before",
@@ -165,6 +186,66 @@ def test_what_came_back_or_is_news_is_there_with_its_part(said: str) -> None:
     assert (line.code, line.present, line.is_doubtful) == ("B1A20", True, False)
     assert line.component is not None
     assert line.fault != "unknown"
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        *("Mark, Monday:", "Marek, poniedziałek:", "LL-Kombi, Mitschrift am Telefon, Airbag:"),
+        *(
+            "Ergebnis vom Samstag:",
+            "Relevé de ce matin :",
+            "Three odd things:",
+            "12.03. 14:20, Jo:",
+        ),
+        "In der Airbageinheit habe ich das:",
+    ],
+)
+def test_a_day_or_the_unit_heads_what_was_read(head: str) -> None:
+    told = _read(f"{head} / driver airbag open circuit / left curtain short to ground").lines
+    assert [(ln.component, ln.present) for ln in told] == [
+        ("driver.front-bag", True),
+        ("left.curtain", True),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("donor", "own"),
+    [
+        *(("donor car", "our car"), ("Spender", "unser Wagen"), ("donorauto", "onze auto")),
+        *(("voiture donneuse", "notre voiture"), ("coche donante", "nuestro coche")),
+        *(
+            ("auto donatrice", "la nostra auto"),
+            ("dawca", "nasze auto"),
+            ("parts car:", "this one:"),
+        ),
+    ],
+)
+def test_a_heading_of_this_car_ends_the_list_of_another(donor: str, own: str) -> None:
+    told = _read(f"{donor} / B1A10 driver airbag open / {own} / B1A20 left curtain open").lines
+    assert [(ln.code, ln.present) for ln in told] == [("B1A10", False), ("B1A20", True)]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Occupant sensor never got zeroed after the seat swap",
+        "Sitzmatte nicht kalibriert nach Tausch",
+        "capteur d'occupation pas calibré après remplacement",
+    ],
+)
+def test_work_that_only_tells_when_is_no_work_on_the_fault(said: str) -> None:
+    (line,) = _read(said).lines
+    assert (line.component, line.fault) == ("passenger.occupant-sensor", "calibration")
+
+
+def test_a_list_of_codes_that_words_follow_is_told_once() -> None:
+    said = "B1A20 left curtain open / B1A21 driver airbag open"
+    read = _read(f"Read?   A: Yes. He wrote down B1A20 and B1A21. / {said}")
+    assert [(ln.code, ln.kind) for ln in read.lines] == [
+        ("B1A20", "curtain"),
+        ("B1A21", "front-bag"),
+    ]
 
 
 @pytest.mark.parametrize("said", OTHER_COLOUR)

@@ -81,6 +81,8 @@ def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None
             or line.why,
             section=state.section,
         )
+        if fault.absent == "gone" and "present" in words.statuses:
+            words.statuses.remove("present")  # "B1001 is gone, the rest is still there"
         if "same" in words.features and state.current is not None and not fault.absent:
             add_statuses(words, state.current.words)
             fault.absent = state.current.absent

@@ -33,6 +33,7 @@ _SEEN = pattern(  # the last cell of a row of looks, beside rows of codes
 )
 _GAVE = pattern("threw|gave|showed|gab|zeigte|dio|diede|deu")
 _ANSWERED_NO = pattern(r"(?i)\S(?:\s{3,}|\t|\.{3,}\s?|:\s)(?:n|no|nein|non|n[aã]o|nie|nee)\s*$")
+_AFTER = 3  # words in which a word such as "after" stands before some work
 _NEAR = 6  # words behind a code that say what it is in general
 GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
 _OF_A_TEST = frozenset({"not", "tested", "asked", "was"})  # "has not been tested"
@@ -158,14 +159,25 @@ def why_aside(line: Line, lexicon: Lexicon) -> str:
     told = told or "locked" in line.words.statuses
     if why or line.role == "heading" or not (has_part(line.words) or told):
         return why
+    is_told = told or line.words.statuses
     if _asks_for_any(line, lexicon):
         return ASKED
-    if not (told or line.words.statuses) and _is_of_trade(line, lexicon):
+    if not is_told and _is_of_trade(line, lexicon):
         return "a price"
     if _ANSWERED_NO.search(line.text) and not voices & GOOD:
         return "denied"
     why = why_absent(line.words, is_coded=False)
-    return "" if why in ("found good", "denied") and _names_a_fault(line, lexicon) else why
+    is_time = why == "work done" and bool(told) and _is_dated(line, lexicon)
+    is_of_rest = why in ("found good", "denied") and _names_a_fault(line, lexicon)
+    return "" if is_time or is_of_rest else why
+
+
+def _is_dated(line: Line, lexicon: Lexicon) -> bool:
+    """``never zeroed after the seat swap``: the work tells only when."""
+    hits = find_hits(lexicon, line.tokens, language_of(line, lexicon, None))
+    works = [h for h in hits if "worked" in h.means]
+    before = ({t.text for t in line.tokens[max(0, h.first - _AFTER) : h.first]} for h in works)
+    return all(not texts.isdisjoint(lexicon.small.after) for texts in before)
 
 
 def _is_of_trade(line: Line, lexicon: Lexicon) -> bool:

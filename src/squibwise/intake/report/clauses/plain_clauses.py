@@ -59,6 +59,7 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
             add_status(piece, status)  # "(both current)"
     own = _deal_places(_with_parts(pieces))
     is_parted = any(good) or any(map(tells_damage, pieces))
+    is_parted = is_parted or any("lamp" not in w.features for w in own if "lamp" in whole.features)
     senses = own if len(own) > 1 or (own and is_parted) else [whole]
     return [single for words in senses for each in _both(words) for single in _stages(each)]
 

@@ -82,12 +82,15 @@ def _mentions(sheet: Sheet, catalog: Catalog) -> Iterator[tuple[Line, _Clause, s
     What is quoted was said before the rest.
     """
     last: set[str] = set()
+    small = lexicon_of(catalog).small
     for line in sorted(sheet.lines, key=lambda ln: not ln.raw.lstrip().startswith(">")):
         if line.cells or line.words.voices & _ELSEWHERE or line.why == ASKED:
             continue
         if not line.codes and not _speaks_on(line, sheet, catalog):
             continue
         for clause in _clauses(line, sheet, catalog):
+            if not clause.codes and not small.rest.isdisjoint(clause.texts):
+                continue  # "the rest is still there"
             last = {c.code for c in clause.codes} or last
             yield line, clause, last
 
