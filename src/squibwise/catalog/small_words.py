@@ -73,6 +73,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         past_days: Days that are over.
         since: They say from when on.
         because: They lead to why something was done.
+        right: What somebody is who was not wrong.
         few: They say how many.
         perhaps: They make a statement a guess.
         clears: They say, behind work, that nothing is stored any more.
@@ -173,6 +174,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     past_days: frozenset[str]
     since: frozenset[str]
     because: frozenset[str]
+    right: frozenset[str]
     few: frozenset[str]
     perhaps: frozenset[str]
     clears: frozenset[str]

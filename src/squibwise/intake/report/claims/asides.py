@@ -135,10 +135,11 @@ def _is_of_another(plain: str, lexicon: Lexicon) -> bool:
 def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
     """``my nephew's van had B1001``: somebody else, and a verb of the past before the code."""
     kin, had = lexicon.names_of("kin"), lexicon.names_of("had")
+    right = "|".join(sorted(lexicon.small.right))  # "my colleague had it right, B1001"
     his = "(?!owner|customer|client)[a-z]+s (?:van|car|truck|wagon)|his|hers|theirs|seiner|seins|"
     his += "la sienne|le sien|el suyo|la suya|il suo|la sua|o dele|jego"
     return re.compile(
-        rf"(?<![^\W_])(?:(?:{kin})(?:'?s)?(?:[^\w.;!?]{{1,3}}[^\W\d_]+){{0,5}}[^\w.;!?]{{1,3}}(?:{had})|"
+        rf"(?<![^\W_])(?:(?:{kin})(?:'?s)?(?:[^\w.;!?]{{1,3}}[^\W\d_]+){{0,5}}[^\w.;!?]{{1,3}}(?:{had})(?!\s(?:{right})\b)|"
         rf"(?:{his}) (?:{had}|{_GAVE.pattern}))\s"
     )
 

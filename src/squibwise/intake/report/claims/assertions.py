@@ -23,7 +23,7 @@ from squibwise.intake.report.language.lexicon import (
 )
 from squibwise.intake.report.language.phrases import Hit, find_hits
 from squibwise.intake.report.language.words import FAULTS, HEADS, Words, has_fault, stands_alone
-from squibwise.intake.report.line_words import language_of, without_codes, words_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_in, words_of
 from squibwise.intake.report.sheet import Line
 
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
@@ -244,7 +244,7 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     the sentence, or a clause behind it that says that something was.
     """
     code, words = line.codes[0], line.words
-    tells_of_then = (_had, _was_at_first, _is_reason)
+    tells_of_then = (_had, _was_at_first, _is_reason, _is_theory)
     if any(tells(line, lexicon_of(catalog)) for tells in tells_of_then):
         return True
     if len(line.codes) > 1 or words.statuses or _COLUMNS.search(line.text):
@@ -294,6 +294,17 @@ def _was_at_first(line: Line, lexicon: Lexicon) -> bool:
     """``at first there was B1001 left curtain open``: of what came of it nothing is told."""
     lead = f" {' '.join(t.text for t in tokenise(line.text[: line.codes[0].start]))} "
     return not line.words.statuses and any(f" {w} " in lead for w in lexicon.small.at_first)
+
+
+def _is_theory(line: Line, lexicon: Lexicon) -> bool:
+    """``in theory a wet plug would give B1001``, ``if it had B1001``: what leads to a code."""
+    lead = _FULL_STOP.split(line.text[: line.codes[0].start])[-1]
+    own = re.split(r"[,;:]\s", lead)[-1]
+    language = language_of(line, lexicon, None)
+    names = [n for n in (language, *BASE) if n]
+    is_if = any(lexicon.is_told(t.text, "supposed", names) for t in tokenise(own)[:1])
+    is_once = bool(_past_verb(lexicon).search(flat(own)))
+    return (is_if and is_once) or "sure" in words_in(own, lexicon, language).voices
 
 
 def _is_reason(line: Line, lexicon: Lexicon) -> bool:
