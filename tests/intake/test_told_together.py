@@ -293,3 +293,88 @@ def test_both_of_one_kind_beside_another_part_are_two() -> None:
         "passenger.retractor-pretensioner",
         "driver.front-bag",
     ]
+
+
+LED = (
+    """
+B1A07 left.curtain open-or-high B1A08 right.curtain low-or-short|\
+left B1A07 curtain open right B1A08 curtain shorted
+B1A05 driver.knee-bag open-or-high B1A06 passenger.knee-bag low-or-short|\
+driver knee bag B1A05 open passenger knee bag B1A06 shorted
+B1A07 left.curtain open-or-high B1A08 right.curtain low-or-short|\
+links B1A07 Kopfairbag offen rechts B1A08 Kopfairbag Kurzschluss
+B1A07 left.curtain open-or-high B1A08 right.curtain low-or-short|\
+gauche B1A07 rideau coupé droite B1A08 rideau en court-circuit
+B1A07 left.curtain open-or-high B1A08 right.curtain low-or-short|\
+Left - B1A07 curtain open - Right - B1A08 curtain shorted
+""".replace("\\\n", "")
+    .strip()
+    .splitlines()
+)
+
+
+@pytest.mark.parametrize("row", LED)
+def test_a_place_or_part_before_each_code_of_a_line_is_that_codes_own(row: str) -> None:
+    want, _, line = row.partition("|")
+    told = read_text(f"SRS\n{line}").lines
+    assert " ".join(f"{ln.code} {ln.component} {ln.fault}" for ln in told) == want
+
+
+STAGES = """
+2 open-or-high|driver front bag: stage 1 good, stage 2 open
+2 open-or-high|driver airbag stage 1 ok, stage 2 open circuit
+2 low-or-short|driver airbag stage 1 fine but stage 2 shorted
+1 open-or-high|B1A12 driver airbag stage 1 open, stage 2 ok
+2 open-or-high|Fahrerairbag Stufe 1 i. O., Stufe 2 Unterbrechung
+2 open-or-high|airbag conductor etapa 1 bien, etapa 2 abierta
+2 low-or-short|airbag conducteur étage 1 bon, étage 2 en court-circuit
+2 open-or-high|poduszka kierowcy stopień 1 dobra, stopień 2 przerwa
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", STAGES)
+def test_a_stage_called_good_beside_one_at_fault_takes_nothing_from_it(row: str) -> None:
+    want, _, line = row.partition("|")
+    read = read_text(line)
+    (fault,) = read.lines
+    assert (fault.component, fault.present) == ("driver.front-bag", True)
+    assert f"{fault.stage} {fault.fault}" == want
+    assert all(c.stage not in (None, fault.stage) for c in read.coverage.clean)
+
+
+OTHER_SIDE = (
+    """
+right.curtain short-to-ground|left curtain open // the one on the other side, short to ground
+passenger.seat-bag short-to-ground|\\
+airbag lateral izquierdo abierto // el del otro lado, en corto a masa
+passenger.retractor-pretensioner short-to-ground|\
+Gurtstraffer links offen // auf der anderen Seite Kurzschluss nach Masse
+right.curtain open-or-high|left curtain open // same on the other side
+""".replace("\\\n", "")
+    .strip()
+    .splitlines()
+)
+
+
+@pytest.mark.parametrize("row", OTHER_SIDE)
+def test_the_other_side_is_that_of_the_part_above(row: str) -> None:
+    want, _, line = row.partition("|")
+    told = read_text(line.replace(" // ", "\n")).lines
+    assert [f"{ln.component} {ln.fault}" for ln in told[1:]] == [want]
+
+
+def test_a_place_before_a_comma_and_its_part_behind_are_one_fault() -> None:
+    for line in (
+        "row 2 left, pretensioner: open",
+        "2e rang gauche, prétensionneur en circuit ouvert",
+        "Zweite Reihe links, Gurtstraffer: Unterbrechung",
+    ):
+        (fault,) = read_text(line).lines
+        assert fault.component == "row2-left.retractor-pretensioner"
+
+
+def test_a_part_called_fine_among_faults_has_none() -> None:
+    for good in ("left curtain fine", "cort. izda. bien"):
+        read = read_text(f"right curtain open\n{good}\ndriver knee bag open")
+        assert [ln.component for ln in read.lines] == ["right.curtain", "driver.knee-bag"]
+        assert [u.raw for u in read.unread] == [good]

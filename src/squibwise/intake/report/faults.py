@@ -57,7 +57,7 @@ _ONE_OF = frozenset(
     columncharge""".split()
 )
 _SEEN_ONLY = frozenset("bag curtain knee pretension".split())  # no unit knows how these look
-_MOST_ALIKE = 8  # words of a sentence that says no more than "so is the right one"
+_MOST_ALIKE = 10  # words of a sentence that says no more than "so is the right one"
 
 
 def gather(sheet: Sheet, catalog: Catalog) -> None:
@@ -246,8 +246,10 @@ def _repeats(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> bool:
         line.role = "words"
     told = words.features - {"skip", "same", "also", "side", "byside", "stagehead", *KERB}
     is_part = "same" in words.features and line.known_share == 1.0 and told <= OWN_PARTS
-    is_alike = bool(words.features & {"same", "also"}) and not words.voices
-    is_alike = is_alike and (is_part if told else words.is_sided or bool(words.stages))
+    is_other = "otherside" in told and not (words.is_sided or told & HEADS)
+    is_alike = bool(words.features & {"same", "also", "otherside"}) and not words.voices
+    is_place = is_other or words.is_sided or bool(words.stages)
+    is_alike = is_alike and (is_part if told and not is_other else is_place)
     if not (is_alike and line.role in ("words", "unread")) or "?" in line.text:
         return False
     if current is None or current.absent or state.blanks or len(line.tokens) > _MOST_ALIKE:

@@ -392,9 +392,10 @@ def _unread(pieces: list[Line]) -> Unread:
         words = piece.words
         recognised += [c.printed for c in piece.codes] + sorted(words.features - {"skip"})
         recognised += [*sorted(words.seats), *sorted(words.sides), *words.statuses]
+    raws = dict.fromkeys(p.raw for p in pieces)
     return Unread(
         line=pieces[0].number,
-        raw=" ".join(dict.fromkeys(p.raw for p in pieces)),
+        raw=" ".join(r for r in raws if not any(r in more and r != more for more in raws)),
         why=", ".join(dict.fromkeys(p.why for p in pieces if p.why)),
         recognised=tuple(dict.fromkeys(recognised)),
     )

@@ -34,6 +34,7 @@ class Line(msgspec.Struct, kw_only=True):
         is_module: It names a module of the car.
         is_whole: It says that every circuit, or every other one, was tested and is good.
         is_keyed: It begins with a label and a colon.
+        is_praised: It ends with praise, and tells no fault.
         is_of_car: It began with the name of a car, so that it is a row of its own.
         is_either: Another line of its number may be meant in its place: ``driver or knee bag``.
         why: Why it tells of no fault that is there now, such as ``a question``; empty when it may.
@@ -59,6 +60,7 @@ class Line(msgspec.Struct, kw_only=True):
     is_module: bool = False
     is_whole: bool = False
     is_keyed: bool = False
+    is_praised: bool = False
     is_of_car: bool = False
     is_either: bool = False
     why: str = ""

@@ -28,11 +28,12 @@ from squibwise.intake.report.language.words import (
     opposite,
     stands_alone,
 )
-from squibwise.intake.report.line_words import language_of, without_codes, words_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_in, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 
 _JOINING_SIGNS = frozenset({"", "/", "-", "&", "+", ","})
 _ENDS_WITH_LABEL = pattern(r"[:=]\s*$")
+_WORD = pattern(r"\S+")
 _WORDY = pattern(r"[^\W\d_]{3}")
 _SEVERAL = 2
 _MOST_ALIKE = 40  # codes that share one text and a list of parts
@@ -64,6 +65,7 @@ def segments(line: Line, lexicon: Lexicon, usual: str | None) -> list[tuple[Code
     if len(codes) == 1:
         return [(codes[0], without_codes(line))]
     clauses = _own_clauses(line, lexicon, language_of(line, lexicon, usual))
+    clauses = clauses or _led_clauses(line, lexicon, language_of(line, lexicon, usual))
     if clauses:
         return clauses
     head = line.text[: codes[0].start]
@@ -121,6 +123,28 @@ def _own_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tup
     if everyone is not None:
         found = [(c, t if everyone.group() in t else f"{t} {everyone.group()}") for c, t in found]
     return found
+
+
+def _led_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tuple[Code, str]]:
+    """``left B1A07 curtain open right B1A08 curtain shorted``: each place leads up to its code."""
+    bounds = [c.start for c in line.codes] + [len(line.text)]
+    lead, found = line.text[: bounds[0]], []
+    if not _may_lead(words_in(lead, lexicon, language)):
+        return []
+    for code, end in zip(line.codes, bounds[1:], strict=True):
+        behind = line.text[code.end : end]
+        starts = [m.start() for m in _WORD.finditer(behind)] if end < bounds[-1] else []
+        tails = ((at, words_in(behind[at:], lexicon, language)) for at in starts[1:])
+        cut = next((at for at, words in tails if _may_lead(words)), None)
+        if starts and cut is None:
+            return []
+        found.append((code, f"{lead} {behind[:cut]}"))
+        lead = behind[cut:]
+    return found
+
+
+def _may_lead(words: Words) -> bool:
+    return words.is_sided and not (words.features & TELLS or words.statuses or words.voices)
 
 
 def _blank(text: str, code: Code, start: int) -> str:

@@ -6,13 +6,16 @@ from itertools import pairwise
 
 import msgspec
 
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.clauses.own_places import cut_out
 from squibwise.intake.report.language.joints import Span, joining, spans_of, turning
-from squibwise.intake.report.language.lexicon import Lexicon
-from squibwise.intake.report.language.words import Words, differs, has_fault, has_part
-from squibwise.intake.report.line_words import language_of, words_in
+from squibwise.intake.report.language.lexicon import Lexicon, tokenise
+from squibwise.intake.report.language.phrases import find_hits
+from squibwise.intake.report.language.words import HEADS, Words, differs, has_fault, has_part
+from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.sheet import Line
 
+_WORD = pattern(r"\S+")
 _LONGEST = 200  # characters of a line that is looked at
 _KINDS = ("good", "bad")
 _DENIES = {"not", "gone", "past"}
@@ -29,6 +32,7 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         usual: The report's own language.
     """
     language = language_of(line, lexicon, usual)
+    line = _with_stages_named(line, lexicon, language)
     spans = _clauses(line, lexicon, language)
     said = [words_in(line.text[a:b], lexicon, language) for a, b in spans]
     verdicts = [_verdict(words) for words in said]
@@ -44,10 +48,36 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     return [*at_fault, *(_only(line, group) for group in praised)]
 
 
+def _with_stages_named(line: Line, lexicon: Lexicon, language: str | None) -> Line:
+    """``driver airbag stage 1 ok, stage 2 open``: a stage by itself is of the part before it."""
+    spans = _clauses(line, lexicon, language)
+    text, part = line.text, ""
+    for start, end in spans:
+        words = words_in(line.text[start:end], lexicon, language)
+        heads = (m.end() for m in _WORD.finditer(line.text, start, end))
+        names = (line.text[start:at] for at in heads if has_part(words) and words.stages)
+        bare = [n for n in names if _names_part(words_in(n, lexicon, language))]
+        if bare:
+            part = bare[-1].strip(" :,")
+        elif part and words.stages and not (words.features & HEADS or words.is_sided):
+            at = start + len(text) - len(line.text)
+            text = f"{text[:at]}{part} {text[at:]}"
+    if text == line.text or any(code.end > spans[0][1] for code in line.codes):
+        return line
+    named = msgspec.structs.replace(line, text=text)
+    named.tokens = tokenise(without_codes(named))
+    return named
+
+
+def _names_part(words: Words) -> bool:
+    return has_part(words) and not (words.stages or words.voices or has_fault(words))
+
+
 def _clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[Span]:
     """Where the clauses of a line stand that praises something; none of a line of cells."""
     is_long = bool(line.cells) or len(line.text) > _LONGEST
-    if is_long or not any(lexicon.is_praise(token.text) for token in line.tokens):
+    hits = () if is_long else find_hits(lexicon, line.tokens, language)
+    if not any({"good", "fine"} & {*hit.means} for hit in hits):
         return []
     return spans_of(line.text, _parting(lexicon, language))
 

@@ -35,7 +35,8 @@ def is_bare_part(line: Line) -> bool:
         return False
     is_sentence = _ENDS_SENTENCE.search(line.text) and len(line.tokens) > _FEW_WORDS
     if (
-        words.statuses
+        line.is_praised
+        or words.statuses
         or words.voices
         or has_fault(words)
         or is_sentence

@@ -137,7 +137,8 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
     places: list[Words] = []
     for before, piece in zip([None, *pieces], pieces, strict=False):
         if stands_alone(piece):
-            found += [*(_moved(piece, place) for place in places), piece]
+            is_own = piece.is_placed or piece.is_sided or not places  # "left, pretensioner: open"
+            found += [*(_moved(piece, place) for place in places), *([piece] if is_own else [])]
             places = []
         elif before is not None and lacks_part(piece) and _waits(before):
             found += _pair_of(before, piece)
