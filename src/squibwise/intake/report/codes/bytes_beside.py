@@ -12,22 +12,26 @@ from squibwise.intake.report.language.lexicon import flat
 from squibwise.intake.report.sheet import Line
 
 _DRESSED = pattern(  # 0x2F, $2F, 2F hex, 2Fh apart, [2F], {2F}; eight bits; 2F as the last column
-    r"(?i)(?<![\w.:/-])(?:(?:0x|\$)([0-9a-f]{2})h?|([0-9a-f]{2})\s?hex)(?![\w.])"
+    r"(?i)(?<![\w.:/-])(?:(?:0x|\$(?=0|\d?[a-f]))([0-9a-f]{2})h?|([0-9a-f]{2})\s?hex)(?![\w.])"
     r"|(?<=\s\s|,\s)(?=\w?\d)([0-9a-f]{2})h(?!\w)|[\[{](?:0x|\$)?([0-9a-f]{2})[\]}]"
     r"|(?<=\s)([01]{8})(?=\s\s|\s*$)|(?<=\s\s)(\d[A-F])(?=\s*$)"
 )
 _BYTE = r"(?:(?P<sign>0x|\$)?(?P<hex>[0-9a-f]{2})(?P<tail>\s?h(?:ex)?)?|(?P<bits>[01]{8}))(?!\w)"
 _ENDS = pattern(r"\s*$|\s\s|\s?[\])},;|]")
 _BITS = 8
+_SLASHED = pattern(r"/([0-9A-Fa-f]{2})(?![\w/.-])")
 _OPENS = pattern(r"[\s(\[]*")
 
 
-def read_bytes(line: Line, small: SmallWords) -> None:
+def read_bytes(line: Line, small: SmallWords, *, is_typed: bool) -> None:
     """Set the status and the failure type that a line has beside its code, or below it.
 
+    Behind a stroke a failure type is one where others are (``is_typed``), else a second code.
     Where the line has a code they are taken off its words: ``st=2F`` is no second stage.
     """
-    status, kind = _status_in(line, small), _type_in(line, small)
+    slashed = _SLASHED.match(line.text, line.codes[0].end) if is_typed and line.codes else None
+    kind = (slashed.span(), slashed[1].upper()) if slashed else _type_in(line, small)
+    status = _status_in(line, small)
     line.status_byte = status[1] if status is not None else None
     line.failure_type = kind[1] if kind is not None else None
     if len(line.codes) != 1:

@@ -86,7 +86,7 @@ _SECOND = pattern(r"\s?/\s?([0-9A-F]{3,6})(?![\w/-])")
 _THRU = r"(?:thru|through|to|till|until|bis|[aà]|jusqu'?[aà]|hasta|fino a|at[eé]|do|-|\.{2,3})"
 _LAST = pattern(rf"\s*(?i:{_THRU})\s*([A-Z]?[0-9A-F]{{3,6}})(?![\w/-]|[.,]\d)")
 _TAIL = pattern(
-    r"\s*(?:(?i:and|und|et|y|e|i|oraz)\s|[&+,/])\s*([0-9A-F]{2})"
+    r"\s*(?:(?i:and|und|et|y|e|i|oraz)\s|[&+,])\s*([0-9A-F]{2})"
     r"(?=\s*(?:$|[:;)=])|\s+(?!(?i:volts?|ohms?|km|miles|bar|psi|mm|times|mal)\b)[^\W\d_]{3})"
 )
 _NEXT_CODES = 15  # how far the second of two codes may lie that share their beginning
@@ -130,8 +130,9 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
         _drop_labelled(line, lexicon)
     _drop_keys(sheet.lines)
     read_as_camera(sheet, lexicon)
+    is_typed = any(c.failure_type for line in sheet.lines for c in line.codes)
     for line in sheet.lines:
-        read_bytes(line, lexicon.small)
+        read_bytes(line, lexicon.small, is_typed=is_typed)
 
 
 def _drop_labelled(line: Line, lexicon: Lexicon) -> None:

@@ -40,10 +40,10 @@ _SPACED = pattern(
     r"(?![0-9A-Za-z]|-\d{3})"
 )
 _BYTE_AFTER = pattern(
-    r"(?:\s?[-:.]\s?|[_/]|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
+    r"(?:\s?[-:.]\s?|_|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
     r"([0-9A-Fa-f]{2})h?(?![0-9A-Za-z])[\])]?"
 )
-_TWO_BYTES_AFTER = pattern(r"[-:._/]([0-9A-Fa-f]{2})[-:_/]([0-9A-Fa-f]{2})(?![\w:./-])")
+_TWO_BYTES_AFTER = pattern(r"[-:._]([0-9A-Fa-f]{2})[-:_/]([0-9A-Fa-f]{2})(?![\w:./-])")
 _ORDINAL = pattern(r"\s[1-3][aeo]\s[^\W\d]{3}")  # "B1001 2e rij", "2a fila"
 NOT_A_BYTE = pattern(
     r"\s?(?:[vV]\b|[oO]hm|Ω|km|mi\b|%|x\b|°|times|mal\b|[:/.,]\d|kg|mA|faults?|codes?|-\d{1,2}-\d)"
@@ -186,11 +186,7 @@ def _byte_at(text: str, at: int) -> tuple[str | None, int]:
     if match is None or NOT_A_BYTE.match(text, match.end()):
         return None, at
     digits = match.group(1)
-    before = text[at - 2 : at]  # "B1001/02" are two codes
-    is_next = (
-        text[at] == "/" and before.isalnum() and f"{int(digits, 16) - 1:02X}" == before.upper()
-    )
-    if _ORDINAL.match(text, match.start()) or is_next:
+    if _ORDINAL.match(text, match.start()):
         return None, at
     tight = match.start(1) - at == 1 and text[at] in "-:"
     if not any(c.isdecimal() for c in digits) and not (tight and digits.isupper()):
