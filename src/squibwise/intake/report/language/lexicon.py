@@ -222,7 +222,7 @@ class Lexicon:
         """Return the phrases that begin with a word."""
         if first not in self._opened:
             found = [(n, rows[first]) for n, rows in self._filed.rows.items() if first in rows]
-            if not found:
+            if not (first and found):
                 return _NOTHING  # not kept: texts bring new words without end
             opened = self._opened[first] = Opened()
             for language, rows in found:
