@@ -44,6 +44,7 @@ from squibwise.intake.report.layout.cross_tables import apply_cross_tables
 from squibwise.intake.report.layout.dealt_columns import deal_columns
 from squibwise.intake.report.layout.marks import apply_results, apply_ticks, apply_times
 from squibwise.intake.report.layout.other_files import name_table, set_events_aside
+from squibwise.intake.report.layout.records import join_records
 from squibwise.intake.report.layout.signs import (
     apply_legend,
     apply_letters,
@@ -187,6 +188,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     lexicon = lexicon_of(catalog)
     apart = join_keys(unfold_columns(deal_columns(raws, lexicon)))
     lines = [line for raw in apart for line in split_line(raw, lexicon)]
+    lines = join_records(lines, lexicon)
     _strip_languages(lines)
     _put_in_english(lines, catalog)
     _spell_umlauts(lines, lexicon)
