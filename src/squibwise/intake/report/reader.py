@@ -187,8 +187,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     """
     lexicon = lexicon_of(catalog)
     apart = join_keys(unfold_columns(deal_columns(raws, lexicon)))
-    lines = [line for raw in apart for line in split_line(raw, lexicon)]
-    lines = join_records(lines, lexicon)
+    lines = join_records([x for raw in apart for x in split_line(raw, lexicon)], lexicon)
     _strip_languages(lines)
     _put_in_english(lines, catalog)
     _spell_umlauts(lines, lexicon)
