@@ -73,8 +73,7 @@ _SAME = 3  # lines with numbers of one shape that make them codes
 _LED_BY_ZERO = pattern(r"0\d{4}")
 _FEW_DIGITS = 4
 _YEAR = pattern(r"(?:19|20)\d\d")
-_BEGINNING = 2  # signs in which the numbers of one unit begin alike
-_PLAIN_DIGITS = 5  # digits of a plain number that may be a code
+_BEGINNING, _PLAIN_DIGITS = 2, 5  # in which numbers of one unit begin alike; of a plain code
 _LISTED_CODES = pattern(
     r"(?i)\b(?:dtcs?|codes|codici|c[oó]digos|kody|fehlercodes|codici)\W+(?=\d{4})|[(:]\s?(?=\d{4}\b)"
 )
