@@ -67,3 +67,63 @@ def test_a_denial_of_one_part_calls_no_other_good() -> None:
     assert not _read("driver airbag not open but right curtain is").coverage.clean
     assert not _read("left buckle switch stuck closed not open").coverage.clean
     assert not _read("short to ground not short to battery on left curtain").coverage.clean
+
+
+TURNED = """
+no crash event stored, but passenger airbag open @ passenger.front-bag
+kein Crash gespeichert, aber Fahrerairbag Unterbrechung @ driver.front-bag
+pas de choc enregistré, mais airbag conducteur coupé @ driver.front-bag
+sin choque guardado, pero airbag conductor abierto @ driver.front-bag
+nessun urto memorizzato ma airbag guida aperto @ driver.front-bag
+sem colisão gravada, mas airbag do condutor aberto @ driver.front-bag
+geen botsing opgeslagen, maar bestuurdersairbag open @ driver.front-bag
+"""
+
+
+@pytest.mark.parametrize("row", TURNED.strip().split("\n"))
+def test_a_fault_behind_a_denied_crash_record_is_there(row: str) -> None:
+    text, _, component = row.partition(" @ ")
+    read = _read(text)
+    (fault,) = read.lines
+    assert (fault.component, fault.present) == (component, True)
+    assert read.coverage.no_crash_record is not None
+
+
+GUESSED = """
+driver airbag open, perhaps the clock spring @ driver.front-bag
+driver airbag open, I think the clock spring @ driver.front-bag
+left curtain short to ground, might be water @ left.curtain
+Kopfairbag links Masseschluss, vielleicht Wasser @ left.curtain
+cortina izquierda abierta, quizá el conector @ left.curtain
+tendina sinistra aperta, forse il connettore @ left.curtain
+cortina esquerda aberta, talvez a ficha @ left.curtain
+gordijn links onderbroken, misschien de stekker @ left.curtain
+"""
+
+
+@pytest.mark.parametrize("row", GUESSED.strip().split("\n"))
+def test_a_guess_at_the_cause_doubts_no_fault(row: str) -> None:
+    text, _, component = row.partition(" @ ")
+    (fault,) = _read(text).lines
+    assert (fault.component, fault.present) == (component, True)
+    assert not [ln for ln in _read("left curtain perhaps open").lines if ln.present]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "passenger airbag open when wet otherwise ok",
+        "Beifahrerairbag bei Nässe Unterbrechung sonst i.O.",
+        "airbag passager coupé quand il pleut, sinon bon",
+        "airbag passeggero aperto quando piove altrimenti ok",
+    ],
+)
+def test_a_fault_of_some_days_is_no_tested_circuit(text: str) -> None:
+    read = _read(text)
+    (fault,) = read.lines
+    assert (fault.component, fault.fault) == ("passenger.front-bag", "open-or-high")
+    assert not read.coverage.clean
+
+
+def test_a_line_of_nothing_but_a_code_is_read() -> None:
+    assert {ln.code for ln in _read("B0001 B0001 ").lines} == {"B0001"}

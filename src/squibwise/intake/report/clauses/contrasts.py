@@ -11,10 +11,17 @@ import msgspec
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.assertions import DENYING, ONCE, begins_with_only, count_strange
-from squibwise.intake.report.clauses.own_places import cut_out
+from squibwise.intake.report.clauses.own_places import cut_out, keep_only
 from squibwise.intake.report.language.joints import joining, one_of, spans_of, turning
 from squibwise.intake.report.language.lexicon import BASE, Lexicon, flat, tokenise
-from squibwise.intake.report.language.words import FAULT_WORDS, HEADS, TELLS, Words, names_another
+from squibwise.intake.report.language.words import (
+    FAULT_WORDS,
+    HEADS,
+    TELLS,
+    Words,
+    names_another,
+    stands_alone,
+)
 from squibwise.intake.report.line_words import language_of, said_by, words_in
 from squibwise.intake.report.sheet import Line
 
@@ -93,6 +100,9 @@ class _Contrast:
         only = _not_only(self.lexicon).search(flat(self.line.text))
         if only is not None:
             return [cut_out(self.line, [only.span()])]
+        parted = self._parted()
+        if parted:
+            return parted
         clauses = self._clauses()
         denied = [at for at, clause in enumerate(clauses) if self._is_denied(clause)]
         own = [
@@ -107,6 +117,17 @@ class _Contrast:
             return [self.line]
         gone = [self._told(clauses, at) for at in denied]
         return [cut_out(self.line, [s for s in gone if s])] if all(gone) else [self.line]
+
+    def _parted(self) -> list[Line]:
+        """``no crash stored, but driver airbag open``: what is denied and what is told, apart."""
+        text = self.line.text
+        for turn in self.turned.finditer(text):
+            spans = (0, turn.start()), (turn.end(), len(text))
+            denied, own = (self._says(text[start:end]) for start, end in spans)
+            is_told = stands_alone(own) and _asserts(own) and names_another(own, denied)
+            if is_told and denied.voices & DENYING and denied.features & TELLS:
+                return [keep_only(self.line, [span]) for span in spans]
+        return []
 
     def _says(self, text: str) -> Words:
         return words_in(text, self.lexicon, self.language)

@@ -7,17 +7,25 @@ from itertools import pairwise
 import msgspec
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.clauses.own_places import cut_out
-from squibwise.intake.report.language.joints import Span, joining, spans_of, turning
+from squibwise.intake.report.clauses.own_places import keep_only
+from squibwise.intake.report.language.joints import Span, joining, one_of, spans_of, turning
 from squibwise.intake.report.language.lexicon import Lexicon, tokenise
-from squibwise.intake.report.language.phrases import find_hits
-from squibwise.intake.report.language.words import HEADS, Words, differs, has_fault, has_part
+from squibwise.intake.report.language.phrases import find_claims, find_hits
+from squibwise.intake.report.language.words import (
+    HEADS,
+    Words,
+    differs,
+    has_fault,
+    has_part,
+    stands_alone,
+)
 from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.sheet import Line
 
 _WORD = pattern(r"\S+")
 _LONGEST = 200  # characters of a line that is looked at
 _KINDS = ("good", "bad")
+_IS = {"asked", "exists"}
 _DENIES = {"not", "gone", "past"}
 
 
@@ -32,7 +40,7 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         usual: The report's own language.
     """
     language = language_of(line, lexicon, usual)
-    line = _with_stages_named(line, lexicon, language)
+    line = _with_stages_named(_at_times(line, lexicon, language), lexicon, language)
     spans = _clauses(line, lexicon, language)
     said = [words_in(line.text[a:b], lexicon, language) for a, b in spans]
     verdicts = [_verdict(words) for words in said]
@@ -44,8 +52,25 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     is_list = "" not in verdicts and all(differs(one, two) for one, two in pairwise(good))
     if not bad and not (is_list and praised[1:]):
         return [line]
-    at_fault = [_only(line, _at_fault(spans, told))] if bad else []
-    return [*at_fault, *(_only(line, group) for group in praised)]
+    at_fault = [keep_only(line, _at_fault(spans, told))] if bad else []
+    return [*at_fault, *(keep_only(line, group) for group in praised)]
+
+
+def _at_times(line: Line, lexicon: Lexicon, language: str | None) -> Line:
+    """``open when wet otherwise ok``: what is told of one case is there, and no part is good."""
+    for joint in _otherwise(lexicon).finditer(line.text) if not line.cells else ():
+        before, behind = line.text[: joint.start()], line.text[joint.end() :]
+        told, rest = (words_in(text, lexicon, language) for text in (before, behind))
+        is_good = _voiced(rest) or "clean" in find_claims(behind, lexicon)
+        is_rest = is_good and not (rest.features & HEADS or has_fault(rest))
+        if is_rest and stands_alone(told) and has_fault(told) and not told.voices - _IS:
+            return keep_only(line, [(0, joint.start())])
+    return line
+
+
+@lru_cache(maxsize=4)
+def _otherwise(lexicon: Lexicon) -> re.Pattern[str]:
+    return re.compile(rf",?\s{one_of(lexicon.small.otherwise)}\s")
 
 
 def _with_stages_named(line: Line, lexicon: Lexicon, language: str | None) -> Line:
@@ -161,12 +186,3 @@ def _spread(verdicts: list[str]) -> list[str]:
         found[at] = found[at] if found[at] in _KINDS else found[at - 1]
     first = next(verdict for verdict in found if verdict in _KINDS)
     return [verdict if verdict in _KINDS else first for verdict in found]
-
-
-def _only(line: Line, spans: list[Span]) -> Line:
-    """Return the line with some stretches of its text alone, and the codes in them."""
-    codes = tuple(c for c in line.codes if any(a <= c.start and c.end <= b for a, b in spans))
-    ends = [0, *(at for span in spans for at in span), len(line.text)]
-    gaps = [(a, b) for a, b in zip(ends[::2], ends[1::2], strict=True) if a < b]
-    own = msgspec.structs.replace(line, codes=codes, role=line.role if codes else "unread")
-    return cut_out(own, gaps)

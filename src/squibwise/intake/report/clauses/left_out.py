@@ -2,7 +2,9 @@
 
 import re
 from functools import lru_cache
-from itertools import groupby
+from itertools import groupby, pairwise
+
+import msgspec
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.clauses.own_places import verdict_of
@@ -46,15 +48,18 @@ def list_left_out(sheet: Sheet, lexicon: Lexicon) -> None:
     for number, lines in groupby(sheet.lines, lambda line: line.number):
         faults = told.get(number, []) if number not in known else []
         sentences = {line.raw: line for line in lines} if faults else {}
-        left = (ln for ln in sentences.values() if _leaves_out(ln, faults, sheet, lexicon))
-        sheet.unread += [*left][:1]
+        for line in sentences.values():
+            left = _left_out(line, faults, sheet, lexicon)
+            words = {"words": left, "role": "unread", "why": ""}
+            sheet.unread += [msgspec.structs.replace(line, **words)] if left else []
     sheet.unread.sort(key=lambda line: line.number)
 
 
-def _leaves_out(line: Line, faults: list[Fault], sheet: Sheet, lexicon: Lexicon) -> bool:
+def _left_out(line: Line, faults: list[Fault], sheet: Sheet, lexicon: Lexicon) -> Words | None:
+    """Return what is said of the first part that no fault has; None where each has one."""
     raw = line.raw
     if line.cells or len(raw) > _LONGEST or _COLUMNS.search(raw.strip()):
-        return False
+        return None
     language = language_of(line, lexicon, sheet.language)
     codes = [fault.code.printed for fault in faults if fault.code]
     for code in codes:
@@ -74,8 +79,9 @@ def _leaves_out(line: Line, faults: list[Fault], sheet: Sheet, lexicon: Lexicon)
         is_pair = "both" in lead.features and not (codes or words.is_sided)
         wanted = 2 if is_pair else 1
         if sum(_covers(fault, words, named[-1]) for fault in faults) < wanted:
-            return True
-    return not codes and len(faults) == 1 and any(map(_are_two, named, named[1:]))
+            return words
+    more = (two for one, two in pairwise(named) if _are_two(one, two))
+    return next(more, None) if not codes and len(faults) == 1 else None
 
 
 def _covers(fault: Fault, words: Words, part: Words) -> bool:

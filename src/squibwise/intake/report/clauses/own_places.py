@@ -426,3 +426,12 @@ def cut_out(line: Line, spans: list[_Span]) -> Line:
     fresh = msgspec.structs.replace(line, text=text, codes=codes, words=Words())
     fresh.tokens = tokenise(without_codes(fresh))
     return fresh
+
+
+def keep_only(line: Line, spans: list[_Span]) -> Line:
+    """Return the line with some stretches of its text alone, and the codes in them."""
+    codes = tuple(c for c in line.codes if any(a <= c.start and c.end <= b for a, b in spans))
+    ends = [0, *(at for span in spans for at in span), len(line.text)]
+    gaps = [(a, b) for a, b in zip(ends[::2], ends[1::2], strict=True) if a < b]
+    own = msgspec.structs.replace(line, codes=codes, role=line.role if codes else "unread")
+    return cut_out(own, gaps)

@@ -9,7 +9,7 @@ from squibwise.intake.report.clauses.own_places import cut_out
 from squibwise.intake.report.clauses.plain_clauses import clause_end, is_only_place, is_praised
 from squibwise.intake.report.language.joints import spans_of
 from squibwise.intake.report.language.lexicon import Lexicon, tokenise
-from squibwise.intake.report.language.words import HEADS, TELLS, Words, has_fault
+from squibwise.intake.report.language.words import HEADS, TELLS, Words, has_fault, stands_alone
 from squibwise.intake.report.line_words import language_of, words_in, words_of
 from squibwise.intake.report.sheet import Line
 
@@ -19,6 +19,7 @@ _BULLET = pattern(r"^\s*[-*•·>]\s*")
 _SIGNS = pattern(r"^[\W_]+|[\W_]+$")
 _NAME_WORDS, _FEW_WORDS = 4, 6  # of the parts that head lines, of a line that tells no place
 _HEADING = HEADS - {"unit", "airbagmodule", "electronics", "harness", "lamp"}
+_LEAD = 2  # words of a clause that say that it only supposes
 _STRETCH = pattern(r"[,;(]\s*[^,;()]{3,80}\)?")
 
 
@@ -102,14 +103,24 @@ def name_topic(line: Line, lexicon: Lexicon, usual: str | None) -> None:
 
 
 def drop_plugs(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
-    """Return a line without where a connector is: ``driver belt open, plug behind the seat``."""
-    if not line.codes or line.cells:
-        return [line]
-    gone = []
-    for stretch in _STRETCH.finditer(line.text):
-        if lexicon.small.blamed.isdisjoint(t.text for t in tokenise(stretch[0])):
+    """Return a line without where a connector is, or what somebody supposes to be the cause.
+
+    ``driver belt open, plug behind the seat``; ``driver airbag open, perhaps the clock spring``.
+    """
+    small, gone = lexicon.small, []
+    for stretch in _STRETCH.finditer(line.text) if not line.cells else ():
+        texts = [t.text for t in tokenise(stretch[0])]
+        is_plug = bool(line.codes) and not small.blamed.isdisjoint(texts)
+        is_guess = not (small.perhaps | small.thinks).isdisjoint(texts[:_LEAD])
+        if not (is_plug or is_guess):
             continue
-        words = words_in(stretch[0], lexicon, language_of(line, lexicon, usual))
+        language = language_of(line, lexicon, usual)
+        words = words_in(stretch[0], lexicon, language)
+        before = words_in(line.text[: stretch.start()], lexicon, language)
+        is_said = stands_alone(before) and not before.voices - {"exists", "asked"}
+        if is_guess and is_said and not has_fault(words):
+            gone.append(stretch.span())
+            continue
         parts = words.features & (HEADS - {"harness"})
         told = parts or has_fault(words) or words.statuses or words.voices
         if words.is_placed and not told and all(c.end <= stretch.start() for c in line.codes):
