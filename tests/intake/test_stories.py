@@ -154,6 +154,12 @@ LED = [  # a part that another clause names before the code
     ("front-bag", "contacteur tournant remplacé, reste B1A20 airbag conducteur circuit ouvert"),
     ("curtain", "cambiada la hebilla, sigue B1A20 cortina izquierda abierta"),
     ("front-bag", "po wymianie taśmy dalej B1A20 poduszka pasażera przerwa"),
+    ("buckle-switch", "everything cleared except B1A20 driver buckle switch implausible"),
+    ("buckle-switch", "todo borrado menos B1A20 hebilla conductor no plausible"),
+    ("retractor-pretensioner", "only one left: B1A20 right retractor high resistance"),
+    ("front-bag", "einen vergessen: B1A20 Beifahrerairbag Masseschluss"),
+    ("front-bag", "nee, der Beifahrerairbag: B1A20 Unterbrechung"),
+    ("curtain", "ne resta uno solo: B1A20 tendina destra aperta"),
 ]
 SEEN = [
     "passenger airbag intact",

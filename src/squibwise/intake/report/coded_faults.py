@@ -81,7 +81,8 @@ def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None
             or line.why,
             section=state.section,
         )
-        if fault.absent == "gone" and "present" in words.statuses:
+        rest = lexicon_of(catalog).small.rest.intersection(t.text for t in line.tokens)
+        if fault.absent == "gone" and "present" in words.statuses and rest:
             words.statuses.remove("present")  # "B1001 is gone, the rest is still there"
         if "same" in words.features and state.current is not None and not fault.absent:
             add_statuses(words, state.current.words)

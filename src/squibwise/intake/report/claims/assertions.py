@@ -27,6 +27,7 @@ from squibwise.intake.report.line_words import language_of, without_codes, words
 from squibwise.intake.report.sheet import Line
 
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
+_CLAUSE = pattern(r"[,;:]\s")
 _FULL_STOP = pattern(r"[.!]\s")
 _PAIR = pattern(r"(?:^|\s{3,})([^:\t]{3,40}):\s([^:\t]{3,40}?)(?=\s{3,}|$)")
 _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word short
@@ -299,12 +300,17 @@ def _was_at_first(line: Line, lexicon: Lexicon) -> bool:
 def _is_theory(line: Line, lexicon: Lexicon) -> bool:
     """``in theory a wet plug would give B1001``, ``if it had B1001``: what leads to a code."""
     lead = _FULL_STOP.split(line.text[: line.codes[0].start])[-1]
-    own = re.split(r"[,;:]\s", lead)[-1]
+    own = _CLAUSE.split(lead)[-1]
     language = language_of(line, lexicon, None)
     names = [n for n in (language, *BASE) if n]
-    is_if = any(lexicon.is_told(t.text, "supposed", names) for t in tokenise(own)[:1])
+    first, second = [*tokenise(own)[:2], None, None][:2]
+    is_if = first is not None and lexicon.is_told(first.text, "supposed", names)
+    is_if = is_if and not (second is not None and second.apart)  # "si, B1001": yes
+    behind = _CLAUSE.split(line.text[line.codes[-1].end :])
+    is_rule = not has_fault(words_in(behind[0], lexicon, language)) and bool(behind[1:])
     is_once = bool(_past_verb(lexicon).search(flat(own)))
-    return (is_if and is_once) or "sure" in words_in(own, lexicon, language).voices
+    said = words_in(own, lexicon, language).voices
+    return (is_if and (is_once or is_rule)) or "sure" in said
 
 
 def _is_reason(line: Line, lexicon: Lexicon) -> bool:

@@ -16,7 +16,9 @@ from squibwise.intake.report.line_words import without_codes, words_of
 from squibwise.intake.report.sheet import Line
 from squibwise.model.report import UNSURE
 
-_ANSWER = pattern(r"(?i)\W*(?:no|nein|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)")
+_ANSWER = pattern(
+    r"(?i)\W*(?:no|nope|nah|nein|nee|nö|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)"
+)
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
 _SAID_OF_CODE = 8  # words behind a code that speak of the code itself
 _PRAISE = frozenset({"good", "fine"})

@@ -4,6 +4,7 @@ import re
 from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
+from squibwise.intake.report.claims.asides import excepts
 from squibwise.intake.report.claims.assertions import (
     DENYING,
     NAMED_FAULTS,
@@ -136,6 +137,9 @@ def of_code(line: Line, words: Words, catalog: Catalog, usual: str | None) -> Wo
     ``The bag light went out, B1410 seat bag open``, ``with a new clock spring still B1410 ...``.
     """
     code, lexicon = line.codes[0], lexicon_of(catalog)
+    behind = words_of(line.text[code.end :], catalog, usual)
+    if stands_alone(behind) and excepts(line.text[: code.start], lexicon):
+        return behind  # "all cleared except B1001 left curtain open"
     lead = words_of(line.text[: code.start], catalog, usual)
     if not (has_part(lead) or "lamp" in lead.features):
         return words
