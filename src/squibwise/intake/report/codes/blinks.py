@@ -117,8 +117,8 @@ _SAID_SHORT = pattern(  # "three short then seven"
     rf"\b(\d|{_SAID})\s{_BRIEF}(?:\s(?:{BLINK}|ones?))?[\s,]+(?:then|and|dann|und|puis|et|luego|y|poi|e|"
     rf"depois|potem|i)\s(\d|{_SAID})(?:\s{_BRIEF})?(?=\W|$)"
 )
-_SPELLED = pattern(  # "short short long = 21", "lang lang kurz"
-    rf"(?P<one>(?:\b{_DRAWN_OUT}\b[\s,-]+){{1,9}})(?P<two>(?:\b{_BRIEF}\b[\s,.-]*){{1,9}})(?:=\s*(?P<told>\d{{2}}|\d-\d)\b)?"
+_SPELLED = pattern(  # "short short long = 21", "lang lang kurz"; not "too long, short to ground"
+    rf"(?=(?:\b(?:{_BRIEF}|{_DRAWN_OUT})\b[\s,.-]*){{3}}|(?:\w+[\s,.-]+){{2}}=)(?P<one>(?:\b{_DRAWN_OUT}\b[\s,-]+){{1,9}})(?P<two>(?:\b{_BRIEF}\b[\s,.-]*){{1,9}})(?:=\s*(?P<told>\d{{2}}|\d-\d)\b)?"
     rf"|(?:\b(?:{_BRIEF}|{_DRAWN_OUT})\b[\s,.-]*){{2,12}}=\s*(?P<said>\d{{2}}|\d-\d)\b"
 )
 _TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it

@@ -23,6 +23,10 @@ from squibwise.intake.report.language.words import (
 )
 
 _NOT = frozenset("not nicht non pas no nao nie niet sin sem sans".split())
+_NEVER = frozenset(
+    "never niemals jamais nunca jamas mai nigdy nooit "
+    "nobody niemand personne nadie nessuno nikt ninguem".split()
+)
 _ADVERBS = frozenset("not nicht nie niet".split())
 _DENIED = {"status:present": "status:stored", "tested": "status:not-tested"}
 _IS_NONE = {"status:stored": "gone"}  # "not in memory"
@@ -130,12 +134,9 @@ def _of(hit: Hit, tokens: tuple[Token, ...]) -> tuple[Token, ...]:
     return tokens[hit.first : hit.last]
 
 
-def _denies_right_before(
-    one: Hit, two: Hit, tokens: tuple[Token, ...], *, between: int = 0
-) -> bool:
+def _denies_right_before(one: Hit, two: Hit, tokens: tuple[Token, ...]) -> bool:
     is_adverb = "not" in one.means and tokens[one.first].text in _NOT
-    is_next = 0 <= two.first - one.last <= between
-    return is_adverb and is_next and not _is_parted(tokens, one.last, two.first)
+    return is_adverb and two.first == one.last and not _is_parted(tokens, one.last, two.first)
 
 
 def _answered(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
@@ -263,9 +264,9 @@ def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]
             words.statuses[:] = [s for s in words.statuses if s != "cleared"]
             used.add(hit)  # "not cleared", "cannot be wiped": it is there
             continue
-        mended = [h for h in hits if h.means == ("gone",) and 0 <= h.first - hit.last <= 1]
-        if mended and _denies_right_before(hit, mended[0], tokens, between=1):
-            used |= {hit, mended[0]}  # "not repaired": the same
+        over = _undone(hit, [h for h in hits if h.means == ("gone",)], tokens)
+        if over is not None:
+            used |= {hit, over}  # "never got fixed", "verschwindet nicht": the same
             continue
         lack = _nearest(hit, lacks, tokens) or _led_by(hit, hits, lacks)
         good = _good_near(hit, hits, tokens)
@@ -286,6 +287,16 @@ def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
             words.voices.add("gone")
     return used
+
+
+def _undone(hit: Hit, overs: list[Hit], tokens: tuple[Token, ...]) -> Hit | None:
+    """What a negation says has not been done, or does not happen."""
+    over = _nearest(hit, overs, tokens)
+    if over is None or tokens[hit.first].text not in _NOT | _NEVER:
+        return None
+    ends = hit.last == len(tokens) or tokens[hit.last].apart
+    is_near = over.last == hit.first if ends else 0 <= over.first - hit.last <= 1
+    return over if is_near else None
 
 
 def _led_by(hit: Hit, hits: tuple[Hit, ...], lacks: list[Hit]) -> Hit | None:
