@@ -76,7 +76,7 @@ def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None
             code=code,
             words=words,
             unit=_unit_of(words, line, len(pieces)),
-            absent=why_gone(words, line, sheet.language, catalog)
+            absent=why_gone(words, line, code, text, sheet.language, catalog)
             or denied_by_name(line, code, text, words, catalog, sheet.language)
             or line.why,
             section=state.section,

@@ -5,14 +5,15 @@ from itertools import pairwise
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import why_absent
-from squibwise.intake.report.claims.assertions import denies_strangely, is_doubted
+from squibwise.intake.report.claims.assertions import denies_strangely, is_doubted, sort_words
+from squibwise.intake.report.clauses.code_clauses import is_joint
 from squibwise.intake.report.clauses.other_clauses import clauses_of, denies_other
 from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.features import NO
 from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.language.phrases import find_claims, find_hits
 from squibwise.intake.report.language.words import FAULTS, Words, has_fault, has_part
-from squibwise.intake.report.line_words import without_codes, words_of
+from squibwise.intake.report.line_words import without_codes, words_in, words_of
 from squibwise.intake.report.sheet import Line
 from squibwise.model.report import UNSURE
 
@@ -21,11 +22,14 @@ _ANSWER = pattern(
 )
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
 _SAID_OF_CODE = 8  # words behind a code that speak of the code itself
+_DENYING = frozenset({"not", "gone", "away"})
 _PRAISE = frozenset({"good", "fine"})
 _NEAR = 3  # words before a code in which a negation may speak of it
 
 
-def why_gone(words: Words, line: Line, language: str | None, catalog: Catalog) -> str:
+def why_gone(
+    words: Words, line: Line, code: Code, text: str, language: str | None, catalog: Catalog
+) -> str:
     """Why a code is not there now: by its own words, or by what the line says of all its codes.
 
     A lone ``no`` in front answers somebody, or stands in a column: it denies nothing.
@@ -42,22 +46,40 @@ def why_gone(words: Words, line: Line, language: str | None, catalog: Catalog) -
         return "gone"
     if own or not (words.says_nothing or line.words.voices & {"past", "mine"}):
         return own
+    if _stays(line, code, text, lexicon_of(catalog), language):
+        return ""
     return why_absent(line.words, is_coded=True)
+
+
+def _stays(line: Line, code: Code, text: str, lexicon: Lexicon, language: str | None) -> bool:
+    """``B1001 gone, B1002 stays``, ``..., B1002 not``: what ended another code did not end it."""
+    following = next((c for c in line.codes if c.start >= code.end), None)
+    is_joined = following and is_joint(line.text[code.end : following.start], lexicon)
+    if len(line.codes) == 1 or is_joined or "mine" in line.words.voices:
+        return False
+    texts = {t.text for t in tokenise(text)}
+    is_unlike = bool(texts) and texts <= lexicon.small.denies | {"no"}
+    is_unlike = is_unlike and "gone" in line.words.voices
+    is_own = any(sort_words(text, lexicon, language)[1:])
+    return is_unlike or (is_own and not words_in(text, lexicon, language).voices & _DENYING)
 
 
 def denied_by_name(
     line: Line, code: Code, text: str, words: Words, catalog: Catalog, language: str | None
 ) -> str:
     """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
-    if code.style == "flash" and _says_all_good(text, words, lexicon_of(catalog)):
-        return "found good"
-    before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
     lexicon = lexicon_of(catalog)
+    if code.style == "flash" and _says_all_good(text, words, lexicon):
+        return "found good"
+    if words.says_nothing and _stays(line, code, text, lexicon, language):
+        return ""
+    before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
     denying = lexicon.denying - _SHORT_FOR_NUMBER
     behind = {t.text for t in tokenise(text)}
     is_denied = denying.intersection(before) or (behind and behind <= denying)
     is_list = len(line.codes) > 1 and not has_part(line.words)
-    is_denied = is_denied or (is_list and "away" in line.words.voices)  # "B1, B2: absent"
+    is_away = "away" in line.words.voices and "present" not in words.statuses
+    is_denied = is_denied or (is_list and is_away)  # "B1, B2: absent"
     if is_denied and not has_fault(line.words):
         return "denied"
     is_bare = not (words.features - {"skip"} or words.statuses)
@@ -101,7 +123,7 @@ def _is_unseen(line: Line, words: Words, denying: set[str], lexicon: Lexicon) ->
     """
     voices = words.voices | (line.words.voices if len(line.codes) > 1 else set())
     texts = [t.text for t in line.tokens]
-    if voices.isdisjoint(("not", "gone", "away")) or has_part(line.words):
+    if voices.isdisjoint(_DENYING) or has_part(line.words):
         return False
     is_said = not denying.isdisjoint(texts) or any(
         one in _SHORT_FOR_NUMBER and two.isalpha() for one, two in pairwise(texts)

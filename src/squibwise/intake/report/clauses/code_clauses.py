@@ -74,13 +74,13 @@ def segments(line: Line, lexicon: Lexicon, usual: str | None) -> list[tuple[Code
     is_before = (
         codes[0].style != "flash"
         and bool(re.search(r"[^\W\d_]{3}", head))
-        and not _is_joint(head, lexicon)
+        and not is_joint(head, lexicon)
         and not _ENDS_WITH_LABEL.search(head)
     )
     if is_before and not re.search(r"[^\W\d_]{3}.*\s[^\W\d_]{3}", after[-1]):
         told = [head, *after[:-1]]
         for at in range(1, len(told)):
-            told[at] = told[at - 1] if _is_joint(told[at], lexicon) else told[at]
+            told[at] = told[at - 1] if is_joint(told[at], lexicon) else told[at]
         return list(zip(codes, told, strict=True))
     return list(zip(codes, _shared(after, lexicon), strict=True))
 
@@ -108,7 +108,7 @@ def _own_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tup
         own = [c for c in line.codes if start <= c.start and c.end <= end]
         text = line.text[start:end]
         said = _blank(text, own[0], start) if own else text
-        if len(own) > 1 or (own and (_is_joint(said, lexicon) or not _WORDY.search(said))):
+        if len(own) > 1 or (own and (is_joint(said, lexicon) or not _WORDY.search(said))):
             return []
         if own:
             found.append((own[0], f"{before} {_blank(text, own[0], start)}".strip()))
@@ -154,7 +154,7 @@ def _blank(text: str, code: Code, start: int) -> str:
     return text
 
 
-def _is_joint(text: str, lexicon: Lexicon) -> bool:
+def is_joint(text: str, lexicon: Lexicon) -> bool:
     """Tell whether a text between two codes only joins them: a sign, or ``and``, ``then``."""
     small, word = lexicon.small, text.strip().casefold().rstrip(".")
     joining = small.listing | small.any_or | small.then
@@ -165,7 +165,7 @@ def _shared(texts: list[str], lexicon: Lexicon) -> list[str]:
     """Codes with nothing but signs between them share the words that follow the last of them."""
     shared = list(texts)
     for at in range(len(shared) - 2, -1, -1):
-        if _is_joint(shared[at], lexicon):
+        if is_joint(shared[at], lexicon):
             shared[at] = shared[at + 1]
     return shared
 
