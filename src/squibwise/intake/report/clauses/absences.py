@@ -71,8 +71,6 @@ def denied_by_name(
     lexicon = lexicon_of(catalog)
     if code.style == "flash" and _says_all_good(text, words, lexicon):
         return "found good"
-    if words.says_nothing and _stays(line, code, text, lexicon, language):
-        return ""
     before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
     denying = lexicon.denying - _SHORT_FOR_NUMBER
     behind = {t.text for t in tokenise(text)}
@@ -80,12 +78,16 @@ def denied_by_name(
     is_list = len(line.codes) > 1 and not has_part(line.words)
     is_away = "away" in line.words.voices and "present" not in words.statuses
     is_denied = is_denied or (is_list and is_away)  # "B1, B2: absent"
+    if words.says_nothing and _stays(line, code, text, lexicon, language):
+        return ""
     if is_denied and not has_fault(line.words):
         return "denied"
     is_bare = not (words.features - {"skip"} or words.statuses)
-    if is_bare and _is_unseen(line, words, denying, lexicon):
-        return UNSURE
-    if is_bare and (denies_strangely(line, catalog) or _denied_near(line, code, denying)):
+    if is_bare and (
+        _is_unseen(line, words, denying, lexicon)
+        or denies_strangely(line, catalog)
+        or _denied_near(line, code, denying)
+    ):
         return UNSURE
     if line.unit != "other" and is_doubted(line, catalog, language):
         return UNSURE

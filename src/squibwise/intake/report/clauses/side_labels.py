@@ -13,7 +13,7 @@ from squibwise.intake.report.language.words import HEADS, TELLS, Words, has_faul
 from squibwise.intake.report.line_words import language_of, words_in, words_of
 from squibwise.intake.report.sheet import Line
 
-_LABEL = pattern(r"\W{0,4}([^\W\d][^:\d]{0,24}?)\s?:\s(?=\S)")
+_LABEL = pattern(r"(?:^\W{0,4}|[;.,]\s+)([^\W_](?:[^:;.]|\.(?=\S|\s[^\W\d])){0,24}?)\s?:\s(?=\S)")
 _TOPIC = pattern(r"\W{0,4}([^\W\d]\S*(?:\s\S+){0,2})\?\s+(?=\S)")
 _BULLET = pattern(r"^\s*[-*•·>]\s*")
 _SIGNS = pattern(r"^[\W_]+|[\W_]+$")
@@ -21,6 +21,15 @@ _NAME_WORDS, _FEW_WORDS = 4, 6  # of the parts that head lines, of a line that t
 _HEADING = HEADS - {"unit", "airbagmodule", "electronics", "harness", "lamp"}
 _LEAD = 2  # words of a clause that say that it only supposes
 _STRETCH = pattern(r"[,;(]\s*[^,;()]{3,80}\)?")
+
+
+class _Label(msgspec.Struct, kw_only=True):
+    """A place that stands before parts: where it begins, where its words end, and its sign."""
+
+    first: int
+    last: int
+    end: int
+    place: Words
 
 
 def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
@@ -33,19 +42,37 @@ def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         lexicon: All phrases.
         usual: The report's own language.
     """
-    label = None if line.cells else _LABEL.match(line.text)
-    if label is None or any(code.start < label.end() for code in line.codes):
-        return [line]
     language = language_of(line, lexicon, usual)
-    place = words_in(label[1], lexicon, language)
-    pieces = spans_of(line.text, clause_end(lexicon, language), label.end())
-    if len(pieces) == 1 or not is_only_place(place):
-        return [line]
-    said = [words_in(line.text[start:end], lexicon, language) for start, end in pieces]
-    texts = [line.text[start:end] for start, end in pieces]
-    if not all(_may_be_at(place, w, t, lexicon) for w, t in zip(said, texts, strict=True)):
-        return [line]
-    return [_piece_of(line, label.end(), span) for span in pieces]
+    labels = [] if line.cells else _labels(line, lexicon, language)
+    ends = [*(label.first for label in labels[1:]), len(line.text)]
+    parting, found = clause_end(lexicon, language), list[Line]()
+    for label, end in zip(labels, ends, strict=False):
+        for piece in spans_of(line.text[:end], parting, label.end):
+            text = line.text[slice(*piece)]
+            own, words = _piece_of(line, label, piece), words_in(text, lexicon, language)
+            is_told = bool(own.codes or words.features & TELLS)
+            if not (is_told or is_praised(words, text, lexicon)):
+                return [line]
+            if not _may_be_at(label.place, words):
+                return [line]
+            found.append(own)
+    return found if len(found) > 1 else [line]
+
+
+def _labels(line: Line, lexicon: Lexicon, language: str | None) -> list[_Label]:
+    """The places before the colons of a line, from its beginning; ``hinten B1001 ..., B1002``."""
+    code = next(iter(line.codes), None)
+    spans = [(m.start(), m.end(1), m.end()) for m in _LABEL.finditer(line.text)]
+    if code is not None and (not spans or spans[0][0] > code.start):
+        spans = [(0, len(line.text[: code.start].rstrip(" -,")), code.start)]
+    found = [
+        _Label(first=first, last=last, end=end, place=place)
+        for first, last, end in spans
+        if not any(first < c.end and c.start < end for c in line.codes)
+        and is_only_place(place := words_in(line.text[first:last], lexicon, language))
+        and (line.text[last:end].strip() or place.rows or place.ends)
+    ]
+    return found if found and found[0].first == 0 else []
 
 
 def head_parts(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None:
@@ -136,18 +163,18 @@ def is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
     return line.is_keyed and is_only_place(words_of(label_of(line), catalog, language))
 
 
-def _may_be_at(place: Words, words: Words, text: str, lexicon: Lexicon) -> bool:
-    """Tell whether words name a part, faulty or good, and no place of the kind of another one."""
+def _may_be_at(place: Words, words: Words) -> bool:
+    """Tell whether words name a part, and no place of the kind of another one."""
     sides, more = place.seats | place.sides, words.seats | words.sides
     is_apart = bool(sides and more)
     is_apart = is_apart or bool((place.ends or place.rows) and (words.ends or words.rows))
-    is_told = words.features & TELLS or is_praised(words, text, lexicon)
-    return bool(words.features & HEADS and is_told) and not is_apart
+    return bool(words.features & HEADS) and not is_apart
 
 
-def _piece_of(line: Line, begin: int, span: tuple[int, int]) -> Line:
-    """The label of a line and one piece of what stands behind it."""
+def _piece_of(line: Line, label: _Label, span: tuple[int, int]) -> Line:
+    """The label of a piece of a line, and the piece."""
     start, end = span
     codes = tuple(c for c in line.codes if start <= c.start and c.end <= end)
     own = msgspec.structs.replace(line, codes=codes, role=line.role if codes else "unread")
-    return cut_out(own, [s for s in ((begin, start), (end, len(line.text))) if s[0] < s[1]])
+    gaps = ((0, label.first), (label.last + 1, start), (end, len(line.text)))
+    return cut_out(own, [s for s in gaps if s[0] < s[1]])
