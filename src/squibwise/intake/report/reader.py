@@ -40,6 +40,7 @@ from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokeni
 from squibwise.intake.report.language.phrases import languages, without_umlauts
 from squibwise.intake.report.language.words import KERB, Words, has_fault, has_part
 from squibwise.intake.report.layout.boxes import apply_boxes
+from squibwise.intake.report.layout.circumstances import drop_circumstances
 from squibwise.intake.report.layout.cross_tables import apply_cross_tables
 from squibwise.intake.report.layout.dealt_columns import deal_columns
 from squibwise.intake.report.layout.marks import apply_results, apply_ticks, apply_times
@@ -188,10 +189,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     lexicon = lexicon_of(catalog)
     apart = join_keys(unfold_columns(deal_columns(raws, lexicon)))
     lines = join_records([x for raw in apart for x in split_line(raw, lexicon)], lexicon)
-    _strip_languages(lines)
-    _put_in_english(lines, catalog)
-    _spell_umlauts(lines, lexicon)
-    spell_dittos(lines, lexicon)
+    _spell_out(lines, lexicon, catalog)
     sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))
     split_barred_answers(sheet.lines, lexicon)
     apply_two_days(sheet.lines, lexicon)
@@ -208,6 +206,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet.lines = [x for ln in sheet.lines for x in part_units(ln, lexicon)]
     take_cars(sheet.lines, lexicon)
     apply_legend(sheet, lexicon)
+    drop_circumstances(sheet.lines, lexicon)
     read_codes(sheet, lexicon)
     name_tails(sheet.lines)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
@@ -237,6 +236,14 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         list_units(sheet.lines)
     assign_units(sheet.lines, lexicon)
     return sheet
+
+
+def _spell_out(lines: list[Line], lexicon: Lexicon, catalog: Catalog) -> None:
+    """Put words where lines have signs, other letters or the name of their language."""
+    _strip_languages(lines)
+    _put_in_english(lines, catalog)
+    _spell_umlauts(lines, lexicon)
+    spell_dittos(lines, lexicon)
 
 
 def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:

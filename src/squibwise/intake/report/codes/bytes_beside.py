@@ -23,10 +23,19 @@ _SLASHED = pattern(r"/([0-9A-Fa-f]{2})(?![\w/.-])")
 _OPENS = pattern(r"[\s(\[]*")
 
 
-def read_bytes(line: Line, small: SmallWords, *, is_typed: bool) -> None:
-    """Set the status and the failure type that a line has beside its code, or below it.
+def read_bytes(lines: list[Line], small: SmallWords) -> None:
+    """Set the status and the failure type that lines have beside their code, or below it.
 
-    Behind a stroke a failure type is one where others are (``is_typed``), else a second code.
+    Behind a stroke a failure type is one where others are, else a second code.
+    """
+    is_typed = any(c.failure_type for line in lines for c in line.codes)
+    for line in lines:
+        _read_bytes(line, small, is_typed=is_typed)
+
+
+def _read_bytes(line: Line, small: SmallWords, *, is_typed: bool) -> None:
+    """Set the bytes of one line.
+
     Where the line has a code they are taken off its words: ``st=2F`` is no second stage.
     """
     slashed = _SLASHED.match(line.text, line.codes[0].end) if is_typed and line.codes else None

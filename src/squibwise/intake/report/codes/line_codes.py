@@ -129,9 +129,7 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
         _drop_labelled(line, lexicon)
     _drop_keys(sheet.lines)
     read_as_camera(sheet, lexicon)
-    is_typed = any(c.failure_type for line in sheet.lines for c in line.codes)
-    for line in sheet.lines:
-        read_bytes(line, lexicon.small, is_typed=is_typed)
+    read_bytes(sheet.lines, lexicon.small)
 
 
 def _drop_labelled(line: Line, lexicon: Lexicon) -> None:
