@@ -43,6 +43,7 @@ from squibwise.intake.report.layout.boxes import apply_boxes
 from squibwise.intake.report.layout.circumstances import drop_circumstances
 from squibwise.intake.report.layout.cross_tables import apply_cross_tables
 from squibwise.intake.report.layout.dealt_columns import deal_columns
+from squibwise.intake.report.layout.drawn_tables import read_rows
 from squibwise.intake.report.layout.marks import apply_results, apply_ticks, apply_times
 from squibwise.intake.report.layout.other_files import name_table, set_events_aside
 from squibwise.intake.report.layout.records import join_records
@@ -187,7 +188,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         catalog: For the vocabulary and the VIN tables.
     """
     lexicon = lexicon_of(catalog)
-    apart = join_keys(unfold_columns(deal_columns(raws, lexicon)))
+    apart = join_keys(unfold_columns(deal_columns(read_rows(raws), lexicon)))
     lines = join_records([x for raw in apart for x in split_line(raw, lexicon)], lexicon)
     _spell_out(lines, lexicon, catalog)
     sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))
