@@ -18,7 +18,14 @@ from squibwise.intake.report.candidates import (
 )
 from squibwise.intake.report.language.code_forms import Code, find_codes
 from squibwise.intake.report.language.lexicon import flat, lexicon_of
-from squibwise.intake.report.language.words import FAULTS, KERB, Words, has_part
+from squibwise.intake.report.language.words import (
+    FAULT_WORDS,
+    FAULTS,
+    KERB,
+    Words,
+    has_fault,
+    has_part,
+)
 from squibwise.intake.report.sheet import CLEAR, Fault
 from squibwise.model import report
 from squibwise.model.car import OwnCode
@@ -71,6 +78,8 @@ def take_group(fault: Fault) -> None:
         return
     if not (has_part(words) or words.features & {"bag", "unit"}):
         words.features |= group.features - KERB - {"skip"}
+    if not has_fault(words):
+        words.features |= group.features & FAULT_WORDS
     if not words.is_sided:
         words.seats |= group.seats
         words.sides |= group.sides

@@ -6,6 +6,7 @@ from itertools import islice
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
 from squibwise.intake.report.language.words import (
+    FAULT_WORDS,
     FAULTS,
     HEADS,
     KERB,
@@ -63,7 +64,7 @@ def find_groups(lines: list[Line]) -> None:
         if is_alike and is_group(line):
             is_none = line.words.voices - {"gone", "past"}
             line.role, line.group = "group", Words() if is_none else line.words
-        elif _heads_codes(lines, at) or _heads_sides(lines, at):
+        elif _heads_codes(lines, at) or _heads_sides(lines, at) or _heads_fault(lines, at):
             line.role, line.group = "group", line.words
 
 
@@ -164,6 +165,28 @@ def _heads_sides(lines: list[Line], at: int) -> bool:
         and any(ln.role == "group" and ln.words.features & HEADS for ln in lines[:at])
     )
     return (is_first or is_next) and not after.words.features & (HEADS | {"bag"})
+
+
+def heads_part(lines: list[Line], at: int) -> bool:
+    """``driver pretensioner`` above ``B1A20 open`` set in: a part at its place, and no unit."""
+    line, after = lines[at], next_below(lines, at, 1)
+    if after is None or not after.codes or indent(line) >= indent(after):
+        return False
+    is_part = line.words.is_sided and line.words.features & (HEADS - _IN_SEATS)
+    return bool(is_part and has_fault(after.words)) and not after.words.features & HEADS
+
+
+def _heads_fault(lines: list[Line], at: int) -> bool:
+    """``Open circuit:`` above ``B1A20 left curtain``: the first below no code, the next alike."""
+    line, before, after = lines[at], lines[at - 1] if at else None, next_below(lines, at, 1)
+    if line.codes or line.cells or after is None or not (after.codes and after.words.features):
+        return False
+    told = line.words.features - {"skip", "defect"}
+    is_fault = told and told <= FAULT_WORDS and not (line.words.is_placed or line.words.voices)
+    leads = line.text.rstrip().endswith(":") or indent(line) < indent(after)
+    is_first = before is None or not any(ln.codes for ln in lines[:at])
+    is_next = any(ln.group and ln.group.features & FAULTS for ln in lines[:at])
+    return bool(is_fault and leads and (is_first or is_next)) and not has_fault(after.words)
 
 
 def _is_abbreviation(line: Line) -> bool:

@@ -19,6 +19,7 @@ from squibwise.intake.report.units.headings import (
     facing,
     find_groups,
     heading_name,
+    heads_part,
     heads_seats,
     indent,
     is_addressed,
@@ -245,6 +246,8 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     known = {heading_name(ln.text) for ln in bare if named[id(ln)][0] == "other"}
     sure = any(unit == "other" and is_sure for unit, is_sure in named.values())
     sure = sure or any(ln.is_module and ln.unit == "other" for ln in lines)
+    parts = {id(ln) for at, ln in enumerate(lines) if not sure and heads_part(lines, at)}
+    bare = [ln for ln in bare if id(ln) not in parts]
     heads = [ln for ln in bare if named[id(ln)][0] == "restraint"]
     heads += [ln for ln in lines if ln.is_module and ln.unit == "restraint" and ln.count is None]
     dresses = Counter(map(_dress_of, (ln for ln in lines if ln.is_module)))
