@@ -378,3 +378,58 @@ def test_a_part_called_fine_among_faults_has_none() -> None:
         read = read_text(f"right curtain open\n{good}\ndriver knee bag open")
         assert [ln.component for ln in read.lines] == ["right.curtain", "driver.knee-bag"]
         assert [u.raw for u in read.unread] == [good]
+
+
+PLACED_BEHIND = """
+pillar|entrambi i montanti B senza segnale, B1944 (sx) e B1945 (dx)
+door|both door sensors no signal, B1944 (left) and B1945 (right)
+pillar|les deux pieds milieu sans signal : B1944 gauche, B1945 droite
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("row", PLACED_BEHIND)
+def test_a_place_behind_each_code_is_that_codes_own(row: str) -> None:
+    zone, _, line = row.partition("|")
+    told = read_text(f"SRS\n{line}").lines
+    assert [(ln.code, ln.component) for ln in told] == [
+        ("B1944", f"{zone}-left.impact-sensor"),
+        ("B1945", f"{zone}-right.impact-sensor"),
+    ]
+
+
+OTHER_GOOD = (
+    """
+left.curtain|La tendina sinistra ha resistenza troppo bassa mentre la destra va bene.
+left.curtain|left curtain low resistance while the right one is fine
+row2-left.buckle-switch row2-centre.buckle-switch|\
+Fibbia posteriore sinistra e centrale aperte, la destra funziona.
+row2-left.buckle-switch row2-centre.buckle-switch|\
+left and centre rear buckles open, right one fine
+""".replace("\\\n", "")
+    .strip()
+    .splitlines()
+)
+
+
+@pytest.mark.parametrize("row", OTHER_GOOD)
+def test_a_place_called_good_has_no_fault_of_the_others(row: str) -> None:
+    want, _, line = row.partition("|")
+    told = read_text(line).lines
+    assert [ln.component for ln in told if ln.present] == want.split()
+
+
+def test_a_fault_of_the_supply_or_the_unit_is_no_parts() -> None:
+    for line in (
+        "Tensione di alimentazione bassa e sensore frontale centrale senza segnale.",
+        "supply voltage low and front center sensor no signal",
+    ):
+        read = read_text(line)
+        assert [ln.fault for ln in read.lines] == ["communication"]
+        assert [u.raw for u in read.unread] == [line]
+    for line in (
+        "Le calculateur a un choc mémorisé et demande un codage.",
+        "La centralina ha dati d'urto memorizzati e la codifica è errata.",
+    ):
+        told = read_text(line).lines
+        assert [ln.fault for ln in told] == ["event-recorded", "configuration"]
+        assert {ln.component for ln in told} == {"centre.control-unit"}

@@ -11,7 +11,12 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import why_absent
-from squibwise.intake.report.clauses.plain_clauses import OF_ALL, clause_end, names_other_part
+from squibwise.intake.report.clauses.plain_clauses import (
+    OF_ALL,
+    clause_end,
+    is_only_place,
+    names_other_part,
+)
 from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.joints import choosing, joining, spans_of
 from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
@@ -71,6 +76,9 @@ def segments(line: Line, lexicon: Lexicon, usual: str | None) -> list[tuple[Code
     head = line.text[: codes[0].start]
     bounds = [c.start for c in codes] + [len(line.text)]
     after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
+    language = language_of(line, lexicon, usual)
+    if all(is_only_place(words_in(text, lexicon, language)) for text in after):
+        return [(c, f"{head} {t}") for c, t in zip(codes, after, strict=True)]  # "B1 (lh), B2 (rh)"
     is_before = (
         codes[0].style != "flash"
         and bool(re.search(r"[^\W\d_]{3}", head))

@@ -12,6 +12,7 @@ from squibwise.intake.report.language.joints import choosing, joining, spans_of,
 from squibwise.intake.report.language.lexicon import Lexicon
 from squibwise.intake.report.language.words import (
     PARTS,
+    TELLS,
     Words,
     heads_of,
     names_another,
@@ -22,6 +23,7 @@ from squibwise.intake.report.sheet import Fault, Line, Sheet
 
 _LONGEST = 400  # characters of a line that is looked at
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
+_TOLD = TELLS - {"defect", "crashrecord", "deployed"}
 _SINGLE = PARTS - {"charge", "switch", "sensor", "cushion", "middle"}
 
 
@@ -67,6 +69,9 @@ def _left_out(line: Line, faults: list[Fault], sheet: Sheet, lexicon: Lexicon) -
     named: list[Words] = []
     for start, end in spans_of(raw, _parting(lexicon, language)):
         words = words_in(raw[start:end], lexicon, language)
+        told = words.features & _TOLD if not (codes or words.voices) else set()
+        if told and not any(told & fault.words.features for fault in faults):
+            return words  # "supply low and left sensor silent": of something that nobody names
         if _kinds(words):
             named.append(words)
         elif not (words.is_sided and named):

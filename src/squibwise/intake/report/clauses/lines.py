@@ -193,7 +193,7 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
         line.words.voices.add("fine")
     line.is_keyed = bool(_KEYED.match(line.text))
     last = line.tokens[-1].text if line.tokens else ""
-    line.is_praised = bool(last) and lexicon.is_praise(last) and not has_fault(line.words)
+    line.is_praised = lexicon.is_praise(last) and not has_fault(line.words)
     _give_role(line, lexicon, language)
     line.is_whole = _is_whole(line, lexicon)
     if line.is_whole and not any(tok.text.isdecimal() for tok in line.tokens):

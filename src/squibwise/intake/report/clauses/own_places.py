@@ -278,7 +278,7 @@ class _Parting:
         if self.is_clear and not self.owners:
             return self._both()
         if not self.is_clear or not self._settle():
-            return []
+            return self._without_good() if self.is_clear else []
         bad = [o for o in self.owners if o.verdict == "bad"]
         codes = self.line.codes
         if not bad or (len(bad) == len(self.owners) > 1 and not self._may_deal(bad)):
@@ -300,6 +300,14 @@ class _Parting:
         if len(spans) != _TWO:
             return []
         return [cut_out(self.line, [span]) for span in reversed(spans)]
+
+    def _without_good(self) -> list[Line]:
+        """``Left and centre buckle open, the right one works``: the fault is of the first two."""
+        is_told = any(_has_two(p.words) and p.verdict == "bad" for p in self.head)
+        if not is_told or self.line.codes or {o.verdict for o in self.owners} != {"good"}:
+            return []
+        pieces = [p for o in self.owners for p in o.pieces]
+        return [cut_out(self.line, [(self._end_before(p), p.end) for p in pieces])]
 
     def _settle(self) -> bool:
         """Give a bare place the verdict that stands before it; tell whether all have one."""

@@ -13,6 +13,7 @@ from squibwise.intake.report.language.phrases import find_claims, find_layout
 from squibwise.intake.report.language.words import (
     FAULT_WORDS,
     HEADS,
+    OWN_PARTS,
     PARTS,
     TELLS,
     Words,
@@ -34,6 +35,7 @@ _EVERYONE = (
 )
 OF_ALL = pattern(rf"(?i)\({_EVERYONE}\b[^)]{{0,40}}\)|[,;-]\s*{_EVERYONE}\s[^,;.()]{{3,25}}\.?\s*$")
 _NAMED = PARTS - {"charge", "switch", "sensor"}
+_UNIT = frozenset({"unit", "airbagmodule", "crashrecord"})
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 
 
@@ -58,10 +60,17 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
         for status in line.words.statuses:
             add_status(piece, status)  # "(both current)"
     own = _deal_places(_with_parts(pieces))
-    is_parted = any(good) or any(map(tells_damage, pieces))
+    is_parted = any(good) or any(map(tells_damage, pieces)) or _leads_apart(pieces)
     is_parted = is_parted or any("lamp" not in w.features for w in own if "lamp" in whole.features)
     senses = own if len(own) > 1 or (own and is_parted) else [whole]
     return [single for words in senses for each in _both(words) for single in _stages(each)]
+
+
+def _leads_apart(pieces: list[Words]) -> bool:
+    """``supply too low and left sensor silent``: what is told before the part is not its fault."""
+    first = next((at for at, piece in enumerate(pieces) if stands_alone(piece)), 0)
+    lead = [p for p in pieces[:first] if "voltage" in p.features and not p.features & OWN_PARTS]
+    return bool(lead)
 
 
 _NUMBERED = pattern(
@@ -145,6 +154,8 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
         elif tells_stage_only(piece) and found:
             told = found[-1].features - FAULT_WORDS | piece.features & FAULT_WORDS
             found.append(_restaged(found[-1], piece, told))
+        elif found and _is_of_unit(piece, found[-1]):
+            found.append(msgspec.structs.replace(piece, features=piece.features | {"unit"}))
         elif "otherside" in piece.features and found:
             found.append(opposite(found[-1]))
         elif is_place(piece):
@@ -156,6 +167,12 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
     if last is not None and len(places) > 1 and not (last.sides or last.seats):
         found[-1:] = [_moved(last, place) for place in places]
     return found
+
+
+def _is_of_unit(piece: Words, before: Words) -> bool:
+    """``crash data in the unit and it is not coded``: a fault of the unit named before."""
+    is_own = bool(piece.features & {"configuration", "identity"}) and not piece.features & OWN_PARTS
+    return is_own and not piece.voices and before.features & HEADS <= _UNIT
 
 
 def _restaged(words: Words, piece: Words, features: set[str]) -> Words:

@@ -184,6 +184,7 @@ class _Sharing:
     def _groups(self) -> list[list[_Piece]]:
         """The pieces that share each fault; none where nobody can tell."""
         told = [p for p in self.pieces if p.tells and not _is_title(p)]
+        told = [p for p in told if p.is_part] or told  # "sensor dead, no comms"
         if not told or not all(map(self._find_told, told)):
             return []
         if len(told) > 1 and not all(p.is_part and _is_behind(p) for p in told):
