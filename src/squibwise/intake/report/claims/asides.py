@@ -22,11 +22,6 @@ from squibwise.model.report import ASKED
 _NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 _IF = pattern(r"(?:^|\W)(?:if|wenn|falls|si|se|jesli|jezeli)\s+$")  # "if B1001 comes back"
 _BEGINS_IF = pattern(r"\W*(?:if|wenn|falls|si|se|jesli|jezeli|als|gdy|quando)\s")
-_MAY_BE = pattern(  # "B1001 can be the clock spring too", "2-2, could be 2-3"
-    r"[\s,]*(?:(?:can|could|may|might) be|kann (?:auch )?|konnte (?:auch )?|peut(?: aussi)? etre|"
-    r"pourrait etre|puede ser|podria ser|pode ser|poderia ser|puo essere|potrebbe essere|"
-    r"moze (?:tez )?byc)\b"
-)
 _SEEN = pattern(  # the last cell of a row of looks, beside rows of codes
     r"(?i)(?:\s{3,}|\t)(?:seen|visual(?:ly)?|by eye|gesehen|sichtpr[uü]fung|vu|visuel|visto|"
     r"widziane)\s*$"
@@ -76,8 +71,7 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
         return True
     told = line.words.features & (TELLS - {"defect"})
     behind = line.text[line.codes[0].end :]
-    may_be = _MAY_BE.match(flat(behind)) or _is_usual(behind, lexicon)
-    if _IF.search(head) or (may_be and not line.words.statuses):
+    if _IF.search(head) or (_is_usual(behind, lexicon) and not line.words.statuses):
         return True
     supposed = None if told else _supposing(lexicon).search(head)
     if supposed is None:
@@ -88,12 +82,12 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
 
 
 def _is_usual(behind: str, lexicon: Lexicon) -> bool:
-    """``B1001 usually means``: what a code is in general, before any part or fault."""
+    """``B1001 usually means``, ``can be``: what a code is in general, before a part or fault."""
     tokens = tokenise(behind)[:_NEAR]
     hits = find_hits(lexicon, tokens, None)
     told = (h.first for h in hits if (HEADS | FAULTS) & {*h.means})
-    lead = {t.text for t in tokens[: next(told, _NEAR)]}
-    return not lexicon.small.usual.isdisjoint(lead)
+    lead = f" {' '.join(t.text for t in tokens[: next(told, _NEAR)])} "
+    return any(f" {word} " in lead for word in lexicon.small.usual)
 
 
 def _is_ruled(line: Line, head: str, lexicon: Lexicon) -> bool:

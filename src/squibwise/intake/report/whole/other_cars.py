@@ -2,9 +2,7 @@
 
 from itertools import pairwise
 
-import msgspec
-
-from squibwise.intake.report.clauses.own_places import cut_out
+from squibwise.intake.report.clauses.own_places import keep_only
 from squibwise.intake.report.clauses.plain_clauses import clause_end
 from squibwise.intake.report.language.joints import spans_of
 from squibwise.intake.report.language.lexicon import BASE, Lexicon, tokenise
@@ -34,14 +32,7 @@ def part_cars(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     if len(begins) < _SEVERAL:
         return [line]
     ends = [0, *begins[1:], len(line.text)]
-    return [_between(line, a, b) for a, b in pairwise(ends)]
-
-
-def _between(line: Line, start: int, end: int) -> Line:
-    """Return the stretch of a line with the codes in it."""
-    codes = tuple(c for c in line.codes if start <= c.start and c.end <= end)
-    own = msgspec.structs.replace(line, codes=codes, role=line.role if codes else "unread")
-    return cut_out(own, [s for s in ((0, start), (end, len(line.text))) if s[0] < s[1]])
+    return [keep_only(line, [span]) for span in pairwise(ends)]
 
 
 def follow_cars(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None:
