@@ -162,3 +162,27 @@ row2-left.buckle-switch|Plazas traseras:/B1F01 hebilla izquierda abierta
 def test_words_for_the_rear_are_known_in_every_form(row: str) -> None:
     want, _, text = row.partition("|")
     assert [ln.component for ln in read_text(text.replace("/", "\n"), "r.txt").lines] == [want]
+
+
+ELSEWHERE = """
+seat bag not driver side, open
+curtain open, not left
+curtain on the side opposite the driver, open
+curtain open, left as you stand in front of the car
+right curtain (seen from the front) open
+Kopfairbag auf der dem Fahrer gegenüberliegenden Seite offen
+airbag de siège pas côté conducteur, coupé
+poduszka fotela nie kierowcy, przerwa
+gordijn rechts van voren gezien, onderbroken
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("words", ELSEWHERE)
+def test_a_place_that_is_denied_faced_or_seen_in_a_mirror_is_none(words: str) -> None:
+    (told,) = read_text(f"SRS\nB1A10 {words}", "r.txt").lines
+    assert (told.place, told.side, told.fault, told.present) == (None, None, "open-or-high", True)
+
+
+def test_what_is_denied_takes_no_other_place_away() -> None:
+    (told,) = read_text("SRS\nB1A10 passenger seat bag open, not driver side", "r.txt").lines
+    assert told.component == "passenger.seat-bag"

@@ -23,7 +23,7 @@ stagehead loop dualstage electronics electronics? open high low resistance range
 battery cross voltage
 communication configuration identity calibration internal performance mechanical stuck defect
 crashrecord deployed notfired crashsignal skip alone same
-both otherside theone also atwheel atdash atroof atseat atbumper atpost link
+both otherside opposed infront theone also atwheel atdash atroof atseat atbumper atpost link
 """
 _VOICES = """
 not gone past was mine worked good asked sure exists need tested away elsewhere wondered sought

@@ -50,7 +50,7 @@ def read_words(
         denying: Words that deny what follows them.
     """
     words = Words()
-    hits = _answered(join_denied(hits, tokens), tokens)
+    hits = _seen_from_behind(_answered(join_denied(hits, tokens), tokens), tokens)
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
@@ -82,6 +82,32 @@ def read_words(
         words.features -= {"crashsignal"}  # "crash output locked": a record is, a signal is not
         words.features.add("crashrecord")
     return words
+
+
+def _seen_from_behind(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
+    """Return phrases without places where something is not: ``opposite the driver``.
+
+    Nor is ``right, seen from the front`` the right side of a car: which one is meant is not told.
+    """
+    if not any({"opposed", "infront"} & {*h.means} for h in hits):
+        return hits
+    sides = [h for h in hits if any(m.startswith("side:") for m in h.means)]
+    places = [h for h in hits if h in sides or any(m.startswith("seat:") for m in h.means)]
+    gone = [_nearest(h, places, tokens) for h in hits if "opposed" in h.means]
+    gone += sides if any("infront" in h.means for h in hits) else []
+    return tuple(h for h in hits if h not in gone and not {"opposed", "infront"} & {*h.means})
+
+
+def without_denied_places(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
+    """Return phrases without ``not driver side``, where that ends what stands between signs."""
+    gone: set[Hit] = set()
+    for one, two in pairwise(h for h in hits if h.means != ("skip",)):
+        is_place = any(m.startswith(("seat:", "side:")) for m in two.means)
+        ends = two.last == len(tokens) or tokens[two.last].apart
+        is_denied = one.means == ("not",) and tokens[one.first].text in _NOT
+        if is_place and ends and is_denied and _nearest(one, [two], tokens) is two:
+            gone |= {one, two}
+    return tuple(h for h in hits if h not in gone)
 
 
 def _hear_return(words: Words, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> None:
