@@ -14,7 +14,7 @@ from squibwise.intake.report.layout.marks import TICK
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
 _LEGEND = pattern(
-    r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?"
+    r"(?<![^\W_/])\(?([A-Za-z]{1,3}(?:[/.][A-Za-z]\.?)?|[*+!?#])\)?\s?[=:]\s?"
     r"([^\W\d_]{3,}(?: (?![A-Za-z]{1,3}\)?\s?[=:])[^\W\d_]+){0,2}(?: \([^()]{3,30}\))?)"
 )
 _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
