@@ -33,7 +33,7 @@ _SIGNS = str.maketrans(
 _DOT_INSIDE = pattern(r"(?<=[A-Z\d])·(?=\d)", needs="·")  # "B·1A14·13"
 _MARKUP = pattern(r"\s*</?[A-Za-z][^<>]{0,400}>")
 _ELEMENT = pattern(  # where one begins that holds others, or has nothing but attributes
-    r"(?=<[A-Za-z][^<>]{0,400}(?:/>|>\s{0,9}<[A-Za-z]))", needs="<"
+    r"(?=<[A-Za-z][^<>]{0,400}(?:/>|>\s{0,9}<[A-Za-z]))"
 )
 _ATTRIBUTE = pattern(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
 _TAG = pattern(r"</?[A-Za-z][\w:.-]{0,40}|/?>")

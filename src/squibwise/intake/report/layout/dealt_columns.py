@@ -14,7 +14,9 @@ from squibwise.intake.report.language.words import KERB
 from squibwise.intake.report.line_words import words_in
 
 _CODED = pattern(r"\W*(?=[0-9A-Z]*\d)[0-9A-Z]{4,7}\b\S*(?:\s+\S|$)")
-_BEGINS = re.compile(r"(?:^|(?<=\S)\s{3,}|(?<=\S)\s{2,}(?=[BCPU]\d))(?=\s*(?:[BCPU]\d|\d\w{3}))")
+_BEGINS = re.compile(
+    r"^(?=\s*(?:[BCPU]\d|\d\w{3}))|(?<=\S)\s{2,}+(?=[BCPU]\d)|(?<=\S)\s{3,}+(?=\d\w{3})"
+)
 _BARS = re.compile(r"\t|\s*[|;]\s*")
 _PIECE = pattern(r"\S+(?: \S+)*")
 _TITLE = pattern(r"[^\W\d_]+(?:['/ ][^\W\d_]+){0,2}")

@@ -21,7 +21,7 @@ NOTHING = pattern(
 _DATE = pattern(r"\b\d{1,2}[./-]\d{1,2}\b|\b(?:19|20)\d{2}\b")
 _CODE = pattern(r"(?<![\w.])(?:[BCPU][0-9A-Fa-f]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![\w.])")
 _RESULT = pattern(
-    r"(?i)(?:\s{2,}|\t|\s*\|\s*|(?P<said>:\s))(?:pass(?:ed)?|(?P<failed>fail(?:ed)?))\s*\|?\s*$"
+    r"(?i)(?:(?<!\s)\s{2,}|\t|(?<!\s)\s*\|\s*|(?P<said>:\s))(?:pass(?:ed)?|(?P<failed>fail(?:ed)?))\s*\|?\s*$"
 )
 _ASTRAY_TICK = 7  # characters that a tick may stand beside its heading
 _CLEARLY = 2  # characters that it must stand nearer to one than to the other

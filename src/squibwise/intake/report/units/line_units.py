@@ -21,7 +21,9 @@ _NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
 _BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
 _TO_CODE = re.compile(rf"(?<=[\s:]){_CODE}")
 _INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
-_BETWEEN = pattern(r"\s*(?:;|\|+)\s*|\s+(?:/+|[+•–])\s+")  # what parts the units of a line
+_BETWEEN = pattern(
+    r"(?<!\s)\s*(?:;|\|+)\s*|(?<!\s)\s+(?:/+|[+•–])\s+"
+)  # what parts the units of a line
 _PIECE = pattern(r"\W{0,4}(?P<unit>[^\W\d][^:\d\t]{1,30}):\s*(?P<told>.*\S.*)")
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _AREAS = frozenset({"area", "othermodule"})
