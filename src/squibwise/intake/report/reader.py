@@ -329,7 +329,7 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
 
 def _read_words(line: Line, sheet: Sheet, lexicon: Lexicon) -> None:
     read_line(line, lexicon, sheet.language)
-    if line.role == "meta" and sheet.volts is None:
+    if line.role in ("meta", "words") and sheet.volts is None:
         sheet.volts = supply_volts(line, lexicon)
 
 

@@ -269,7 +269,8 @@ def _give_role(line: Line, lexicon: Lexicon, language: str | None) -> None:
     line.known_share = known / len(texts) if texts else 0.0
     tells = has_part(line.words) and line.words.features & (FAULTS - {"defect"})
     line.count = None if tells else _count(line.tokens, texts, lexicon)
-    if supply_volts(line, lexicon) is not None:
+    level = {"low", "high"} & line.words.features and "voltage" in line.words.features
+    if supply_volts(line, lexicon) is not None and not level:
         line.role = "meta"
     elif _is_clean(line, lexicon, language):
         line.role = "clean"
@@ -291,7 +292,7 @@ def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
     first, length = find_layout(lexicon, texts)
     label = set(first) if line.is_keyed else set()
     is_typed = line.failure_type is not None
-    tells = _tells(line) or is_typed
+    tells, told = _tells(line) or is_typed, line.words.features & (FAULTS - {"defect"})
     named = all_header(texts, lexicon) or _heads_columns(line, lexicon)
     is_header = named and (len(texts) > _STATUS_WORDS or not line.words.statuses)
     is_key = "key" in first and (line.is_keyed or is_typed)
@@ -306,7 +307,7 @@ def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
         ("meta" in first and _is_meta(line, texts, length, first), "meta"),
         (bool(_COUNTER.fullmatch(line.text)) and not _names_place(line), "meta"),
         (numbers_a_thing(line.text, lexicon) and not has_part(line.words), "meta"),
-        (_is_heading(line, texts, lexicon) or "module" in label, "heading"),
+        (_is_heading(line, texts, lexicon) or ("module" in label and not told), "heading"),
         (tells or (line.known_share == 1.0 and _names_place(line)), "words"),
     )
     return next((role for holds, role in roles if holds), "unread")

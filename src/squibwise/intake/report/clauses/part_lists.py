@@ -34,6 +34,7 @@ def is_bare_part(line: Line) -> bool:
     if line.role not in ("words", "unread") or line.is_keyed or len(line.tokens) > _NAME_WORDS:
         return False
     is_sentence = _ENDS_SENTENCE.search(line.text) and len(line.tokens) > _FEW_WORDS
+    is_sentence = is_sentence and line.known_share < 1.0  # "sensor de peso banco passag."
     if (
         line.is_praised
         or words.statuses
