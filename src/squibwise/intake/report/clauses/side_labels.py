@@ -145,7 +145,8 @@ def drop_plugs(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         words = words_in(stretch[0], lexicon, language)
         before = words_in(line.text[: stretch.start()], lexicon, language)
         is_said = stands_alone(before) and not before.voices - {"exists", "asked"}
-        if is_guess and is_said and not has_fault(words):
+        is_verdict = has_fault(words) or words.statuses or words.voices - {"exists", "asked"}
+        if is_guess and is_said and not is_verdict:  # "could not be read" is one
             gone.append(stretch.span())
             continue
         parts = words.features & (HEADS - {"harness"})
