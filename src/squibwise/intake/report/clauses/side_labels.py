@@ -19,6 +19,7 @@ _BULLET = pattern(r"^\s*[-*•·>]\s*")
 _SIGNS = pattern(r"^[\W_]+|[\W_]+$")
 _NAME_WORDS, _FEW_WORDS = 4, 6  # of the parts that head lines, of a line that tells no place
 _HEADING = HEADS - {"unit", "airbagmodule", "electronics", "harness", "lamp"}
+_SUPPOSING = {"exists", "asked", "wondered", "sure"}
 _LEAD = 2  # words of a clause that say that it only supposes
 _STRETCH = pattern(r"[,;(]\s*[^,;()]{3,80}\)?")
 
@@ -145,7 +146,7 @@ def drop_plugs(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
         words = words_in(stretch[0], lexicon, language)
         before = words_in(line.text[: stretch.start()], lexicon, language)
         is_said = stands_alone(before) and not before.voices - {"exists", "asked"}
-        is_verdict = has_fault(words) or words.statuses or words.voices - {"exists", "asked"}
+        is_verdict = has_fault(words) or words.statuses or words.voices - _SUPPOSING
         if is_guess and is_said and not is_verdict:  # "could not be read" is one
             gone.append(stretch.span())
             continue
