@@ -17,6 +17,7 @@ _CODED = pattern(r"\W*(?=[0-9A-Z]*\d)[0-9A-Z]{4,7}\b\S*(?:\s+\S|$)")
 _BEGINS = re.compile(
     r"^(?=\s*(?:[BCPU]\d|\d\w{3}))|(?<=\S)\s{2,}+(?=[BCPU]\d)|(?<=\S)\s{3,}+(?=\d\w{3})"
 )
+_IN_BRACKETS = pattern(r"[(\[][BCPU]\d[0-9A-F]{3}")
 _BARS = re.compile(r"\t|\s*[|;]\s*")
 _PIECE = pattern(r"\S+(?: \S+)*")
 _TITLE = pattern(r"[^\W\d_]+(?:['/ ][^\W\d_]+){0,2}")
@@ -88,16 +89,18 @@ def _rows_below(raws: Sequence[RawLine], width: int) -> list[RawLine]:
 
     None where an entry goes on below.
     """
-    rows = [*takewhile(lambda raw: _is_coded(raw) or not _is_said(raw), raws)]
+    rows = [*takewhile(lambda raw: _is_row(raw, width) or not _is_said(raw), raws)]
     after = raws[len(rows)] if len(rows) < len(raws) else None
     goes_on = after is not None and not after.cells and after.text[:1].isspace()
-    is_full = any(_is_coded(raw) and len(_columns(raw)) == width for raw in rows)
+    is_full = any(_is_row(raw, width) and len(_columns(raw)) == width for raw in rows)
     return rows if is_full and not goes_on else []
 
 
-def _is_coded(raw: RawLine) -> bool:
-    cells = _columns(raw)
-    return bool(cells) and all(map(_CODED.match, cells.values()))
+def _is_row(raw: RawLine, width: int) -> bool:
+    """Tell whether every column begins with a code, or each heading has a piece, some with one."""
+    cells = [*_columns(raw).values()]
+    is_coded = bool(cells) and all(map(_CODED.match, cells))
+    return is_coded or (len(cells) == width and any(map(_IN_BRACKETS.search, cells)))
 
 
 def _is_said(raw: RawLine) -> bool:
@@ -106,7 +109,7 @@ def _is_said(raw: RawLine) -> bool:
 
 def _dealt(rows: Sequence[RawLine], titles: dict[int, str]) -> list[RawLine]:
     """Each code with the heading of its column, where its order or its place shows which."""
-    read = [(raw, _columns(raw)) for raw in rows if _is_coded(raw)]
+    read = [(raw, _columns(raw)) for raw in rows if _is_row(raw, len(titles))]
     starts = {at: {at} for at in titles}
     for _, cells in read:
         if len(cells) == len(titles):

@@ -22,7 +22,26 @@ def read_rows(raws: Sequence[RawLine]) -> list[RawLine]:
     Args:
         raws: Numbered lines.
     """
-    return [*_turned(_joined(raws))]
+    return [*_turned(_continued(_joined(raws)))]
+
+
+def _continued(raws: Iterator[RawLine]) -> Iterator[RawLine]:
+    """The lines, a row of cells with words in one column alone joined to the coded row above."""
+    last: RawLine | None = None
+    for raw in raws:
+        said = [at for at, cell in enumerate(raw.cells) if cell]
+        above = last.cells if last is not None and len(last.cells) >= len(raw.cells) else ()
+        goes_on = len(said) == 1 and said[0] > 0 and any(map(_CODE.fullmatch, above))
+        if last is not None and goes_on and raw.cells[said[0]].replace(" ", "").isalpha():
+            cells = [*above]
+            cells[said[0]] = f"{cells[said[0]]} {raw.cells[said[0]]}".strip()
+            last = RawLine(number=last.number, text="\t".join(cells), cells=tuple(cells))
+            continue
+        if last is not None:
+            yield last
+        last = raw
+    if last is not None:
+        yield last
 
 
 def _joined(raws: Sequence[RawLine]) -> Iterator[RawLine]:

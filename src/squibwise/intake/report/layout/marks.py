@@ -26,7 +26,7 @@ _RESULT = pattern(
 _ASTRAY_TICK = 7  # characters that a tick may stand beside its heading
 _CLEARLY = 2  # characters that it must stand nearer to one than to the other
 _TITLES = 4  # words of a heading of ticks
-_RANK_WORDS = 2  # of a heading of a reading
+_RANK_WORDS = 3  # of a heading of a reading
 _ROWS = 2  # that make a table
 
 

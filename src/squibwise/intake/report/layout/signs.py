@@ -10,7 +10,9 @@ from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
 from squibwise.intake.report.language.lexicon import Lexicon, flat
+from squibwise.intake.report.language.words import PARTS, TELLS
 from squibwise.intake.report.layout.marks import TICK
+from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
 _LEGEND = pattern(
@@ -84,7 +86,7 @@ def apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
     """Put the words of a legend such as ``(C)=current (H)=history`` where its letters stand."""
     legend: dict[str, str] = {}
     for line in sheet.lines:
-        found = [(sign, _state_of(words, lexicon)) for sign, words in _LEGEND.findall(line.text)]
+        found = [(m[1], _meant(m, lexicon)) for m in _LEGEND.finditer(line.text)]
         told = {sign: word for sign, word in found if word}
         if len(told) >= _SIGNS_OF_LEGEND:
             legend |= told
@@ -100,6 +102,15 @@ def apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
     for line in sheet.lines:
         if line.role != "meta":
             line.text = sign.sub(lambda m: f"({legend[m[1] or m[2] or m[3]]})  ", line.text)
+
+
+def _meant(match: re.Match[str], lexicon: Lexicon) -> str:
+    """The state that a sign of a legend stands for, or the fault: ``U = Unterbrechung``."""
+    is_fault = "=" in match[0] and any(
+        said.features & TELLS and not said.features & PARTS
+        for said in (words_in(match[2], lexicon, language) for language in lexicon.words)
+    )
+    return _state_of(match[2], lexicon) or (match[2] if is_fault else "")
 
 
 def _state_of(words: str, lexicon: Lexicon) -> str:
