@@ -46,8 +46,8 @@ def join_records(lines: list[Line], lexicon: Lexicon) -> list[Line]:
         one = _fields_of(lines[at], lexicon) if at not in starts else run if len(run) > 1 else []
         raw = "\n".join(ln.raw for ln in lines[at:end])
         said = "   ".join(_said(m, lexicon) for m in one)
-        found.append(replace(lines[at], raw=raw, text=said) if one else lines[at])
-        found += [] if one else lines[at + 1 : end]
+        apart = _apart(lines[at], lexicon) or [lines[at]]
+        found += [replace(lines[at], raw=raw, text=said)] if one else apart + lines[at + 1 : end]
         at = end
     return found
 
@@ -81,6 +81,15 @@ def _fields_of(line: Line, lexicon: Lexicon) -> list[re.Match[str]]:
         return []
     found = [m for p in pieces if (m := _field(p, lexicon))]
     return found if len(found) == len(pieces) else []
+
+
+def _apart(line: Line, lexicon: Lexicon) -> list[Line]:
+    """``Curtain: left open   Knee bag: driver ok``: a line for each part or place; or none."""
+    pieces = [p for p in _APART.split(line.text.strip()) if p]
+    if line.cells or len(pieces) < _SEVERAL or _CODE.search(line.text):
+        return []
+    is_told = all(_FIELD.fullmatch(p) and _field(p, lexicon) is None for p in pieces)
+    return [replace(line, raw=p, text=p) for p in pieces] if is_told else []
 
 
 def _end_of(fields: list[_Field], at: int, starts: set[int], counts: Counter[str]) -> int:
