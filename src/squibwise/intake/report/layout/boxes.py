@@ -64,10 +64,10 @@ def _pass_over_empty(lines: list[Line]) -> None:
     """Mark a fault in words beside its one box, empty in a list where others are ticked."""
     boxed = ((ln, [*_BOX.finditer(ln.text)]) for ln in lines)
     found = [(ln, boxes[0], _LEADS.match(ln.text)) for ln, boxes in boxed if len(boxes) == 1]
+    ticked = {bool(leads) for _, box, leads in found if box.lastgroup}
     for line, box, leads in found:
         text = f"{line.text[: box.start()]} {line.text[box.end() :]}".strip(" -*|\t")
-        is_listed = any(m.lastgroup and bool(at) == bool(leads) for _, m, at in found)
-        if box.lastgroup is None and is_listed and not _CODE.search(text):
+        if box.lastgroup is None and bool(leads) in ticked and not _CODE.search(text):
             line.text, line.cells = UNMARKED + text, ()
 
 

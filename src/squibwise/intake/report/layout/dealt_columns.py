@@ -22,6 +22,7 @@ _BARS = re.compile(r"\t|\s*[|;]\s*")
 _PIECE = pattern(r"\S+(?: \S+)*")
 _TITLE = pattern(r"[^\W\d_]+(?:['/ ][^\W\d_]+){0,2}")
 _PLACE = frozenset({"skip", "side", "byside", *KERB})
+_ROWS = 400  # below one heading
 _CELL = 10  # as wide as a cell is taken to be
 _ASTRAY = 2  # characters that a code may stand beside the others of its column
 
@@ -37,7 +38,7 @@ def deal_columns(raws: Sequence[RawLine], lexicon: Lexicon) -> list[RawLine]:
     at = 0
     while at < len(raws):
         titles = _titles_in(raws[at], lexicon)
-        rows = _rows_below(raws[at + 1 :], len(titles)) if titles else []
+        rows = _rows_below(raws[at + 1 : at + _ROWS], len(titles)) if titles else []
         found += _dealt(rows, titles) if rows else [raws[at]]
         at += 1 + len(rows)
     return found

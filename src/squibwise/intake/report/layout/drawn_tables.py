@@ -13,6 +13,7 @@ _BAR = pattern(r"[|\u2502]")
 _PIECE = pattern(r"\S+(?: \S+)*")
 _CODE = pattern(r"[BCPU][0-9A-F]{4}(?:[-:][0-9A-F]{2})?|(?=[0-9A-F]*\d)[0-9A-F]{4,6}")
 _HIGHEST = 6  # lines of one cell
+_LABELS = 20  # of a table with a column for each code
 _LEAST = 2  # codes beside each other, or cells of a row
 
 
@@ -52,7 +53,9 @@ def _joined(raws: Sequence[RawLine]) -> Iterator[RawLine]:
         at += 1
         if not _BORDER.fullmatch(raws[at - 1].text):
             continue
-        block = [*takewhile(lambda raw: not _BORDER.fullmatch(raw.text), raws[at:])]
+        block = [
+            *takewhile(lambda raw: not _BORDER.fullmatch(raw.text), raws[at : at + _HIGHEST + 1])
+        ]
         ends = at + len(block) < len(raws)
         rows = [_cells(raw) for raw in block] if ends and len(block) <= _HIGHEST else []
         if _is_one_row(rows):
@@ -82,7 +85,7 @@ def _turned(raws: Iterator[RawLine]) -> Iterator[RawLine]:
         rows = [head]
         codes = sum(bool(_CODE.fullmatch(text)) for text in head[1:])
         if codes >= _LEAST and codes == len(head) - 1 and not _CODE.fullmatch(head[0]):
-            rows += _as_wide(map(_pieces, lines[at + 1 :]), len(head))
+            rows += _as_wide(map(_pieces, lines[at + 1 : at + _LABELS]), len(head))
         if len(rows) > 1:
             for column in range(1, len(head)):
                 yield RawLine(number=lines[at].number, text="   ".join(r[column] for r in rows))

@@ -20,6 +20,7 @@ _TICK = pattern(r"[\W_]|1|(?i:x)|[\[(]?[xX✓✔]?[\])]?")
 _TOUCHED = pattern(r"(.*\w{3}) (\w|-)")  # words that reach to the mark of the earlier day
 _LONGEST_MARK, _MARK_WORDS = 30, 4  # characters and words
 _ROWS = 2  # that make a table
+_MOST = 400  # below one heading
 _DAYS = 2
 _FIELDS = 3  # of its narrowest row: what it is of, and two days
 
@@ -39,7 +40,7 @@ def apply_two_days(lines: list[Line], lexicon: Lexicon) -> None:
         late = _late_column(_fields(head), lexicon)
         if late is None:
             continue
-        rows = _rows_below(lines[at + 1 :], _width(lines, at), late)
+        rows = _rows_below(lines[at + 1 : at + _MOST], _width(lines, at), late)
         if len(rows) < _ROWS or all(_is_nothing(r.late) for r in rows):
             continue
         head.role = "meta"
