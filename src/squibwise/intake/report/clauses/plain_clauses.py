@@ -15,7 +15,6 @@ from squibwise.intake.report.language.words import (
     HEADS,
     OWN_PARTS,
     PARTS,
-    TELLS,
     Words,
     add_status,
     has_part,
@@ -59,7 +58,7 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
     for piece in pieces if everyone is not None else ():
         for status in line.words.statuses:
             add_status(piece, status)  # "(both current)"
-    own = _deal_places(_with_parts(pieces))
+    own = _deal_places(pieces)
     is_parted = any(good) or any(map(tells_damage, pieces)) or _leads_apart(pieces)
     is_parted = is_parted or any("lamp" not in w.features for w in own if "lamp" in whole.features)
     senses = own if len(own) > 1 or (own and is_parted) else [whole]
@@ -116,28 +115,6 @@ def is_praised(words: Words, text: str, lexicon: Lexicon) -> bool:
     is_good = is_told or "clean" in find_claims(text, lexicon)
     is_bad = stands_alone(words) and not words.voices & {"not", "gone"}
     return is_good and bool(words.features & HEADS) and not is_bad
-
-
-def _with_parts(pieces: list[Words]) -> list[Words]:
-    """``right seat bag and curtain both open``: a part before ``and`` has the fault behind it."""
-    found = [*pieces]
-    for at in range(len(found) - 1):
-        part, whole = found[at], found[at + 1]
-        is_part = has_part(part) and not (part.features & TELLS or part.statuses or part.voices)
-        is_told = stands_alone(whole) and "both" in whole.features
-        if is_part and is_told and names_other_part(part, whole):
-            told = whole.features & FAULT_WORDS
-            found[at] = msgspec.structs.replace(
-                part, features=part.features | told, statuses=[*whole.statuses]
-            )
-            alone = not (whole.sides or whole.seats)
-            found[at + 1] = msgspec.structs.replace(
-                whole,
-                features=whole.features - {"both"},
-                sides=part.sides if alone else whole.sides,
-                seats=part.seats if alone else whole.seats,
-            )
-    return found
 
 
 def _deal_places(pieces: list[Words]) -> list[Words]:
