@@ -247,9 +247,11 @@ def facing(group: Words | None, before: Words | None) -> Words | None:
 
 
 def ends_group(line: Line, group: Words) -> bool:
-    """``Other things:`` ends what a heading said of the lines above, as another part does."""
+    """``Other things:`` or ``NOT ASSIGNED`` ends what a heading said of the lines above, as another part does."""
     is_other = group.features & HEADS and line.codes and line.words.features & HEADS
-    is_end = line.role in ("unread", "aside") and line.text.rstrip().endswith(":")
+    text = line.text.strip()
+    is_title = text.endswith(":") or (text.isupper() and len(line.tokens) < _GROUP_WORDS)
+    is_end = line.role in ("unread", "aside") and is_title and not line.codes
     return is_end or bool(is_other and not line.words.features & group.features & HEADS)
 
 
