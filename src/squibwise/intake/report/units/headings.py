@@ -247,7 +247,7 @@ def facing(group: Words | None, before: Words | None) -> Words | None:
 
 
 def ends_group(line: Line, group: Words) -> bool:
-    """``Other things:`` or ``NOT ASSIGNED`` ends what a heading said of the lines above, as another part does."""
+    """``Other things:`` and ``NOT ASSIGNED`` end what a heading said, as another part does."""
     is_other = group.features & HEADS and line.codes and line.words.features & HEADS
     text = line.text.strip()
     is_title = text.endswith(":") or (text.isupper() and len(line.tokens) < _GROUP_WORDS)
