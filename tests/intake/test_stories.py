@@ -174,6 +174,9 @@ SEEN = [
     "gordijnairbag links ongeschonden",
 ]
 MEASURED = [
+    "Poduszka kierowcy: obwód sprawdzony, bez przerwy.",
+    "Kurtyna prawa: obwód bez przerwy.",
+    "Kurtyna lewa: pętla zmierzona, bez przerwy",
     "left curtain circuit intact",
     "passenger airbag tested, intact",
     "Zündkreis Fahrerairbag intakt",

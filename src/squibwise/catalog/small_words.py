@@ -74,6 +74,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         since: They say from when on.
         because: They lead to why something was done.
         right: What somebody is who was not wrong.
+        unbroken: Of a tested circuit they say that it is not open.
         few: They say how many.
         perhaps: They make a statement a guess.
         clears: They say, behind work, that nothing is stored any more.
@@ -175,6 +176,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     since: frozenset[str]
     because: frozenset[str]
     right: frozenset[str]
+    unbroken: frozenset[str]
     few: frozenset[str]
     perhaps: frozenset[str]
     clears: frozenset[str]

@@ -184,6 +184,7 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     line.words = said_by(line.tokens, lexicon, language)
     if not line.codes:
         hear_untested(line.words)
+    _hear_unbroken(line, lexicon)
     denied = [h for h in hits if _denies_status(h, line.tokens, lexicon)]
     if not line.codes and denied and all(h in denied for h in hits if _stores(h)):
         line.words.voices.add("not")  # "short to ground: not present", where no code has a status
@@ -198,6 +199,16 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     line.is_whole = _is_whole(line, lexicon)
     if line.is_whole and not any(tok.text.isdecimal() for tok in line.tokens):
         line.count = None  # "all other circuits ok" announces no number of faults
+
+
+def _hear_unbroken(line: Line, lexicon: Lexicon) -> None:
+    """``circuit checked, without a break``: which elsewhere means all the time."""
+    words, said = line.words, f" {' '.join(t.text for t in line.tokens)} "
+    is_tested = "tested" in words.voices or "loop" in words.features
+    is_tested = is_tested and not has_fault(words) and words.statuses == ["present"]
+    if is_tested and any(f" {text} " in said for text in lexicon.small.unbroken):
+        words.statuses.clear()
+        words.voices.add("good")
 
 
 def _is_whole(line: Line, lexicon: Lexicon) -> bool:
