@@ -29,6 +29,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         finding: They say that something showed, or name where it would; denied, it did not.
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
         no_longer: Two words, one behind the other, that say that something is over.
+        accented: How words are written that stand here without their accents.
         and_: They join, whatever the language.
         and_in: They join in one language, and are other words in others.
         or_: They join what excludes one another.
@@ -131,6 +132,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     finding: frozenset[str]
     denies: frozenset[str]
     no_longer: tuple[tuple[str, str], ...]
+    accented: dict[str, str]
     and_: frozenset[str] = msgspec.field(name="and")
     and_in: dict[str, frozenset[str]]
     or_: frozenset[str] = msgspec.field(name="or")
@@ -213,12 +215,15 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     doubting: frozenset[str]
 
     def __post_init__(self) -> None:
-        fields = (getattr(self, name) for name in self.__struct_fields__)
+        fields = (getattr(self, n) for n in self.__struct_fields__ if n != "accented")
         lists = (v for f in fields for v in (f.values() if isinstance(f, dict) else [f]))
         told = [each for words in lists for each in words]
         words = {w for each in told for w in ([each] if isinstance(each, str) else each)}
         if strange := sorted(w for w in words if not (w.isascii() and w.islower())):
             raise CatalogError(f"write {', '.join(strange)} in small letters, without accents")
+        each_word = {part for word in words for part in word.split()}
+        if idle := sorted(self.accented.keys() - each_word):
+            raise CatalogError(f"accented: no small word holds {', '.join(idle)}")
 
     @property
     def any_and(self) -> frozenset[str]:

@@ -132,7 +132,7 @@ def _asserts_one(line: Line, sheet: Sheet, catalog: Catalog) -> bool:
 
 @lru_cache(maxsize=4)
 def _denial(lexicon: Lexicon) -> re.Pattern[str]:
-    return re.compile(rf"\s{one_of(lexicon.small.denies)}\s")
+    return re.compile(rf"\s{one_of(lexicon.small.denies, lexicon.small.accented)}\s")
 
 
 def _is_found_good(line: Line, catalog: Catalog) -> bool:

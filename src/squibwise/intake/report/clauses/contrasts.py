@@ -61,8 +61,8 @@ def drop_denied(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
 def _parting(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     """What parts clauses."""
     words = f"{joining(lexicon, language)}|{turning(lexicon, language)}"
-    words += f"|{one_of(lexicon.small.instead)}"
-    only = one_of(lexicon.small.only)
+    words += f"|{one_of(lexicon.small.instead, lexicon.small.accented)}"
+    only = one_of(lexicon.small.only, lexicon.small.accented)
     return re.compile(rf"[,;:]?\s(?:{words})\s|[,;:]\s|\s[-–]\s|\s?\(|\s(?={only}\s)")
 
 
@@ -79,7 +79,7 @@ def _turning(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
 
 @lru_cache(maxsize=4)
 def _instead(lexicon: Lexicon) -> re.Pattern[str]:
-    return re.compile(rf"\s{one_of(lexicon.small.instead)}\s")
+    return re.compile(rf"\s{one_of(lexicon.small.instead, lexicon.small.accented)}\s")
 
 
 class _Contrast:

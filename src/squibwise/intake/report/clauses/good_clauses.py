@@ -70,7 +70,7 @@ def _at_times(line: Line, lexicon: Lexicon, language: str | None) -> Line:
 
 @lru_cache(maxsize=4)
 def _otherwise(lexicon: Lexicon) -> re.Pattern[str]:
-    return re.compile(rf",?\s{one_of(lexicon.small.otherwise)}\s")
+    return re.compile(rf",?\s{one_of(lexicon.small.otherwise, lexicon.small.accented)}\s")
 
 
 def _with_stages_named(line: Line, lexicon: Lexicon, language: str | None) -> Line:

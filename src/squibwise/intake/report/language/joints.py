@@ -1,12 +1,11 @@
 """The words that join parts and clauses, asked here by all that takes lines apart."""
 
 import re
-import unicodedata
+from collections.abc import Mapping
 from functools import lru_cache
+from types import MappingProxyType
 
 from squibwise.intake.report.language.lexicon import Lexicon
-
-_PLAIN = 3  # letters from which on an accent makes no other word
 
 Span = tuple[int, int]
 
@@ -22,39 +21,32 @@ def joining(lexicon: Lexicon, language: str | None) -> str:
         language: Of the line beside English; None when it has no other.
     """
     small = lexicon.small
-    return one_of(small.and_ | small.and_in.get(language or "en", frozenset()))
+    return one_of(small.and_ | small.and_in.get(language or "en", frozenset()), small.accented)
 
 
 @lru_cache(maxsize=32)
 def turning(lexicon: Lexicon, language: str | None) -> str:
     """Return the words that begin a clause against the one before it; see ``joining``."""
     small = lexicon.small
-    return one_of(small.but | small.but_in.get(language or "en", frozenset()))
+    return one_of(small.but | small.but_in.get(language or "en", frozenset()), small.accented)
 
 
 @lru_cache(maxsize=32)
 def choosing(lexicon: Lexicon, language: str | None) -> str:
     """Return the words that join what excludes one another; see ``joining``."""
     small = lexicon.small
-    return one_of(small.or_ | small.or_in.get(language or "en", frozenset()))
+    return one_of(small.or_ | small.or_in.get(language or "en", frozenset()), small.accented)
 
 
-def one_of(words: frozenset[str]) -> str:
+def one_of(words: frozenset[str], accented: Mapping[str, str] = MappingProxyType({})) -> str:
     """Return words as one pattern, in small letters or large, the longest first.
 
-    Those of a few letters only as they are written, others with any accents.
+    Args:
+        words: Without accents.
+        accented: How some of them are written with accents: both are found.
     """
-    ordered = sorted(words, key=lambda word: (-len(word), word))
-    spelt = (w if len(w) < _PLAIN else "".join(map(_accented, w)) for w in ordered)
-    return f"(?i:{'|'.join(spelt)})"
-
-
-@lru_cache(maxsize=64)
-def _accented(letter: str) -> str:
-    """A letter with or without an accent, as one pattern."""
-    others = (chr(at) for at in range(0xE0, 0x180))
-    alike = "".join(c for c in others if unicodedata.normalize("NFKD", c)[0] == letter)
-    return f"[{letter}{alike}]" if alike else letter
+    written = {" ".join(accented.get(part, part) for part in word.split()) for word in words}
+    return f"(?i:{'|'.join(sorted(words | written, key=lambda word: (-len(word), word)))})"
 
 
 def spans_of(text: str, parting: re.Pattern[str], begin: int = 0) -> list[Span]:

@@ -159,7 +159,7 @@ def _part_labelled(line: Line, lexicon: Lexicon) -> list[Line]:
 @lru_cache(maxsize=4)
 def _stop(lexicon: Lexicon) -> re.Pattern[str]:
     """What parts the name of a unit from what is said before it."""
-    joining = one_of(lexicon.small.any_and)
+    joining = one_of(lexicon.small.any_and, lexicon.small.accented)
     return re.compile(rf"[.;,]\s|\s(?:[-+•–]|/+)\s|\|+\s?|\(|\s{joining}\s")
 
 
