@@ -76,6 +76,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         because: They lead to why something was done.
         right: What somebody is who was not wrong.
         unbroken: Of a tested circuit they say that it is not open.
+        sellers: Who says what a car is like, where it says according to whom.
         few: They say how many.
         perhaps: They make a statement a guess.
         clears: They say, behind work, that nothing is stored any more.
@@ -179,6 +180,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     because: frozenset[str]
     right: frozenset[str]
     unbroken: frozenset[str]
+    sellers: frozenset[str]
     few: frozenset[str]
     perhaps: frozenset[str]
     clears: frozenset[str]

@@ -104,7 +104,7 @@ def _hearsay(lexicon: Lexicon) -> re.Pattern[str]:
     who = f"(?:{kin}|{_any(small.tellers)}|{_any(small.media)})"
     between = rf"(?:\W+[^\W\d_]+){{0,{_REACH}}}?\W+"
     said = f"{who}{between}{_any(small.says)}"
-    by = rf"{_any(small.according)}{between}{who}"
+    by = rf"{_any(small.according)}{between}(?:{who}|{_any(small.sellers)})"
     return re.compile(rf"(?<![^\W_])(?:{said}|{by}|{_any(small.heard)})(?![^\W_])")
 
 
