@@ -44,7 +44,12 @@ from squibwise.intake.report.layout.circumstances import drop_circumstances
 from squibwise.intake.report.layout.cross_tables import apply_cross_tables
 from squibwise.intake.report.layout.dealt_columns import deal_columns
 from squibwise.intake.report.layout.drawn_tables import read_rows
-from squibwise.intake.report.layout.marks import apply_results, apply_ticks, apply_times
+from squibwise.intake.report.layout.marks import (
+    apply_results,
+    apply_ticks,
+    apply_times,
+    deny_by_columns,
+)
 from squibwise.intake.report.layout.other_files import name_table, set_events_aside
 from squibwise.intake.report.layout.records import join_records
 from squibwise.intake.report.layout.signs import (
@@ -223,6 +228,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet.language = _language(lexicon, sheet.lines)
     if sheet.language is None:
         _read_seats(sheet.lines)
+    deny_by_columns(sheet.lines, lexicon, sheet.language)
     _part_lines(sheet, lexicon)
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)

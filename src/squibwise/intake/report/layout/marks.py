@@ -8,6 +8,8 @@ import msgspec
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
+from squibwise.intake.report.language.words import has_fault
+from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.sheet import Line
 
 GONE = "not there"  # of a row that its column denies
@@ -16,7 +18,8 @@ _PIECE = pattern(r"\S+(?: \S+)*")
 _ENTRY = pattern(r"\S+")
 TICK = pattern(r"(?:[xX*+●•✓✔✗✘☒☑]|\([xX]\)|\[[xX]\])")
 NOTHING = pattern(
-    r"[\W_]*|0|(?i:none|clear|nil|nothing|nix|nichts|keine?|rien|aucun|nada|niente|nic|brak|niets)"
+    r"[\W_]*|0|(?i:none|clear|nil|nothing|nix|nichts|keiner?|keine|rien|aucune?|nada|ningun[oa]?|niente|nessun[oa]?|"
+    r"nenhum[a]?|nic|brak|zaden|niets|geen)"
 )
 _DATE = pattern(r"\b\d{1,2}[./-]\d{1,2}\b|\b(?:19|20)\d{2}\b")
 _CODE = pattern(r"(?<![\w.])(?:[BCPU][0-9A-Fa-f]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![\w.])")
@@ -74,6 +77,23 @@ def apply_results(lines: list[Line]) -> None:
         said = failed if match["failed"] else passed
         line.text = f"{line.text[: match.start()]}   {said}".rstrip()
         line.cells = (*line.cells[:-1], said) if line.cells else ()
+
+
+def deny_by_columns(lines: list[Line], lexicon: Lexicon, language: str | None) -> None:
+    """End the fault of a row that has ``none`` where the column of other rows tells theirs."""
+    rows = [ln for ln in lines if ln.cells and any(_CODE.search(c) for c in ln.cells)]
+    spoken = [language_of(ln, lexicon, language) for ln in rows]
+    told = [
+        tuple(has_fault(words_in(c, lexicon, own)) for c in ln.cells)
+        for ln, own in zip(rows, spoken, strict=True)
+    ]
+    for row, own in zip(rows, told, strict=True):
+        others = [t for t in told if len(t) == len(own)]
+        for at, cell in enumerate(row.cells if not any(own) else ()):
+            is_none = cell.strip().isalpha() and NOTHING.fullmatch(flat(cell.strip()))
+            if is_none and any(t[at] for t in others):
+                row.text, row.cells = f"{row.text}   {GONE}", (*row.cells, GONE)
+                row.tokens = tokenise(without_codes(row))
 
 
 def _tick_of(row: Line, answers: list[_Field]) -> tuple[int, int, bool] | None:
