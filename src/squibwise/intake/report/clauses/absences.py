@@ -53,14 +53,17 @@ def why_gone(
 
 def _stays(line: Line, code: Code, text: str, lexicon: Lexicon, language: str | None) -> bool:
     """``B1001 gone, B1002 stays``, ``..., B1002 not``: what ended another code did not end it."""
-    following = next((c for c in line.codes if c.start >= code.end), None)
-    is_joined = following and is_joint(line.text[code.end : following.start], lexicon)
-    if len(line.codes) == 1 or is_joined or "mine" in line.words.voices:
+    following = next((c.start for c in line.codes if c.start >= code.end), len(line.text))
+    behind = line.text[code.end : following]
+    is_led = is_joint(behind, lexicon) and following < len(line.text)
+    is_led = is_led or line.text[: line.codes[0].start].rstrip().endswith(":")
+    if len(line.codes) == 1 or is_led or not line.words.voices & _DENYING:
         return False
     texts = {t.text for t in tokenise(text)}
     is_unlike = bool(texts) and texts <= lexicon.small.denies | {"no"}
     is_unlike = is_unlike and "gone" in line.words.voices
-    is_own = any(sort_words(text, lexicon, language)[1:])
+    is_own = any(sort_words(text, lexicon, language)[1:]) or behind.rstrip()[-1:] in (",", ".", ";")
+    is_own = is_own and bool(texts)
     return is_unlike or (is_own and not words_in(text, lexicon, language).voices & _DENYING)
 
 

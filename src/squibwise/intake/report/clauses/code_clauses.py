@@ -136,9 +136,12 @@ def _own_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tup
 
 
 def _led_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tuple[Code, str]]:
-    """``left B1A07 curtain open right B1A08 curtain shorted``: each place leads up to its code."""
+    """``left B1A07 curtain open right B1A08 curtain shorted``: each place leads up to its code.
+
+    A code between them that no place leads up to has none.
+    """
     bounds = [c.start for c in line.codes] + [len(line.text)]
-    lead, found = line.text[: bounds[0]], []
+    lead, is_led, found = line.text[: bounds[0]], False, []
     if not _may_lead(words_in(lead, lexicon, language)):
         return []
     for code, end in zip(line.codes, bounds[1:], strict=True):
@@ -146,11 +149,10 @@ def _led_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tup
         starts = [m.start() for m in _WORD.finditer(behind)] if end < bounds[-1] else []
         tails = ((at, words_in(behind[at:], lexicon, language)) for at in starts[1:])
         cut = next((at for at, words in tails if _may_lead(words)), None)
-        if starts and cut is None:
-            return []
         found.append((code, f"{lead} {behind[:cut]}"))
-        lead = behind[cut:]
-    return found
+        lead = behind[cut:] if cut is not None else ""
+        is_led = is_led or cut is not None
+    return found if is_led else []
 
 
 def _may_lead(words: Words) -> bool:

@@ -90,7 +90,8 @@ def deny_by_columns(lines: list[Line], lexicon: Lexicon, language: str | None) -
     for row, own in zip(rows, told, strict=True):
         others = [t for t in told if len(t) == len(own)]
         for at, cell in enumerate(row.cells if not any(own) else ()):
-            is_none = cell.strip().isalpha() and NOTHING.fullmatch(flat(cell.strip()))
+            said = flat(cell.strip())  # "brak" is "missing" too
+            is_none = said.isalpha() and said != "brak" and NOTHING.fullmatch(said)
             if is_none and any(t[at] for t in others):
                 row.text, row.cells = f"{row.text}   {GONE}", (*row.cells, GONE)
                 row.tokens = tokenise(without_codes(row))
