@@ -3,6 +3,9 @@
 A cross below ``yes`` or ``no``; a list of the day it came in beside one of today.
 """
 
+import re
+from itertools import islice
+
 import msgspec
 
 from squibwise.intake.patterns import pattern
@@ -80,7 +83,10 @@ def apply_results(lines: list[Line]) -> None:
 
 
 def deny_by_columns(lines: list[Line], lexicon: Lexicon, language: str | None) -> None:
-    """End the fault of a row that has ``none`` where the column of other rows tells theirs."""
+    """End the fault of a row that has ``none`` where the column of other rows tells theirs.
+
+    Beside a fault of its own row ``none`` is of another column, and denies nothing.
+    """
     rows = [ln for ln in lines if ln.cells and any(_CODE.search(c) for c in ln.cells)]
     spoken = [language_of(ln, lexicon, language) for ln in rows]
     told = [
@@ -89,12 +95,27 @@ def deny_by_columns(lines: list[Line], lexicon: Lexicon, language: str | None) -
     ]
     for row, own in zip(rows, told, strict=True):
         others = [t for t in told if len(t) == len(own)]
-        for at, cell in enumerate(row.cells if not any(own) else ()):
+        for at, cell in enumerate(row.cells):
             said = flat(cell.strip())  # "brak" is "missing" too
             is_none = said.isalpha() and said != "brak" and NOTHING.fullmatch(said)
-            if is_none and any(t[at] for t in others):
+            if is_none and any(own):
+                _blank(row, at)
+            elif is_none and any(t[at] for t in others):
                 row.text, row.cells = f"{row.text}   {GONE}", (*row.cells, GONE)
                 row.tokens = tokenise(without_codes(row))
+
+
+def _blank(row: Line, at: int) -> None:
+    """Take the word of a cell off a row; all else stays where it stands."""
+    cell = row.cells[at].strip()
+    alone = re.finditer(rf"(?:^|(?<=[|;\t])) *({re.escape(cell)}) *(?=[|;\t]|$)", row.text)
+    earlier = sum(c.strip() == cell for c in row.cells[:at])
+    found = next(islice(alone, earlier, None), None)
+    if found is not None:
+        start, end = found.span(1)
+        row.text = f"{row.text[:start]}{'':{end - start}}{row.text[end:]}"
+        row.cells = (*row.cells[:at], "", *row.cells[at + 1 :])
+        row.tokens = tokenise(without_codes(row))
 
 
 def _tick_of(row: Line, answers: list[_Field]) -> tuple[int, int, bool] | None:

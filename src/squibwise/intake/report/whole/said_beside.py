@@ -49,7 +49,8 @@ def _rides_on_a_label(line: Line, lexicon: Lexicon, language: str | None) -> boo
     Behind the label of a measure or a name stand words of a state, a page that is not the last, or
     a second piece that is neither number nor name of the unit.
     """
-    if line.role not in ("meta", "heading", "header"):
+    is_label = line.role in ("meta", "heading", "header")
+    if not is_label and not (line.role in ("words", "unread") and ":" in line.raw):
         return False
     pages = _PAGES.search(line.raw)
     is_more = pages is not None and int(pages[1]) != int(pages[2])
