@@ -19,8 +19,21 @@ _PART_CELLS = 0.3  # share of a column's cells that name a part
 _BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
 _PRINTED = pattern(r"\s{2,}")  # what parts the columns of a printed table
 _NAME = pattern(r"[^\W\d]\D{1,24}")
+_PAGE = pattern(
+    r"\W*([^\W\d_]+)\.? ?\d{1,3}(?: ?(?:/|[^\W\d_]{1,3}) ?\d{1,3})?(?!\w)[\W_]*(?=[^\W\d_])"
+)
 _COLUMNS = 8
 _FEW_ROWS = 3
+
+
+def drop_pages(lines: list[Line], lexicon: Lexicon) -> None:
+    """Take ``Page 2/3`` off a line that names a unit behind it."""
+    for line in lines:
+        page = None if line.cells else _PAGE.match(line.text)
+        if page is None or flat(page[1]) not in lexicon.small.papers:
+            continue
+        if name_unit(line.text[page.end() :], lexicon)[0] != "unknown":
+            line.text = line.text[page.end() :]
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
