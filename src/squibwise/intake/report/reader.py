@@ -99,7 +99,8 @@ _SPECIAL = frozenset(
 _LANGUAGE = pattern(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
 _NO_UMLAUT = pattern(r"(?i)[aou]e")
 _NUMBER = pattern(
-    r"(?i)(?<![:=?] )\bnos?\.? ?(?=\d{1,3}(?:-\d{1,2})?(?![\w/-]|[.,]\d| ?(?:%|(?:v|volts?|ohms?|ma)\b)))"
+    r"(?i)(?<![:=?] )\bnos?\.? ?(?=\d{1,3}(?:-\d{1,2})?"
+    r"(?![\w/-]|[.,]\d| ?(?:%|(?:v|volts?|ohms?|ma)\b)))"
 )
 _LETTERS = pattern(r"(?<![A-Za-z0-9])[A-Za-z]*(?:[aou]e|[AOU]E)[A-Za-z]*(?![A-Za-z0-9])")
 _LANGUAGES = 3  # tags that show that they name languages
