@@ -77,6 +77,11 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         right: What somebody is who was not wrong.
         unbroken: Of a tested circuit they say that it is not open.
         sellers: Who says what a car is like, where it says according to whom.
+        mending: Beginnings of verbs that end a fault.
+        due: In front of such a verb they make it one of the future, or a rumour.
+        due_behind: Behind such a verb they do the same.
+        managed: They say that what could be done was done.
+        comes_back: They say, behind work, that the fault is there all the same.
         few: They say how many.
         perhaps: They make a statement a guess.
         clears: They say, behind work, that nothing is stored any more.
@@ -181,6 +186,11 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     right: frozenset[str]
     unbroken: frozenset[str]
     sellers: frozenset[str]
+    mending: frozenset[str]
+    due: frozenset[str]
+    due_behind: frozenset[str]
+    managed: frozenset[str]
+    comes_back: frozenset[str]
     few: frozenset[str]
     perhaps: frozenset[str]
     clears: frozenset[str]

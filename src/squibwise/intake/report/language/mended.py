@@ -1,0 +1,77 @@
+"""Whether what is said to end a fault has ended it: not what is yet to be done, or did not help."""
+
+from squibwise.catalog.small_words import SmallWords
+from squibwise.intake.report.language.lexicon import Lexicon, Token
+from squibwise.intake.report.language.phrases import Hit
+from squibwise.intake.report.language.words import PARTS
+
+_ENDS = frozenset({"gone", "status:cleared"})
+_WELL = frozenset({"gone", "not", "away", "good", "fine"})
+_BEFORE, _BEHIND = 4, 3  # words beside a verb that make it one of the future
+
+
+def without_unmended(
+    hits: tuple[Hit, ...], tokens: tuple[Token, ...], lexicon: Lexicon
+) -> tuple[Hit, ...]:
+    """Return phrases without work to come; a fault that outlived the work is present.
+
+    ``must be repaired``, ``until it is fixed``, ``fixed but came back``.
+    """
+    small = lexicon.small
+    works = [h for h in hits if _ENDS & {*h.means} and _is_work(h, tokens, small)]
+    if not works:
+        return hits
+    nots = [h for h in hits if h.means == ("not",)]
+    denied = {w: h for w in works for h in nots if _denies(h, w, tokens)}
+    due = [h for h in works if h in denied or _is_due(h, tokens, small)]
+    undone = [h for h in works if h not in due and _is_back(h, hits, tokens, lexicon)]
+    if undone:  # "repaired last month, back again"
+        hits = tuple(h for h in hits if "past" not in h.means or h.first < undone[0].first)
+    return tuple(
+        Hit(("status:present",), h.first, h.last, h.language) if h in undone else h
+        for h in hits
+        if h not in due and h not in denied.values()
+    )
+
+
+def _is_work(hit: Hit, tokens: tuple[Token, ...], small: SmallWords) -> bool:
+    stems = tuple(small.mending)
+    return any(t.text.startswith(stems) for t in tokens[hit.first : hit.last])
+
+
+def _denies(no: Hit, work: Hit, tokens: tuple[Token, ...]) -> bool:
+    """``has not been properly fixed``, ``cannot be repaired``."""
+    is_near = 0 <= work.first - no.last < _BEFORE
+    return is_near and not any(t.apart for t in tokens[no.last : work.first + 1])
+
+
+def _is_due(hit: Hit, tokens: tuple[Token, ...], small: SmallWords) -> bool:
+    """``will be repaired Monday``, ``repariert werden muss``; ``could be cleared`` was done."""
+    first = max(0, hit.first - _BEFORE)
+    first = max((n for n in range(first, hit.first + 1) if tokens[n].apart), default=first)
+    last = min(len(tokens), hit.last + _BEHIND)
+    last = next((n for n in range(hit.last, last) if tokens[n].apart), last)
+    texts = [t.text for t in tokens[first:last]]
+    behind = {t.text for t in tokens[hit.last : last]}
+    lead = {*texts} - behind
+    is_due = bool(lead & small.due or behind & small.due_behind)
+    return is_due and small.managed.isdisjoint(texts)
+
+
+def _is_back(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
+    """``repaired twice, still comes``: what is said last holds, if it is said of the same part."""
+    later = [h for h in hits if h.first >= hit.last]
+    others = (h.first for h in later if _names_another(h))
+    last = min(others, default=len(tokens))
+    later = [h for h in later if h.last <= last]
+    behind = {t.text for t in tokens[hit.last : last]}
+    if any(_WELL & {*h.means} for h in later) or behind & (lexicon.denying | lexicon.small.never):
+        return False
+    phrases = (tokens[h.first : h.last] for h in later if "exists" in h.means)
+    returns = lexicon.small.returns
+    is_told = any(len(p) > 1 and not returns.isdisjoint(t.text for t in p) for p in phrases)
+    return is_told or not behind.isdisjoint(lexicon.small.comes_back)
+
+
+def _names_another(hit: Hit) -> bool:
+    return bool(PARTS & {*hit.means}) or any(m.startswith(("seat:", "side:")) for m in hit.means)
