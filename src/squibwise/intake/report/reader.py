@@ -36,7 +36,7 @@ from squibwise.intake.report.codes.line_codes import read_codes
 from squibwise.intake.report.coverage import coverage
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.language.japanese import in_english, is_japanese
-from squibwise.intake.report.language.lexicon import Lexicon, flat, lexicon_of, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.language.phrases import languages, without_umlauts
 from squibwise.intake.report.language.words import KERB, Words, has_fault, has_part
 from squibwise.intake.report.layout.boxes import apply_boxes
@@ -59,6 +59,7 @@ from squibwise.intake.report.layout.signs import (
     apply_yes_columns,
     join_keys,
     spell_dittos,
+    spell_numbers,
     split_barred_answers,
 )
 from squibwise.intake.report.layout.two_columns import unfold_columns
@@ -98,10 +99,6 @@ _SPECIAL = frozenset(
 )  # what is said of airbags other than the front ones
 _LANGUAGE = pattern(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
 _NO_UMLAUT = pattern(r"(?i)[aou]e")
-_NUMBER = pattern(
-    r"(?i)(?<![:=?] )\bnos?\.? ?(?=\d{1,3}(?:-\d{1,2})?"
-    r"(?![\w/-]|[.,]\d| ?(?:%|(?:v|volts?|ohms?|ma)\b)))"
-)
 _LETTERS = pattern(r"(?<![A-Za-z0-9])[A-Za-z]*(?:[aou]e|[AOU]E)[A-Za-z]*(?![A-Za-z0-9])")
 _LANGUAGES = 3  # tags that show that they name languages
 _CORNERS = (  # words that name a corner, and what the doubtful ones are beside them
@@ -259,7 +256,7 @@ def _spell_out(lines: list[Line], lexicon: Lexicon, catalog: Catalog) -> None:
     _strip_languages(lines)
     _put_in_english(lines, catalog)
     _spell_umlauts(lines, lexicon)
-    _spell_numbers(lines, lexicon)
+    spell_numbers(lines, lexicon)
     spell_dittos(lines, lexicon)
 
 
@@ -299,17 +296,6 @@ def _spell_umlauts(lines: list[Line], lexicon: Lexicon) -> None:
             line.text = _LETTERS.sub(
                 lambda m: without_umlauts(lexicon, m.group().lower()) or m.group(), line.text
             )
-
-
-def _spell_numbers(lines: list[Line], lexicon: Lexicon) -> None:
-    """``fault no. 2`` denies nothing; ``code no. 12`` is a code where a lamp is spoken of."""
-    numbered = [ln for ln in lines if _NUMBER.search(ln.text)]
-    is_lamp = bool(numbered) and any(lexicon.may_name("flash", flat(ln.text)) for ln in lines)
-    for line in numbered:
-        line.text, *cells = (
-            _NUMBER.sub("" if is_lamp else "number ", t) for t in (line.text, *line.cells)
-        )
-        line.cells = (*cells,)
 
 
 def _read_corners(lines: list[Line]) -> None:

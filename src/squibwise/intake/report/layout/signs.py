@@ -15,6 +15,10 @@ from squibwise.intake.report.layout.marks import TICK
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
+_NUMBER = pattern(
+    r"(?i)\b((?:cod|kod|dtc)\w* )?(?<![:=?] )\bnos?(?:\.\s*| ?)(?=\d{1,3}(?:-\d{1,2})?"
+    r"(?![\w/-]|[.,]\d| ?(?:%|(?:v|volts?|ohms?|ma)\b)))"
+)
 _LEGEND = pattern(
     r"(?<![^\W_/])\(?([A-Za-z]{1,3}(?:[/.][A-Za-z]\.?)?|[*+!?#])\)?\s?[=:]\s?"
     r"([^\W\d_]{3,}(?: (?![A-Za-z]{1,3}\)?\s?[=:])[^\W\d_]+){0,2}(?: \([^()]{3,30}\))?)"
@@ -59,6 +63,18 @@ def join_keys(raws: Sequence[RawLine]) -> list[RawLine]:
             text = "   ".join(values)
             joined.append(msgspec.structs.replace(lines[0][0], text=text))
     return joined
+
+
+def spell_numbers(lines: list[Line], lexicon: Lexicon) -> None:
+    """``fault no. 2`` denies nothing; ``code no. 12`` is a code where a lamp is spoken of."""
+    numbered = [ln for ln in lines if _NUMBER.search(ln.text)]
+    is_lamp = bool(numbered) and any(lexicon.may_name("flash", flat(ln.text)) for ln in lines)
+    for line in numbered:
+        line.text, *cells = (
+            _NUMBER.sub(lambda m: m[1] if m[1] and is_lamp else f"{m[1] or ''}number ", t)
+            for t in (line.text, *line.cells)
+        )
+        line.cells = (*cells,)
 
 
 def spell_dittos(lines: list[Line], lexicon: Lexicon) -> None:
