@@ -248,6 +248,22 @@ def excepts(text: str, lexicon: Lexicon) -> bool:
     return _excepting(lexicon).search(f"{_spelled(text)} ") is not None
 
 
+def before_exception(text: str, lexicon: Lexicon) -> str:
+    """Return what is said of all others before a last ``except``; nothing where no such word is."""
+    found = _at_last(lexicon).search(_spelled(text))
+    head = _spelled(text)[: found.start()] if found is not None else ""
+    small = lexicon.small
+    is_of_all = not (small.all | small.rest).isdisjoint(t.text for t in tokenise(head))
+    return head if is_of_all or _is_of_all(head, lexicon) else ""
+
+
+@lru_cache(maxsize=4)
+def _at_last(lexicon: Lexicon) -> re.Pattern[str]:
+    """An ``except``, and one short word such as ``code``, where a code follows."""
+    words = "|".join(sorted(lexicon.small.except_ | {"but"}, key=len, reverse=True))
+    return re.compile(rf"[\s,;(]+(?:{words})\s(?:[^\W\d_]+\s)?$")
+
+
 def _spelled(text: str) -> str:
     return flat(text.replace("ß", "ss"))
 

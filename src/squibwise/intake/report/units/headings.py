@@ -246,13 +246,33 @@ def facing(group: Words | None, before: Words | None) -> Words | None:
     return opposite(before) if before.is_sided else group
 
 
-def ends_group(line: Line, group: Words) -> bool:
-    """``Other things:`` and ``NOT ASSIGNED`` end what a heading said, as another part does."""
+def ends_group(lines: list[Line], at: int, group: Words) -> bool:
+    """``Other things:`` and ``NOT ASSIGNED`` end what a heading said, as another part does.
+
+    Any heading ends ``Cleared codes``.
+    """
+    line = lines[at]
+    if ("cleared" in group.statuses or group.voices & {"gone", "past"}) and heads_next(lines, at):
+        return True
     is_other = group.features & HEADS and line.codes and line.words.features & HEADS
     text = line.text.strip()
     is_title = text.endswith(":") or (text.isupper() and len(line.tokens) < _GROUP_WORDS)
     is_end = line.role in ("unread", "aside") and is_title and not line.codes
     return is_end or bool(is_other and not line.words.features & group.features & HEADS)
+
+
+def heads_next(lines: list[Line], at: int) -> bool:
+    """``What is left:``, ``customer's car`` below a whole coded line and above another one."""
+    line, after = lines[at], next_below(lines, at, RIGHT_BELOW)
+    before = next((ln for ln in lines[at - 1 :: -1] if at and ln.codes), None)
+    if line.codes or line.cells or line.words.statuses or not line.tokens:
+        return False
+    if before is None or after is None or not after.codes:
+        return False
+    is_name = stands_alone(before.words) and reads_as_name(line) and not line.is_keyed
+    is_title = line.text.rstrip().endswith(":") or is_name
+    is_same = line.words.voices & {"gone", "past", "not"}
+    return is_title and indent(line) <= indent(before) and not is_same
 
 
 def next_below(lines: list[Line], at: int, reach: int) -> Line | None:

@@ -89,7 +89,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
             line.unit = "other"
         if line.role == "group":
             group = line.group = facing(line.group, group)
-        elif group is not None and (begins_block(lines, at) or ends_group(line, group)):
+        elif group is not None and (begins_block(lines, at) or ends_group(lines, at, group)):
             group = None
         elif group is not None:
             line.group = group

@@ -18,7 +18,7 @@ from squibwise.intake.report.language.phrases import find_claims
 from squibwise.intake.report.language.words import FAULTS, Words, has_part, stands_alone
 from squibwise.intake.report.line_words import language_of
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.units.headings import DECORATED, indent, next_below
+from squibwise.intake.report.units.headings import DECORATED, heads_next, indent, next_below
 from squibwise.intake.report.whole.said_beside import is_only_praise
 from squibwise.model.report import UNSURE
 
@@ -193,6 +193,7 @@ def _led(lines: list[Line], at: int) -> list[Line]:
         if line.role == "blank" and not found and place <= at + _NEXT:
             continue
         is_other = found and _dress(line, lines[at]) != _dress(found[0], lines[at])
+        is_other = is_other or (found and heads_next(lines, place))
         if line.role == "blank" or _leads(lines, place) or line.is_module or is_other:
             break
         found.append(line)

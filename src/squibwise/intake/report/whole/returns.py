@@ -6,9 +6,11 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.claims.asides import before_exception
 from squibwise.intake.report.claims.assertions import count_strange
 from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.lexicon import lexicon_of, tokenise
+from squibwise.intake.report.language.phrases import find_claims
 from squibwise.intake.report.language.words import Words, add_status, has_fault, has_part
 from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
@@ -43,6 +45,9 @@ def hear_returns(sheet: Sheet, catalog: Catalog) -> None:
     _hear_last(sheet, catalog)
     for line in sheet.lines:
         words = line.words
+        is_told = line.codes and not (line.why or line.cells or has_part(words))
+        if is_told and not words.voices & _ELSEWHERE:
+            _hear_exception(line, sheet, catalog)
         may_be_back = "exists" in words.voices or {"cleared", "present"} <= {*words.statuses}
         if line.codes and may_be_back:
             _hear_line(line, sheet, catalog)
@@ -142,6 +147,34 @@ def _revive(code: str, line: Line, sheet: Sheet) -> None:
     bare = {id(f) for f in alike if f is not told and not has_part(f.words)}
     sheet.faults = [f for f in sheet.faults if id(f) not in bare]
     sheet.unread = [u for u in sheet.unread if u is not line]
+
+
+def _hear_exception(line: Line, sheet: Sheet, catalog: Catalog) -> None:
+    """``All gone except B1F02``: it stays as it was told, the others are gone."""
+    lexicon, text = lexicon_of(catalog), line.text
+    heads = ((c, before_exception(text[: c.start], lexicon)) for c in line.codes)
+    first, head = next((found for found in heads if found[1]), (line.codes[0], ""))
+    behind = words_of(text[line.codes[-1].end :], catalog, sheet.language)
+    if not _ends_all(head, sheet, catalog) or behind.voices & _AWAY or behind.statuses:
+        return
+    kept = {c.code for c in line.codes if c.start >= first.start}
+    own = [f for f in sheet.faults if f.code is not None and f.code.code in kept]
+    own = [f for f in own if not f.words.voices & _ELSEWHERE]
+    for fault in own:
+        fault.absent = ""
+        fault.words.voices -= _AWAY
+        fault.words.statuses[:] = [s for s in fault.words.statuses if s != "cleared"]
+    known = {f.code.code for f in own if f.code is not None and has_part(f.words)}
+    bare = {id(f) for f in own if f.first is line and f.code and f.code.code in known}
+    sheet.faults = [f for f in sheet.faults if id(f) not in bare]
+    if (lexicon.small.says | lexicon.small.sellers).isdisjoint(t.text for t in line.tokens):
+        _end_others(line, kept, sheet)
+
+
+def _ends_all(head: str, sheet: Sheet, catalog: Catalog) -> bool:
+    words = words_of(head, catalog, sheet.language)
+    is_gone = bool(words.voices & (_AWAY | _WELL)) or "cleared" in words.statuses
+    return is_gone or "clean" in find_claims(head, lexicon_of(catalog))
 
 
 def _hear_only(line: Line, sheet: Sheet, catalog: Catalog) -> None:
