@@ -92,7 +92,7 @@ from squibwise.intake.vin import find_masked, find_vin
 from squibwise.model.car import Car
 from squibwise.model.names import Side
 from squibwise.model.origin import Finding, Origin
-from squibwise.model.report import ReadReport, Unread
+from squibwise.model.report import UNSURE, ReadReport, Unread
 
 _SPECIAL = frozenset(
     "side buckle byside curtain knee pretension sensor middle cushion".split()
@@ -389,7 +389,8 @@ def _hand(sheet: Sheet, car: Car | None) -> Hand:
         return Hand(side=car.drive_hand, is_known=True)
     if sheet.hand is not None:
         return Hand(side=sheet.hand, is_known=True)
-    votes = [v for e in sheet.faults if (v := _hand_of(e)) is not None]
+    sure = [e for e in sheet.faults if e.absent != UNSURE]
+    votes = [v for e in sure if (v := _hand_of(e)) is not None]
     right = sum(v == "right" for v in votes)
     if votes and right in (0, len(votes)):
         return Hand(side=votes[0], is_known=True)
