@@ -18,6 +18,13 @@ from squibwise.model.report import Unit
 
 _CODE = r"(?=\$?(?:[BCPU][0-9A-F]{4}|(?=[0-9A-F]*\d)[0-9A-F]{4,6})(?![0-9A-Za-z]))"
 _NAME = r"(?P<unit>[^\W\d_](?:[^\s:;|\t\[\]]|[ ](?! )){0,30}?)"
+UNIT_LABELS = (
+    r"modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
+    r"centrali|sterownik|uklad|node\b|controller"
+)
+_LABELLED = re.compile(  # "ECU: PKA; DTC: B1B02"
+    rf"\W{{0,4}}(?i:{UNIT_LABELS})[^\W\d_]*\s?:\s*{_NAME}\s*[;|,\t]\s*(?:[^\W\d_]{{2,12}}\s?:?\s*)?{_CODE}"
+)
 _BLANK = re.compile(rf"(?:\s{{4,}}|\t|\s*\|\s*\|?\s*){_CODE}")  # the name stands further up
 _TO_CODE = re.compile(rf"(?<=[\s:]){_CODE}")
 _INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
@@ -91,6 +98,8 @@ def take_line_units(lines: list[Line], lexicon: Lexicon) -> None:
         lines: Of a report, before codes are looked for.
         lexicon: For the names of units.
     """
+    for line in lines:
+        _take_labelled(line, lexicon)
     for dress in _dresses(lexicon):
         found = [(ln, dress.match(ln.text)) for ln in lines if ln.module is None]
         named = {m["unit"] for _, m in found if m is not None}
@@ -103,6 +112,17 @@ def take_line_units(lines: list[Line], lexicon: Lexicon) -> None:
     for above, line in pairwise(lines):
         if line.module is None and above.module is not None and _BLANK.match(line.text):
             line.module, line.unit = above.module, above.unit
+
+
+def _take_labelled(line: Line, lexicon: Lexicon) -> None:
+    """``ECU: PKA; DTC: B1B02``: a label says that it is the name of a unit, known or not."""
+    found = _LABELLED.match(line.text) if line.module is None else None
+    if found is None:
+        return
+    unit, _ = name_unit(found["unit"], lexicon)
+    said = _unit_by_words(found["unit"], lexicon) if unit == "unknown" else unit
+    if said is not None:
+        line.module, line.unit, line.text = found["unit"], said, line.text[found.end() :]
 
 
 class _Named(msgspec.Struct, frozen=True):

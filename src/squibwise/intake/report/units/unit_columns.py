@@ -7,13 +7,10 @@ from squibwise.intake.report.language.phrases import find_hits, languages
 from squibwise.intake.report.language.words import has_part
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.units.headings import MOST_WORDS
-from squibwise.intake.report.units.line_units import name_unit
+from squibwise.intake.report.units.line_units import UNIT_LABELS, name_unit
 from squibwise.model.report import Unit
 
-_UNITS = pattern(
-    r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
-    r"centrali|sterownik|uklad|node\b|controller)"
-)
+_UNITS = pattern(rf"\W*(?:{UNIT_LABELS})")
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
 _BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
