@@ -13,9 +13,10 @@ from squibwise.catalog.small_words import SmallWords
 from squibwise.catalog.vocabulary import LAYOUT, Term, read_terms, spell
 from squibwise.errors import CatalogError
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report import reader
+from squibwise.intake.report import sorting
 from squibwise.intake.report.language.lexicon import lexicon_of, tokenise, words_of_each
-from squibwise.intake.report.reader import sort_lines, understand
+from squibwise.intake.report.reader import understand
+from squibwise.intake.report.sorting import sort_lines
 from squibwise.intake.report.units.line_units import name_unit
 from squibwise.model.report import ReadReport
 
@@ -98,7 +99,7 @@ def test_every_phrase_is_read_as_its_own_test_says(
     language: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     own = language if language in PRIMERS else None  # once, not from a second line each time
-    monkeypatch.setattr(reader, "_language", lambda *_: own)
+    monkeypatch.setattr(sorting, "_language", lambda *_: own)
     found = []
     for phrase in phrases(language):
         if phrase.group == "word" and phrase.reads != "skip":
