@@ -106,7 +106,7 @@ def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
         said = "\t".join(cells)
     if len(cells) > 1:
         return [Line(number=raw.number, raw=text, text=said, cells=cells, is_cut=is_cut)]
-    parts = [p for s in _sentences(said) for p in _without_question(s, lexicon)]
+    parts = [p for s in _sentences(said, lexicon) for p in _without_question(s, lexicon)]
     parts = [p for s in parts for p in part_closing(s, lexicon)]
     if len(parts) == 1:
         return [Line(number=raw.number, raw=text, text=said, is_cut=is_cut)]
@@ -136,15 +136,17 @@ def _barred(text: str) -> tuple[str, ...]:
     return tuple(cell.strip() for cell in row[1:-1].split("|"))
 
 
-def _sentences(text: str) -> list[str]:
-    """The sentences of running text; abbreviations and lists do not end one."""
+def _sentences(text: str, lexicon: Lexicon) -> list[str]:
+    """The sentences of running text, also behind ``Lamp on.``; abbreviations do not end one."""
     found, start = [], 0
     if answer := _ANSWER.search(text):
-        return [text[: answer.start()], *_sentences(text[answer.end() :])]
+        return [text[: answer.start()], *_sentences(text[answer.end() :], lexicon)]
     for match in _STOP.finditer(text):
         asks, words = match.group(1) == "?", text[start : match.start()].split()
         is_whole = len(words) >= _SENTENCE_WORDS or _STATED.match(text, start)
-        if asks or (is_whole and not _abbreviates(words)):
+        is_lamp = len(words) > 1 and lexicon.may_name("flash", flat(said := " ".join(words)))
+        is_lamp = is_lamp and not any(map(str.isdecimal, said))
+        if asks or ((is_whole or is_lamp) and not _abbreviates(words)):
             found.append(text[start : match.end(1)])
             start = match.end()
     return [*found, text[start:]] if text[start:].strip() or not found else found
