@@ -16,8 +16,8 @@ from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
 _NUMBER = pattern(
-    r"(?i)\b((?:cod|kod|dtc)\w* )?(?<![:=?] )\bnos?(?:\.\s*| ?)(?=\d{1,3}(?:-\d{1,2})?"
-    r"(?![\w/-]|[.,]\d| ?(?:%|(?:v|volts?|ohms?|ma)\b)))"
+    r"(?i)(?:\b((?:cod|kod|dtc)\w* ))?(?<![:=?] )(?:\bn(?:os?|\.?º)|№)(?:\.\s*| ?)"
+    r"(?=\d{1,3}(?:-\d{1,2})?(?![\w/-]|[.,]\d| ?(?:%|(?:v|volts?|ohms?|ma)\b)))"
 )
 _LEGEND = pattern(
     r"(?<![^\W_/])\(?([A-Za-z]{1,3}(?:[/.][A-Za-z]\.?)?|[*+!?#])\)?\s?[=:]\s?"

@@ -154,8 +154,11 @@ def _hear_exception(line: Line, sheet: Sheet, catalog: Catalog) -> None:
     lexicon, text = lexicon_of(catalog), line.text
     heads = ((c, before_exception(text[: c.start], lexicon)) for c in line.codes)
     first, head = next((found for found in heads if found[1]), (line.codes[0], ""))
-    behind = words_of(text[line.codes[-1].end :], catalog, sheet.language)
-    if not _ends_all(head, sheet, catalog) or behind.voices & _AWAY or behind.statuses:
+    behind = text[line.codes[-1].end :]
+    if not head:  # "except B1F02 all is gone"
+        head, behind = before_exception(f"{behind} {text[: first.start]}", lexicon), ""
+    more = words_of(behind, catalog, sheet.language)
+    if not _ends_all(head, sheet, catalog) or more.voices & _AWAY or more.statuses:
         return
     kept = {c.code for c in line.codes if c.start >= first.start}
     own = [f for f in sheet.faults if f.code is not None and f.code.code in kept]
