@@ -25,6 +25,7 @@ from squibwise.intake.report.whole.silence import find_silence
 from squibwise.model.origin import Origin
 from squibwise.model.report import CleanCircuit, CodeLine, Coverage, Unit
 
+_SHORTED = frozenset({"open", "short", "ground", "battery"})
 _ELECTRIC = frozenset("open high low short cross resistance range ground battery".split())
 _RESTRAINTS = frozenset({"airbagmodule", "bag", "system"})
 _ABSENT = pattern(
@@ -146,8 +147,13 @@ def _is_found_good(line: Line, catalog: Catalog) -> bool:
     return (
         (denies_fault and says_surely(line, catalog))
         or line.role == "clean"
-        or (line.why == "found good" and not _is_look(line, catalog))
+        or (line.why == "found good" and not (_is_look(line, catalog) or _tells_a_fault(line)))
     )
+
+
+def _tells_a_fault(line: Line) -> bool:
+    """``OK left curtain is shorted to ground``: what it calls good it calls shorted."""
+    return bool(line.words.features & _SHORTED) and not line.words.voices & DENYING
 
 
 def _is_look(line: Line, catalog: Catalog) -> bool:

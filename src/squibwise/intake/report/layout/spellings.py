@@ -1,11 +1,15 @@
 """Lines as they are written, put as they are read: languages, umlauts, corners, seats."""
 
+import re
+from functools import lru_cache
+
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.japanese import in_english, is_japanese
-from squibwise.intake.report.language.lexicon import Lexicon
+from squibwise.intake.report.language.joints import one_of
+from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.language.phrases import without_umlauts
 from squibwise.intake.report.layout.signs import (
     spell_dittos,
@@ -32,6 +36,7 @@ def spell_out(lines: list[Line], lexicon: Lexicon, catalog: Catalog) -> None:
     """Put words where lines have signs, other letters or the name of their language."""
     _strip_languages(lines)
     _put_in_english(lines, catalog)
+    _drop_openers(lines, lexicon)
     _spell_umlauts(lines, lexicon)
     spell_numbers(lines, lexicon)
     spell_dittos(lines, lexicon)
@@ -51,6 +56,20 @@ def _put_in_english(lines: list[Line], catalog: Catalog) -> None:
         if is_japanese(line.text):
             line.text = in_english(line.text, catalog.vocabulary.japanese)
             line.cells = tuple(in_english(c, catalog.vocabulary.japanese) for c in line.cells)
+
+
+def _drop_openers(lines: list[Line], lexicon: Lexicon) -> None:
+    """``Ok so the left curtain reads open``: what a talk begins with calls nothing good."""
+    opener = _opener(lexicon)
+    for line in lines:
+        if (found := opener.match(flat(line.text))) is not None:
+            line.text = line.text[found.end() :]
+
+
+@lru_cache(maxsize=4)
+def _opener(lexicon: Lexicon) -> re.Pattern[str]:
+    said = one_of(lexicon.small.openers).replace(" ", r",?\s+")
+    return re.compile(rf"\W{{0,9}}{said}[,:\s]\s*(?=\w+\s\w)")
 
 
 def _spell_umlauts(lines: list[Line], lexicon: Lexicon) -> None:
