@@ -29,6 +29,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         finding: They say that something showed, or name where it would; denied, it did not.
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
         no_longer: Two words, one behind the other, that say that something is over.
+        counters: Before a number they say how often a fault came.
         openers: They begin what is said in a talk, and call nothing good.
         accented: How words are written that stand here without their accents.
         and_: They join, whatever the language.
@@ -139,6 +140,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     finding: frozenset[str]
     denies: frozenset[str]
     no_longer: tuple[tuple[str, str], ...]
+    counters: frozenset[str]
     openers: frozenset[str]
     accented: dict[str, str]
     and_: frozenset[str] = msgspec.field(name="and")

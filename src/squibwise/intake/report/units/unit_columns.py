@@ -1,5 +1,7 @@
 """Units named by a column of a table, or by the first words of a printed one."""
 
+from itertools import pairwise
+
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import read_words
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
@@ -11,6 +13,10 @@ from squibwise.intake.report.units.line_units import UNIT_LABELS, name_unit
 from squibwise.model.report import Unit
 
 _UNITS = pattern(rf"\W*(?:{UNIT_LABELS})")
+_CODED = pattern(r"(?<!\w)[BCPU][0-9A-F]{4}(?!\w)")
+_COUNTER = pattern(
+    r"\s*([^\W\d_]+)\.?\s?[:=]?\s?\d{1,4}(?:[\s,;]+[\d .,]+\s?(?:km|mi|miles|mil|h))?\s*"
+)
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
 _BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
@@ -31,6 +37,15 @@ def drop_pages(lines: list[Line], lexicon: Lexicon) -> None:
             continue
         if name_unit(line.text[page.end() :], lexicon)[0] != "unknown":
             line.text = line.text[page.end() :]
+
+
+def drop_counters(lines: list[Line], lexicon: Lexicon) -> None:
+    """``licznik 3   200 981 km`` below a fault says how often it came, and heads no unit."""
+    for above, line in pairwise(lines):
+        counter = None if line.cells else _COUNTER.fullmatch(line.text)
+        is_below = counter is not None and _CODED.search(above.text) is not None
+        if counter is not None and is_below and flat(counter[1]) in lexicon.small.counters:
+            line.role = "meta"
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
