@@ -24,7 +24,6 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         status_labels: Labels of a byte that says how a fault stands.
         type_labels: Labels of a byte that says what kind of failure it is.
         dittos: Short for what stands above, with their points.
-        nothing: Behind a bare code they may deny it.
         inverts: Verbs that begin a question, with an article behind them.
         finding: They say that something showed, or name where it would; denied, it did not.
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
@@ -135,7 +134,6 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     status_labels: tuple[str, ...]
     type_labels: tuple[str, ...]
     dittos: tuple[str, ...]
-    nothing: frozenset[str]
     inverts: frozenset[str]
     finding: frozenset[str]
     denies: frozenset[str]

@@ -4,7 +4,8 @@ import re
 from functools import lru_cache
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.lexicon import BASE, Lexicon, flat, tokenise
+from squibwise.intake.report.language.joints import one_of
+from squibwise.intake.report.language.lexicon import BASE, Lexicon, Token, flat, tokenise
 from squibwise.intake.report.language.phrases import Hit, find_claims, find_hits
 from squibwise.intake.report.language.words import (
     FAULTS,
@@ -71,7 +72,7 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
         return True
     told = line.words.features & (TELLS - {"defect"})
     behind = line.text[line.codes[0].end :]
-    if _IF.search(head) or (_is_usual(behind, lexicon) and not line.words.statuses):
+    if _IF.search(head) or (not line.words.statuses and _is_usual(behind, lexicon)):
         return True
     supposed = None if told else _supposing(lexicon).search(head)
     if supposed is None:
@@ -84,10 +85,16 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
 def _is_usual(behind: str, lexicon: Lexicon) -> bool:
     """``B1001 usually means``, ``can be``: what a code is in general, before a part or fault."""
     tokens = tokenise(behind)[:_NEAR]
+    if not _says_usual(tokens, lexicon):
+        return False
     hits = find_hits(lexicon, tokens, None)
     told = (h.first for h in hits if (HEADS | FAULTS) & {*h.means})
-    lead = f" {' '.join(t.text for t in tokens[: next(told, _NEAR)])} "
-    return any(f" {word} " in lead for word in lexicon.small.usual)
+    return _says_usual(tokens[: next(told, _NEAR)], lexicon)
+
+
+def _says_usual(tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
+    said = f" {' '.join(t.text for t in tokens)} "
+    return any(f" {word} " in said for word in lexicon.small.usual)
 
 
 def _is_ruled(line: Line, head: str, lexicon: Lexicon) -> bool:
@@ -234,7 +241,7 @@ def hear_neither(text: str, words: Words, lexicon: Lexicon) -> bool:
 
 @lru_cache(maxsize=4)
 def _neither(lexicon: Lexicon) -> re.Pattern[str]:
-    return re.compile(rf"\b(?:{'|'.join(sorted(lexicon.small.neither))})\b")
+    return re.compile(rf"\b{one_of(lexicon.small.neither)}\b")
 
 
 def _is_within(words: frozenset[str], line: Line, hits: tuple[Hit, ...]) -> bool:
@@ -252,16 +259,15 @@ def before_exception(text: str, lexicon: Lexicon) -> str:
     """Return what is said of all others before a last ``except``; nothing where no such word is."""
     found = _at_last(lexicon).search(_spelled(text))
     head = _spelled(text)[: found.start()] if found is not None else ""
-    small = lexicon.small
-    is_of_all = not (small.all | small.rest).isdisjoint(t.text for t in tokenise(head))
+    is_of_all = not lexicon.small.all.isdisjoint(t.text for t in tokenise(head))
     return head if is_of_all or _is_of_all(head, lexicon) else ""
 
 
 @lru_cache(maxsize=4)
 def _at_last(lexicon: Lexicon) -> re.Pattern[str]:
     """An ``except``, and one short word such as ``code``, where a code follows."""
-    words = "|".join(sorted(lexicon.small.except_ | {"but"}, key=len, reverse=True))
-    return re.compile(rf"[\s,;(]+(?:{words})\s(?:[^\W\d_]+\s)?$")
+    words = one_of(lexicon.small.except_ | {"but"})
+    return re.compile(rf"[\s,;(]+{words}\s(?:[^\W\d_]+\s)?$")
 
 
 def _spelled(text: str) -> str:
@@ -270,8 +276,7 @@ def _spelled(text: str) -> str:
 
 @lru_cache(maxsize=4)
 def _excepting(lexicon: Lexicon) -> re.Pattern[str]:
-    words = "|".join(sorted(lexicon.small.except_, key=len, reverse=True))
-    return re.compile(rf"[\s,;(]+(?:{words})\s")
+    return re.compile(rf"[\s,;(]+{one_of(lexicon.small.except_)}\s")
 
 
 def _is_of_all(text: str, lexicon: Lexicon) -> bool:

@@ -8,7 +8,7 @@ from squibwise.intake.report.codes.blinks import BLINK, NO_UNIT, find_counted
 from squibwise.intake.report.codes.labels import is_called
 from squibwise.intake.report.language.code_forms import Code, flash, merge_twins
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
-from squibwise.intake.report.language.phrases import languages
+from squibwise.intake.report.language.phrases import likeliest
 from squibwise.intake.report.language.words import has_fault, has_part
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line
@@ -149,9 +149,7 @@ def _is_count(line: Line, match: re.Match[str], lexicon: Lexicon, *, is_named: b
         return bool(label) or line.codes[0].start - match.end("list") > _LONGEST
     if is_exact or is_named or label or len(found) > 1 or len(found[0]) > len("10"):
         return True
-    tokens = tokenise(line.text)
-    scores = languages(lexicon, [t.text for t in tokens])
-    words = words_in(line.text, lexicon, max(scores, key=scores.__getitem__))
+    words = words_in(line.text, lexicon, likeliest(lexicon, (line.text,)))
     return has_part(words) or has_fault(words)
 
 

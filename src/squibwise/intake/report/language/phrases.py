@@ -1,7 +1,7 @@
 """Words of a line to the phrases they hold: the longest, compounds, misspellings, inflections."""
 
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from itertools import islice, takewhile
 
@@ -56,6 +56,12 @@ def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
             whole = sum(w in known for w in long)
             found[name] = whole and _WHOLE * whole + sum(w in known for w in distinct - long)
     return found
+
+
+def likeliest(lexicon: Lexicon, texts: Iterable[str]) -> str:
+    """Return the language but English that texts are in, as far as they tell."""
+    scores = languages(lexicon, [t.text for text in texts for t in tokenise(text)])
+    return max(scores, key=scores.__getitem__)
 
 
 @lru_cache(maxsize=1024)  # asked of a line and of its pieces again and again

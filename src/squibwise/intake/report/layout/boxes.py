@@ -6,8 +6,8 @@
 import msgspec
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.lexicon import Lexicon, tokenise
-from squibwise.intake.report.language.phrases import languages
+from squibwise.intake.report.language.lexicon import Lexicon
+from squibwise.intake.report.language.phrases import likeliest
 from squibwise.intake.report.language.words import has_fault
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line
@@ -106,7 +106,6 @@ def _titles(above: list[Line], boxes: int) -> list[str]:
 def _asks_for_fault(row: _Row, lexicon: Lexicon) -> bool:
     """Tell whether a row asks which fault there is, and tells none itself."""
     texts = [text for text, _ in row.answers]
-    scores = languages(lexicon, [t.text for x in (row.lead, *texts) for t in tokenise(x)])
-    language = max(scores, key=scores.__getitem__)
+    language = likeliest(lexicon, (row.lead, *texts))
     told = [has_fault(words_in(text, lexicon, language)) for text in (row.lead, *texts)]
     return any(told[1:]) and not told[0]

@@ -1,8 +1,8 @@
 """What a line adds of the moment a fault came: ``... no signal | active | door open, ign on``."""
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.lexicon import Lexicon, tokenise
-from squibwise.intake.report.language.phrases import languages
+from squibwise.intake.report.language.lexicon import Lexicon
+from squibwise.intake.report.language.phrases import likeliest
 from squibwise.intake.report.language.words import Words, has_fault, has_part
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line
@@ -24,19 +24,17 @@ def drop_circumstances(lines: list[Line], lexicon: Lexicon) -> None:
         parts = [*_PIECES.finditer(line.text)]
         if not parts:
             continue
-        scores = languages(lexicon, [t.text for t in tokenise(line.text)])
-        language = max(scores, key=scores.__getitem__)
+        language = likeliest(lexicon, (line.text,))
         ends = [*(m.start() for m in parts), len(line.text)]
         starts = [0, *(m.end() for m in parts)]
-        read = [
-            (start, end, words_in(line.text[start:end], lexicon, language))
-            for start, end in zip(starts, ends, strict=True)
-        ]
-        for at, (start, end, words) in reversed([*enumerate(read)][1:]):
-            before = [said for _, _, said in read[:at]]
-            piece = line.text[start:end]
-            if _is_circumstance(piece, words) and _is_told(before, is_apart=piece[:1] != "("):
-                line.text = f"{line.text[:start]} {line.text[end:]}".rstrip()
+        pieces = [line.text[start:end] for start, end in zip(starts, ends, strict=True)]
+        for at in range(len(pieces) - 1, 0, -1):
+            piece = pieces[at]
+            if not _is_circumstance(piece, words_in(piece, lexicon, language)):
+                continue
+            before = [words_in(text, lexicon, language) for text in pieces[:at]]
+            if _is_told(before, is_apart=piece[:1] != "("):
+                line.text = f"{line.text[: starts[at]]} {line.text[ends[at] :]}".rstrip()
                 line.cells = tuple(c for c in line.cells if c.strip() != piece.strip())
 
 

@@ -9,7 +9,7 @@ import msgspec
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.joints import one_of
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
-from squibwise.intake.report.language.phrases import find_claims, find_layout, languages
+from squibwise.intake.report.language.phrases import find_claims, find_layout, likeliest
 from squibwise.intake.report.language.words import PARTS, has_fault, has_part
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.sheet import Line
@@ -203,8 +203,7 @@ def _named_before(text: str, end: int, lexicon: Lexicon) -> _Named | None:
 
 def _units(names: set[str], lexicon: Lexicon) -> dict[str, Unit]:
     """The units of names; empty unless some are restraint and others, few of them parts."""
-    scores = languages(lexicon, [t.text for name in names for t in tokenise(name)])
-    language = max(scores, key=scores.__getitem__)
+    language = likeliest(lexicon, names)
     parts = sum(has_part(words_in(name, lexicon, language)) for name in names)
     named = {name: name_unit(name, lexicon) for name in names}
     is_one = ("restraint", True) not in named.values() or not any(

@@ -5,7 +5,7 @@ from itertools import pairwise
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import read_words
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
-from squibwise.intake.report.language.phrases import find_hits, languages
+from squibwise.intake.report.language.phrases import find_hits, likeliest
 from squibwise.intake.report.language.words import has_part
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.units.headings import MOST_WORDS
@@ -103,8 +103,7 @@ def _units_of(cells: list[str], lexicon: Lexicon, *, is_headed: bool = False) ->
     """
     if len(cells) < 2 or any(len(c.split()) > MOST_WORDS or c.isdecimal() for c in cells):
         return {}
-    scores = languages(lexicon, [t.text for c in cells for t in tokenise(c)])
-    language = max(scores, key=scores.__getitem__)
+    language = likeliest(lexicon, cells)
     if sum(_names_part(c, lexicon, language) for c in cells) > _PART_CELLS * len(cells):
         return {}  # a column of parts
     named = {c: name_unit(c, lexicon) for c in cells}
