@@ -59,7 +59,7 @@ from squibwise.intake.report.units.cars import take_cars
 from squibwise.intake.report.units.line_homes import assign_units
 from squibwise.intake.report.units.line_units import part_units, take_line_units
 from squibwise.intake.report.units.unit_columns import (
-    drop_counters,
+    drop_readings,
     drop_pages,
     take_module_column,
     take_module_names,
@@ -125,7 +125,7 @@ def _lay_out(lines: list[Line], lexicon: Lexicon) -> None:
 def _take_units(sheet: Sheet, lexicon: Lexicon) -> None:
     """Set the unit, or the car, of the lines that name it themselves."""
     drop_pages(sheet.lines, lexicon)
-    drop_counters(sheet.lines, lexicon)
+    drop_readings(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
     take_module_names(sheet.lines, lexicon)
     take_line_units(sheet.lines, lexicon)

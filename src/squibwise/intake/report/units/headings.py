@@ -35,6 +35,7 @@ _NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
     r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
     r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
+_VOLTS = pattern(r"\d[.,]\d+\s?[vV]\b")
 _NEXT_LINES = 6  # within which the first code stands below its heading
 RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
 MOST_WORDS = 7  # of a heading
@@ -284,13 +285,14 @@ def reads_as_name(line: Line) -> bool:
     """Tell whether a line is a few words that tell of no fault, status or measure."""
     if len(line.tokens) > MOST_WORDS or line.text.rstrip()[-1:] in ".,;?!" or ">" in line.text:
         return False
+    if line.role in ("header", "meta") or _VOLTS.search(line.text):
+        return False
     is_status = line.words.statuses and not line.words.features and len(line.tokens) == 1
-    is_other = line.role in ("header", "meta")
     faults = line.words.features & FAULTS
     if line.count is not None:
         return True  # "Gateway: 2 faults"
     is_fault = bool(faults - _NAME_LIKE) or bool(faults and len(line.tokens) > _GROUP_WORDS)
-    return not (is_status or is_other or is_fault or denies_side(line))
+    return not (is_status or is_fault or denies_side(line))
 
 
 def indent(line: Line) -> int:

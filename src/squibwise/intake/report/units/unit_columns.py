@@ -14,8 +14,10 @@ from squibwise.model.report import Unit
 
 _UNITS = pattern(rf"\W*(?:{UNIT_LABELS})")
 _CODED = pattern(r"(?<!\w)[BCPU][0-9A-F]{4}(?!\w)")
-_COUNTER = pattern(
-    r"\s*([^\W\d_]+)\.?\s?[:=]?\s?\d{1,4}(?:[\s,;]+[\d .,]+\s?(?:km|mi|miles|mil|h))?\s*"
+_COUNTER = pattern(r"\W*([^\W\d_]+)\.?\s?[:=]?\s?\d{1,4}\s*")
+_READING = pattern(  # "licznik 3   200 981 km", "Temperatuur 21 °C"
+    r"(?i)\W*(?:[^\W\d_]{1,16}[.:]?[\s:=]{1,3}){1,4}(?:\d{1,4}[\s,;]+)?-?\d[\d .,']*\s?"
+    r"(?:km(?:/[hu])?|mi|miles|mil|mph|h|°\s?[cf]|rpm)\.?\s*"
 )
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
@@ -39,12 +41,13 @@ def drop_pages(lines: list[Line], lexicon: Lexicon) -> None:
             line.text = line.text[page.end() :]
 
 
-def drop_counters(lines: list[Line], lexicon: Lexicon) -> None:
-    """``licznik 3   200 981 km`` below a fault says how often it came, and heads no unit."""
+def drop_readings(lines: list[Line], lexicon: Lexicon) -> None:
+    """``licznik 3   200 981 km`` says when a fault came and how often, and heads no unit."""
     for above, line in pairwise(lines):
         counter = None if line.cells else _COUNTER.fullmatch(line.text)
         is_below = counter is not None and _CODED.search(above.text) is not None
-        if counter is not None and is_below and flat(counter[1]) in lexicon.small.counters:
+        is_counter = counter and is_below and flat(counter[1]) in lexicon.small.counters
+        if is_counter or _READING.fullmatch(line.text):
             line.role = "meta"
 
 
