@@ -59,8 +59,8 @@ from squibwise.intake.report.units.cars import take_cars
 from squibwise.intake.report.units.line_homes import assign_units
 from squibwise.intake.report.units.line_units import part_units, take_line_units
 from squibwise.intake.report.units.unit_columns import (
-    drop_readings,
     drop_pages,
+    drop_readings,
     take_module_column,
     take_module_names,
 )
