@@ -5,11 +5,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.report.claims.asides import hear_neither, why_absent
-from squibwise.intake.report.claims.assertions import (
-    DENYING,
-    ONCE,
-    speaks_of_paper,
-)
+from squibwise.intake.report.claims.assertions import DENYING, ONCE, speaks_of_paper
 from squibwise.intake.report.clauses.absences import denied_by_name, why_gone
 from squibwise.intake.report.clauses.code_clauses import (
     join_lamp_code,
@@ -21,11 +17,7 @@ from squibwise.intake.report.clauses.code_clauses import (
     words_without_denied,
 )
 from squibwise.intake.report.clauses.likenesses import compare
-from squibwise.intake.report.clauses.other_clauses import (
-    of_code,
-    part_records,
-    without_others,
-)
+from squibwise.intake.report.clauses.other_clauses import of_code, part_records, without_others
 from squibwise.intake.report.clauses.own_rows import begins_row
 from squibwise.intake.report.clauses.plain_clauses import add_statuses, is_place
 from squibwise.intake.report.codes.line_codes import MAX_FAULTS

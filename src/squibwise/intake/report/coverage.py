@@ -10,12 +10,7 @@ from squibwise.intake.report.claims.assertions import DENYING, says_surely
 from squibwise.intake.report.clauses.other_clauses import clauses_of
 from squibwise.intake.report.language.joints import one_of
 from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
-from squibwise.intake.report.language.words import (
-    TELLS,
-    Words,
-    heads_of,
-    names_another,
-)
+from squibwise.intake.report.language.words import TELLS, Words, heads_of, names_another
 from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.sheet import Line, Sheet
 from squibwise.intake.report.whole.cut_short import find_cleared, find_end
@@ -41,11 +36,6 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
 
     ``able`` is False when the unit could not run its tests, None when that is not known. It is
     complete only where a line says so of every circuit; the user's own word goes before it.
-
-    Args:
-        sheet: The report, with the lines that are no faults.
-        told: Its faults.
-        scope: Catalogue, car and drive hand.
     """
     own = [ln for ln in told if ln.unit != "other" and (ln.present or ln.is_untested)]
     able, why = _able(own, sheet.volts, scope.catalog)

@@ -3,10 +3,7 @@
 import msgspec
 
 from squibwise.intake.report.claims.asides import hear_untested
-from squibwise.intake.report.clauses.code_clauses import (
-    take_status,
-    take_type,
-)
+from squibwise.intake.report.clauses.code_clauses import take_status, take_type
 from squibwise.intake.report.clauses.own_rows import is_of_others
 from squibwise.intake.report.language.words import (
     FAULT_WORDS,

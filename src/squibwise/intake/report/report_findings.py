@@ -7,10 +7,7 @@ from squibwise.intake.report.candidates import Scope
 from squibwise.intake.report.clauses.lines import MAX_LINE
 from squibwise.intake.report.coverage import unit_of_report
 from squibwise.intake.report.language.lexicon import lexicon_of
-from squibwise.intake.report.language.words import (
-    has_fault,
-    has_part,
-)
+from squibwise.intake.report.language.words import has_fault, has_part
 from squibwise.intake.report.layout.other_files import (
     is_priced,
     tell_events,
@@ -30,13 +27,7 @@ _MAJORITY = 0.5
 
 
 def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Finding]:
-    """Yield findings about a report.
-
-    Args:
-        sheet: The report with its faults.
-        told: The faults as lines of the answer.
-        scope: Car and drive hand.
-    """
+    """Yield findings about a report."""
     name = sheet.name
     for fault, line in zip(sheet.faults, told, strict=True):
         yield from _clashes(fault, line, name)

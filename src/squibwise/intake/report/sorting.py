@@ -74,13 +74,7 @@ from squibwise.model.origin import Finding, Origin
 
 
 def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
-    """Return every line with its role.
-
-    Args:
-        raws: Numbered lines.
-        name: Of the file, for origins.
-        catalog: For the vocabulary and the VIN tables.
-    """
+    """Return every line with its role."""
     lexicon = lexicon_of(catalog)
     apart = join_keys(unfold_columns(deal_columns(read_rows(raws), lexicon)))
     lines = join_records([x for raw in apart for x in split_line(raw, lexicon)], lexicon)
@@ -157,7 +151,10 @@ def _read_all_words(sheet: Sheet, lexicon: Lexicon, catalog: Catalog) -> None:
 
 
 def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
-    """Make a line of each place, statement or name that stands on one line with others."""
+    """Make a line of each place, statement or name that stands on one line with others.
+
+    Each step has a line with its codes and tokens, before its words are read.
+    """
     for line in sheet.lines:
         name_topic(line, lexicon, sheet.language)
     is_coded = any(line.codes for line in sheet.lines)

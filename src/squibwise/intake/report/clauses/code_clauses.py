@@ -61,13 +61,7 @@ _END = Line(number=0, raw="", text="", role="blank")
 
 
 def segments(line: Line, lexicon: Lexicon, usual: str | None) -> list[tuple[Code, str]]:
-    """Return each code of a line with the words that are its own.
-
-    Args:
-        line: With its codes.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Return each code of a line with the words that are its own."""
     codes = line.codes
     if len(codes) == 1:
         return [(codes[0], without_codes(line))]

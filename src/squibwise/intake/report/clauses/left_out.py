@@ -37,12 +37,7 @@ def _parting(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
 
 
 def list_left_out(sheet: Sheet, lexicon: Lexicon) -> None:
-    """List each line as unread that names a part with its place which none of its faults has.
-
-    Args:
-        sheet: With its faults gathered.
-        lexicon: All phrases.
-    """
+    """List each line as unread that names a part with its place which none of its faults has."""
     known = {line.number for line in sheet.unread}
     told: dict[int, list[Fault]] = {}
     for fault in sheet.faults:

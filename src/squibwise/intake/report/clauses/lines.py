@@ -174,13 +174,7 @@ def _asks_first(text: str, lexicon: Lexicon) -> bool:
 
 
 def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
-    """Read the words of a line and set its role.
-
-    Args:
-        line: With its codes and words.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Read the words of a line and set its role."""
     language = language_of(line, lexicon, usual)
     hits = join_denied(find_hits(lexicon, line.tokens, language), line.tokens)
     line.words = said_by(line.tokens, lexicon, language)

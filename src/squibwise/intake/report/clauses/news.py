@@ -11,13 +11,7 @@ _COLON = ": "
 
 
 def drop_news(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
-    """Return a line without a lead that denies the fault for an earlier time alone.
-
-    Args:
-        line: With its codes and tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Return a line without a lead that denies the fault for an earlier time alone."""
     end = line.codes[0].start if line.codes else line.text.find(_COLON) + len(_COLON)
     lead = line.text[:end]
     if line.cells or end < len(_COLON) or not is_new(lead, lexicon):

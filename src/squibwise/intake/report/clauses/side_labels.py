@@ -37,11 +37,6 @@ def share_label(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     """Return a line as one line for each of its parts; else the line.
 
     ``left: seat bag open, curtain open``: both are on the left.
-
-    Args:
-        line: With its codes and tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
     """
     language = language_of(line, lexicon, usual)
     labels = [] if line.cells else _labels(line, lexicon, language)
@@ -80,11 +75,6 @@ def head_parts(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None:
     """Put the name of a part before lines below it that tell only a place, a stage and a fault.
 
     ``Pretensioners`` above ``driver open circuit``, ``- passenger: fine``.
-
-    Args:
-        lines: Of a report without codes, with their tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
     """
     head: tuple[Line, Words] | None = None
     is_used = False

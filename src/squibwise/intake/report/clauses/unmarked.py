@@ -19,13 +19,7 @@ _PARTS = HEADS - {"harness"}
 
 
 def part_unmarked(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
-    """Return a line as one for each part that it tells with its fault, one right behind another.
-
-    Args:
-        line: With its codes and tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Return a line as one for each part that it tells with its fault, one right behind another."""
     begin = line.codes[-1].end if line.codes else 0
     if line.cells or len(line.codes) > 1 or len(line.text) > _LONGEST:
         return [line]

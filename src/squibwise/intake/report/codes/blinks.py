@@ -125,12 +125,7 @@ _TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
 
 
 def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
-    """Return the flash codes of a line that are called so: by a lamp, a blink or a count.
-
-    Args:
-        text: One line.
-        lexicon: For the words for lamps and blinks of every language.
-    """
+    """Return the flash codes of a line that are called so: by a lamp, a blink or a count."""
     plain = flat(text)
     found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)]
     found = found or _drawn(plain) or _said(plain, lexicon)
@@ -235,12 +230,7 @@ def _after_colon(lexicon: Lexicon) -> re.Pattern[str]:
 
 
 def find_pairs(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
-    """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``.
-
-    Args:
-        text: One line.
-        lexicon: For the words that join the numbers of a list.
-    """
+    """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``."""
     plain = flat(text)
     pairs = list(_PAIR.finditer(text))
     if any(_MEASURED.match(plain, m.end()) for m in pairs):

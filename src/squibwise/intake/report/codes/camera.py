@@ -43,12 +43,7 @@ _ONE_ALONE = pattern(r"(?<=[a-z.] )[lI](?= )")
 
 
 def read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
-    """Set codes in which a camera took signs for one another, once lines show that one did.
-
-    Args:
-        sheet: With lines and codes as they stand.
-        lexicon: For the words that its text may hold.
-    """
+    """Set codes in which a camera took signs for one another, once lines show that one did."""
     found = [find_mistaken(ln.text, is_lenient=False) for ln in sheet.lines]
     hexes = sum(bool(find_mistaken(ln.text, is_lenient=True)) for ln in sheet.lines if not ln.codes)
     column = _code_column(sheet.lines, found)

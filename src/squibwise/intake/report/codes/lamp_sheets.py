@@ -31,10 +31,6 @@ _BESIDE = pattern(r"\s*[/(=,]")  # what parts a count from the code of a reader
 def follow_lamp_sheet(lines: list[Line], lexicon: Lexicon) -> bool:
     """Set the counts of lines that do not call them so, where a heading or other lines do.
 
-    Args:
-        lines: With the codes that they show by themselves.
-        lexicon: For words for lamps, blinks and counts of every language.
-
     Returns:
         True when the report is such a sheet.
     """

@@ -8,12 +8,7 @@ import msgspec
 
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.codes.blinks import (
-    find_counted,
-    find_flashes,
-    find_list,
-    find_pairs,
-)
+from squibwise.intake.report.codes.blinks import find_counted, find_flashes, find_list, find_pairs
 from squibwise.intake.report.codes.bytes_beside import read_bytes
 from squibwise.intake.report.codes.camera import read_as_camera
 from squibwise.intake.report.codes.labels import (
@@ -102,10 +97,6 @@ _ANY_TEXT = pattern(r"[^\W_]")
 
 def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     """Set the codes of every line, each in the light of the others.
-
-    Args:
-        sheet: With its lines.
-        lexicon: For the words for lamps, blinks and labels of every language.
 
     Raises:
         InputError: There are more codes than a report can have.

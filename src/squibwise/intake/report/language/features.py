@@ -42,13 +42,7 @@ _REACH = 3  # words between a negation and what it denies
 def read_words(
     tokens: tuple[Token, ...], hits: tuple[Hit, ...], denying: Collection[str] = ()
 ) -> Words:
-    """Return what the phrases of a line say together.
-
-    Args:
-        tokens: Its words.
-        hits: The phrases found in them.
-        denying: Words that deny what follows them.
-    """
+    """Return what the phrases of a line say together."""
     words = Words()
     hits = _seen_from_behind(_answered(join_denied(hits, tokens), tokens), tokens)
     for hit in hits:

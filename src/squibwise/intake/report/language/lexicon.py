@@ -138,11 +138,7 @@ class Filed(msgspec.Struct):
 
 
 def file_words(texts: Mapping[str, str]) -> Filed:
-    """Return the vocabulary taken apart.
-
-    Args:
-        texts: By language: a row for each phrase, its meanings behind a tab.
-    """
+    """Return the vocabulary taken apart."""
     filed = Filed()
     for language, text in texts.items():
         _file(filed, language, _plain_rows(_take_patterns(filed, language, text)))

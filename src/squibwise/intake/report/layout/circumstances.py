@@ -15,10 +15,6 @@ def drop_circumstances(lines: list[Line], lexicon: Lexicon) -> None:
     """Take off a line what is open in the car, behind its part, its fault and its status.
 
     Or behind part and fault in brackets, with more beside it: ``(door open, key 2)``.
-
-    Args:
-        lines: Before their words are read.
-        lexicon: All phrases.
     """
     for line in lines:
         parts = [*_PIECES.finditer(line.text)]

@@ -28,12 +28,7 @@ _ASTRAY = 2  # characters that a code may stand beside the others of its column
 
 
 def deal_columns(raws: Sequence[RawLine], lexicon: Lexicon) -> list[RawLine]:
-    """Return the lines, each code in a column of such headings as a line of its own.
-
-    Args:
-        raws: Numbered lines.
-        lexicon: All phrases.
-    """
+    """Return the lines, each code in a column of such headings as a line of its own."""
     found: list[RawLine] = []
     at = 0
     while at < len(raws):

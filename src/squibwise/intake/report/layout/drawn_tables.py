@@ -18,11 +18,7 @@ _LEAST = 2  # codes beside each other, or cells of a row
 
 
 def read_rows(raws: Sequence[RawLine]) -> list[RawLine]:
-    """Return the lines, each row of such a table as one line.
-
-    Args:
-        raws: Numbered lines.
-    """
+    """Return the lines, each row of such a table as one line."""
     return [*_turned(_continued(_joined(raws)))]
 
 

@@ -25,12 +25,7 @@ _Field = re.Match[str] | None
 
 
 def join_records(lines: list[Line], lexicon: Lexicon) -> list[Line]:
-    """Return lines with each record on one, its values without labels that they do not need.
-
-    Args:
-        lines: Of a report, before codes are looked for.
-        lexicon: For the labels of faults.
-    """
+    """Return lines with each record on one, its values without labels that they do not need."""
     fields = [None if ln.cells else _one_field(ln.text, lexicon) for ln in lines]
     counts = Counter(flat(m[1]) for m in fields if m is not None)
     begin = next((flat(m[1]) for m in fields if m and counts[flat(m[1])] >= _SEVERAL), None)

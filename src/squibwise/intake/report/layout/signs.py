@@ -11,7 +11,7 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
 from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.language.words import PARTS, TELLS
-from squibwise.intake.report.layout.marks import TICK
+from squibwise.intake.report.layout.marks import GONE, TICK
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
@@ -39,7 +39,6 @@ _STATE_LETTERS = tuple(
 )
 _NOW, _ONCE = "present", "stored"
 _LETTERS = 3  # of the longest cell in a column of letters
-_ABSENT = "not there"  # of a row that every column of states denies
 _NO = NO | {"-"}
 _DITTO = pattern(  # marks that stand alone below what they repeat
     r"(?<![^\s|;])(?:-{1,2}\s?(?:[\"\u2033\u201c-\u201f\u3003]|''|´´)\s?-{1,2}"
@@ -167,14 +166,14 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
 
 
 def _say_absent(row: Line) -> None:
-    row.cells = (*row.cells, _ABSENT)
-    row.text += f"\t{_ABSENT}"
+    row.cells = (*row.cells, GONE)
+    row.text += f"\t{GONE}"
 
 
 def _denied(state: str, lexicon: Lexicon) -> str:
     """What no says in the only column of answers: that a fault is not present, or not there."""
     means = lexicon.first_meanings(state)
-    return "stored" if "status:present" in means else _ABSENT if "defect" in means else ""
+    return "stored" if "status:present" in means else GONE if "defect" in means else ""
 
 
 def apply_letters(lines: list[Line], lexicon: Lexicon) -> None:
@@ -274,7 +273,7 @@ def _answer_columns(below: list[Line], states: list[tuple[float, str]], lexicon:
             denied = _denied(state, lexicon) if len(states) == 1 else ""
             said = denied if flat(cell.group()) in _NO else state
             row.text = f"{row.text[: cell.start()]}{said}  {row.text[cell.end() :]}"
-        row.text += f"   {_ABSENT}" if is_absent else ""
+        row.text += f"   {GONE}" if is_absent else ""
     return True
 
 

@@ -11,10 +11,7 @@ from squibwise.intake.report.language.japanese import in_english, is_japanese
 from squibwise.intake.report.language.joints import one_of
 from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.language.phrases import without_umlauts
-from squibwise.intake.report.layout.signs import (
-    spell_dittos,
-    spell_numbers,
-)
+from squibwise.intake.report.layout.signs import spell_dittos, spell_numbers
 from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.sheet import Line
 

@@ -17,10 +17,6 @@ def take_cars(lines: list[Line], lexicon: Lexicon) -> None:
     """Take the name of a car off lines that begin with one, and let it head no unit.
 
     A body alone, such as ``break``, names one only beside others, or where it stands twice.
-
-    Args:
-        lines: Of a report, before codes are looked for.
-        lexicon: For colours and bodies of every language.
     """
     labels = [(ln, _LABEL.match(ln.text)) for ln in lines if ln.role != "blank"]
     named = [(ln, m, _names_car(m["car"], lexicon)) for ln, m in labels if m is not None]

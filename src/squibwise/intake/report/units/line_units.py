@@ -41,12 +41,7 @@ _PART_NAMES = 0.3  # share of names of parts from which on they are none of unit
 
 
 def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
-    """Return which unit a name is, and whether the name alone makes it one.
-
-    Args:
-        text: A heading or a cell.
-        lexicon: For the names of units, and of areas of the car, of every language.
-    """
+    """Return which unit a name is, and whether the name alone makes it one."""
     if lexicon.has_name("restraint", flat(text)):
         return "restraint", True
     texts = tuple(t.text for t in tokenise(text))
@@ -92,12 +87,7 @@ def _dresses(lexicon: Lexicon) -> tuple[re.Pattern[str], ...]:
 
 
 def take_line_units(lines: list[Line], lexicon: Lexicon) -> None:
-    """Set the unit of lines that name it before their code, and take the name off the text.
-
-    Args:
-        lines: Of a report, before codes are looked for.
-        lexicon: For the names of units.
-    """
+    """Set the unit of lines that name it before their code, and take the name off the text."""
     for line in lines:
         _take_labelled(line, lexicon)
     for dress in _dresses(lexicon):
@@ -138,10 +128,6 @@ def part_units(line: Line, lexicon: Lexicon) -> list[Line]:
     """Return a line as one line for each unit whose name stands there before codes of its own.
 
     ``SRS unit: B1410 driver airbag open; also the ABS unit: C0035 left front sensor open``.
-
-    Args:
-        line: Before codes are looked for.
-        lexicon: For the names of units.
     """
     if labelled := _part_labelled(line, lexicon):
         return labelled

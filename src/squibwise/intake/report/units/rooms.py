@@ -7,12 +7,7 @@ from msgspec.structs import replace
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.language.words import HEADS, PARTS, Words, has_fault
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.units.headings import (
-    RIGHT_BELOW,
-    heading_name,
-    is_group,
-    next_below,
-)
+from squibwise.intake.report.units.headings import RIGHT_BELOW, heading_name, is_group, next_below
 
 _IN_SEATS = frozenset(
     "seatposition occupant lap offswitch buckle".split()

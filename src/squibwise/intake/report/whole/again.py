@@ -8,7 +8,7 @@ from collections import Counter, defaultdict
 import msgspec
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.code_forms import Code
+from squibwise.intake.report.language.code_forms import Code, overlaps
 from squibwise.intake.report.language.words import OWN_PARTS, add_status, has_fault
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 
@@ -23,16 +23,12 @@ def name_tails(lines: list[Line]) -> None:
     named = {code[1:]: code for code in whole if ends[code[1:]] == 1}
     for line in lines if named else ():
         found = [m for m in _TAIL.finditer(line.text) if m[0].upper() in named]
-        kept = [c for c in line.codes if not any(_is_tail(c, m.start(), m.end()) for m in found)]
+        kept = [c for c in line.codes if not any(overlaps(*m.span(), [c]) for m in found)]
         has_own = any(c.style == "sae" for c in line.codes)
         if not found or line.role == "blank" or has_own:
             continue
         tails = [_as_whole(whole[named[m[0].upper()]], *m.span()) for m in found]
         line.codes = tuple(sorted((*kept, *tails), key=lambda c: c.start))
-
-
-def _is_tail(code: Code, start: int, end: int) -> bool:
-    return code.start < end and start < code.end
 
 
 def _as_whole(code: Code, start: int, end: int) -> Code:
@@ -42,11 +38,7 @@ def _as_whole(code: Code, start: int, end: int) -> Code:
 
 
 def join_mentions(sheet: Sheet) -> None:
-    """Drop what is only a number in a list that words follow, and pass on what is said of it apart.
-
-    Args:
-        sheet: With its faults gathered.
-    """
+    """Drop what is only a number of a list that words follow; pass on what is said of it apart."""
     by_code: defaultdict[str, list[Fault]] = defaultdict(list)
     for fault in sheet.faults:
         if fault.code is not None and (fault.code.is_exact or fault.code.style == "flash"):

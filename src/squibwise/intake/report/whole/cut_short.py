@@ -15,10 +15,6 @@ def find_end(sheet: Sheet, catalog: Catalog) -> Origin | None:
     """Return where a report says that its reading broke off; None where it does not.
 
     ``Scan aborted``, ``Read failed after 3 of 24 circuits``: what it does not name proves nothing.
-
-    Args:
-        sheet: The report, with the lines that are no faults.
-        catalog: For words such as ``aborted``.
     """
     small = lexicon_of(catalog).small
     return _first(sheet, [ln for ln in sheet.unread if _breaks_off(ln, small)])

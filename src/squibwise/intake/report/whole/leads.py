@@ -37,13 +37,7 @@ _ALLOWED = frozenset({"cleared", "locked"})  # "not cleared:" denies no fault
 
 
 def follow_leads(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None:
-    """Put what a leading line says of the lines below it onto them.
-
-    Args:
-        lines: With their words.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Put what a leading line says of the lines below it onto them."""
     leads = [at for at in range(len(lines)) if _leads(lines, at)]
     has_own = any("own" in lines[at].words.voices for at in leads)
     for at in leads:
@@ -201,12 +195,7 @@ def _led(lines: list[Line], at: int) -> list[Line]:
 
 
 def set_aside(line: Line, why: str) -> None:
-    """Let a line tell of no fault that is there now; see ``Line.why``.
-
-    Args:
-        line: With its words.
-        why: The reason.
-    """
+    """Let a line tell of no fault that is there now; see ``Line.why``."""
     if line.codes or (line.role == "words" and why == UNSURE):
         line.why = why
     elif line.role in ("words", "unread") and why != UNSURE:

@@ -17,13 +17,7 @@ _REACH = 6  # words between the colour of a car and the verb that belongs to it
 
 
 def part_cars(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
-    """Return a line as what it tells of each car: ``the blue one has B1001, the red one B1002``.
-
-    Args:
-        line: With its codes and tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Return a line as what it tells of each car: ``the blue one has B1001, the red one B1002``."""
     if line.cells or all(not colour_of(t.text, lexicon.small.colours) for t in line.tokens):
         return [line]
     language = language_of(line, lexicon, usual)
@@ -39,11 +33,6 @@ def follow_cars(lines: list[Line], lexicon: Lexicon, usual: str | None) -> None:
     """Set aside what is told of a car of another colour than the one that is read.
 
     ``the red one has B1001``: is this one not named by a colour, it is asked about.
-
-    Args:
-        lines: With their words.
-        lexicon: All phrases.
-        usual: The report's own language.
     """
     own = _own_colour(lines, lexicon)
     for line in lines:

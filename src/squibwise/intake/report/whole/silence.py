@@ -14,10 +14,6 @@ def find_silence(sheet: Sheet, told: list[CodeLine]) -> tuple[Origin, ...]:
     ``No communication with airbag control unit``: no igniter and no place is named beside it.
     ``15 Airbag - no communication``: the number is that of the unit. ``U0151 lost communication
     with the restraints module``: another unit misses it, and nothing else was read of it.
-
-    Args:
-        sheet: The report.
-        told: Its faults.
     """
     own = [ln for ln in told if ln.unit == "restraint" and not _misses_the_unit(ln)]
     if any(ln.code for ln in own):
