@@ -3,8 +3,13 @@
 The texts are ours.
 """
 
+import io
+
+import openpyxl
 import pytest
-from tests.intake.texts import read_text
+from tests.intake.texts import CATALOG, read_text
+
+from squibwise.intake.report.reader import read_report
 
 COLUMNS = """Airbag control unit
 
@@ -170,3 +175,28 @@ def test_names_that_begin_or_end_a_list_with_faults_are_named() -> None:
         ("left.curtain", "open-or-high"),
         ("passenger.retractor-pretensioner", "unknown"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "told"),
+    [
+        ("Aktualne", "Zapisane", [("present", "restraint"), ("stored", "restraint")]),
+        ("Silnik", "Airbag", [(None, "other"), (None, "restraint")]),
+        ("Arkusz1", "Arkusz2", [(None, "restraint"), (None, "restraint")]),
+    ],
+)
+def test_the_name_of_a_sheet_heads_its_rows_where_one_says_something(
+    first: str, second: str, told: list[tuple[str | None, str]]
+) -> None:
+    book = openpyxl.Workbook()
+    for name, row in (
+        (first, ["B2301", "kurtyna lewa", "zwarcie"]),
+        (second, ["B2302", "kurtyna prawa", "zwarcie"]),
+    ):
+        sheet = book.create_sheet(name)
+        sheet.append(["kod", "element", "usterka"])
+        sheet.append(row)
+    file = io.BytesIO()
+    book.save(file)
+    lines = read_report(file.getvalue(), "r.xlsx", CATALOG).lines
+    assert [(next(iter(ln.status), None), ln.unit) for ln in lines] == told

@@ -199,6 +199,21 @@ def test_a_code_in_the_middle_of_a_tall_ruled_row_keeps_its_words() -> None:
     ]
 
 
+def test_an_empty_cell_of_a_grid_keeps_its_place() -> None:
+    """``left`` reaches over two rows: no rule parts them in its column."""
+    texts = page(
+        *((50, 100, "left"), (130, 100, "B0001"), (300, 100, "open")),
+        *((130, 120, "B0002"), (300, 120, "short")),
+        *((50, 140, "right"), (130, 140, "B0003"), (300, 140, "open")),
+    )
+    level, upright = ruled([70, 90, 110, 130, 150], [45, 125, 295, 400])
+    assert rows(Marks(glyphs=texts.glyphs, level=level, upright=upright)) == [
+        ["left", "B0001", "open"],
+        ["", "B0002", "short"],
+        ["right", "B0003", "open"],
+    ]
+
+
 def test_a_box_around_several_faults_does_not_join_them() -> None:
     texts = page(
         (50, 100, "13"),

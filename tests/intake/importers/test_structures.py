@@ -4,6 +4,7 @@ import io
 from email.message import EmailMessage
 
 import msgspec
+import openpyxl
 import pypdfium2
 import pytest
 from hypothesis import given, settings
@@ -94,6 +95,10 @@ def test_the_scanner_ends_on_any_markup_and_keeps_text_outside_it(noise: str) ->
         ("<html><p>B0001<br>open</p>", ["B0001", "open"]),
         ("<html><SCRIPT>B0009</SCRIPT ><p>B0001", ["B0001"]),
         ("<html><td>loose cell", ["loose cell"]),
+        (
+            "<html><dl><dt>B0001</dt><dd>bag</dd><dd>open</dd><dt>B0002</dt></dl>",
+            ["B0001|bag|open", "B0002"],
+        ),
         ("<html><table><tr><td>B0001<td><table><tr><td>x<td>y</table></table>", ["B0001", "x|y"]),
         ("<html><p>5&nbsp;&Omega; &lt;limit&gt; &#x110000;", ["5 Ω <limit> \ufffd"]),
     ],
@@ -387,4 +392,22 @@ def test_a_cell_that_reaches_over_rows_stands_in_each_of_them() -> None:
         ("Right", "Belt", "B3A21"),
         ("Far", "Belt", "B3A22"),
         ("x", "y"),
+    ]
+
+
+# Source: ECMA-376 part 1, 18.3.1.55 mergeCell: the first cell of a range holds what all show.
+def test_a_merged_cell_of_a_sheet_stands_in_each_row_that_it_reaches_over() -> None:
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    for row in (["Notes"], [], ["B0001", "open", "now"], ["B0002", None, None], ["B0003", "short"]):
+        sheet.append(row)
+    for span in ("A1:C2", "B3:B4", "C3:C5"):
+        sheet.merge_cells(span)
+    file = io.BytesIO()
+    book.save(file)
+    assert rows(file.getvalue(), "book.xlsx") == [
+        "Notes",
+        "B0001|open|now",
+        "B0002|open|now",
+        "B0003|short|now",
     ]

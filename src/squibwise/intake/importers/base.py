@@ -28,11 +28,13 @@ class RawLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         number: Line in the file, from 1; row of a sheet, or line counted over all pages.
         text: Its text, cells joined by a tab where there are cells.
         cells: The cells of a table row; empty when the format has none.
+        sheet: Name of the sheet that begins with this row.
     """
 
     number: int
     text: str
     cells: tuple[str, ...] = ()
+    sheet: str = ""
 
 
 class Extract(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -291,7 +291,7 @@ def rows_of(lines: Sequence[PageLine], marks: Marks) -> list[Row]:
     for key, band in itertools.groupby(lines, key=lambda line: sum(c < line.y for c in cuts)):
         inside = list(band)
         row = None
-        if 0 < key < len(cuts) and len(inside) > 1:
+        if 0 < key < len(cuts):
             walls = _walls(marks.upright, cuts[key - 1], cuts[key])
             row = _ruled_row(inside, walls, len(cuts) >= _GRID_CUTS)
         rows += [row] if row is not None else _open_rows(inside)
@@ -356,11 +356,10 @@ def _row(lines: Sequence[PageLine], cells: Sequence[Segment]) -> Row:
 
 
 def _by_walls(segments: Sequence[Segment], walls: Sequence[float]) -> list[Segment]:
-    cells: dict[int, list[Segment]] = {}
-    for segment in segments:
-        middle = (segment.x0 + segment.x1) / 2
-        cells.setdefault(sum(w < middle for w in walls), []).append(segment)
-    return [_joined(cells[key]) for key in sorted(cells)]
+    columns = [sum(w < (s.x0 + s.x1) / 2 for w in walls) for s in segments]
+    kept = range(min(1, *columns), max(columns) + 1)  # an empty cell may be of the row above
+    beside = list(zip(segments, columns, strict=True))
+    return [_joined([s for s, at in beside if at == column]) for column in kept]
 
 
 def _by_overlap(segments: Sequence[Segment]) -> list[Segment]:
@@ -379,7 +378,8 @@ def _joined(pieces: Sequence[Segment]) -> Segment:
     text = ""
     for piece in pieces:
         text += piece.text if not text or text.endswith("-") else f" {piece.text}"
-    return Segment(x0=min(p.x0 for p in pieces), x1=max(p.x1 for p in pieces), text=text)
+    x0 = min((p.x0 for p in pieces), default=0.0)
+    return Segment(x0=x0, x1=max((p.x1 for p in pieces), default=0.0), text=text)
 
 
 def _open_rows(lines: Sequence[PageLine]) -> Iterator[Row]:
@@ -439,13 +439,13 @@ def fits_columns(row: Row, segments: Sequence[Segment]) -> bool:
     """Tell whether all segments begin in columns of a row other than the first."""
     room = _ALIGNED * row.size
     starts = [cell.x0 for cell in row.cells[1:]]
-    return all(any(abs(s.x0 - x) <= room for x in starts) for s in segments)
+    return all(any(abs(s.x0 - x) <= room for x in starts) for s in segments if s.text)
 
 
 def joined_row(row: Row, segments: Sequence[Segment], bottom: float) -> Row:
     """Return a row with a further line in its cells."""
     cells = list(row.cells)
-    for segment in segments:
+    for segment in (s for s in segments if s.text):
         nearest = min(range(1, len(cells)), key=lambda i: abs(cells[i].x0 - segment.x0))
         cells[nearest] = _joined([cells[nearest], segment])
     return Row(y=row.y, bottom=bottom, size=row.size, cells=tuple(cells))

@@ -162,7 +162,7 @@ class _Page:
         name = tag.removeprefix("/")
         if self._ends_row(token.tag):
             self.end_row()
-        elif name in _ROW_STARTS or name == "table":
+        elif tag in _ROW_STARTS or name == "table":
             self.end_row()
             self._in_row = tag in _ROW_STARTS
             self._carried = {} if name == "table" else self._carried

@@ -7,6 +7,8 @@ import zipfile
 from collections.abc import Iterator
 from typing import Any
 
+from msgspec.structs import replace
+
 from squibwise.errors import InputError
 from squibwise.intake.importers.base import (
     MAX_LINES,
@@ -27,6 +29,7 @@ _MAX_RATIO = 200
 _SMALL = MIB
 _MAX_CELLS = 60_000
 _ROW, _CELL = re.compile(rb"<(?:\w+:)?row[\s>/]"), re.compile(rb"<(?:\w+:)?c[\s>/]")
+_MERGED = re.compile(rb"<(?:\w+:)?mergeCell\s+ref=\"([A-Z]{1,3}\d{1,7}:[A-Z]{1,3}\d{1,7})\"")
 _REMEDY = "Save the sheet with the faults as CSV and read that."
 
 
@@ -161,6 +164,7 @@ def _read(document: Document) -> Extract:
     for sheet in book.worksheets:
         start = lines[-1].number if lines else 0
         found = list(_sheet_lines(sheet, start, document.name))
+        found[:1] = [replace(line, sheet=sheet.title) for line in found[:1]]
         if found and start:
             findings.append(_next_sheet(document.name, sheet.title, found[0].number))
         lines += found
@@ -176,9 +180,26 @@ def _sheet_lines(
     name: str,
 ) -> Iterator[RawLine]:
     sheet.reset_dimensions()  # the declared size may be a lie
+    merged = _merged(sheet)
+    down: dict[int, tuple[int, str]] = {}  # last row and text, by column
     for number, row in enumerate(sheet.iter_rows(max_col=_COLUMNS), start=1):
         refuse_many(name, number, MAX_LINES, "rows")
-        yield from row_lines(start + number, [_shown(cell) for cell in row])
+        cells = [_shown(cell) for cell in row]
+        for column, cell in enumerate(cells if any(cells) else ()):
+            last, text = down.get(column, (0, ""))
+            cells[column] = cell or (text if number <= last else "")
+            if (column, number) in merged:
+                down[column] = merged[column, number], cell
+        yield from row_lines(start + number, cells)
+
+
+def _merged(sheet: Any) -> dict[tuple[int, int], int]:  # noqa: ANN401 - the library is not typed
+    """Return the last row of cells that reach down, by column and first row."""
+    from openpyxl.utils.cell import range_boundaries
+
+    found = _MERGED.findall(sheet.parent._archive.read(sheet._worksheet_path))
+    spans = (range_boundaries(ref.decode()) for ref in found)
+    return {(left - 1, top): foot for left, top, _, foot in spans if foot > top}
 
 
 def _shown(cell: Any) -> str:  # noqa: ANN401 - the library is not typed

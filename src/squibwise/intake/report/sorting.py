@@ -61,6 +61,7 @@ from squibwise.intake.report.units.line_units import part_units, take_line_units
 from squibwise.intake.report.units.unit_columns import (
     drop_pages,
     drop_readings,
+    head_sheets,
     take_module_column,
     take_module_names,
 )
@@ -76,7 +77,7 @@ from squibwise.model.origin import Finding, Origin
 def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     """Return every line with its role."""
     lexicon = lexicon_of(catalog)
-    apart = join_keys(unfold_columns(deal_columns(read_rows(raws), lexicon)))
+    apart = join_keys(unfold_columns(deal_columns(read_rows(head_sheets(raws, lexicon)), lexicon)))
     lines = join_records([x for raw in apart for x in split_line(raw, lexicon)], lexicon)
     spell_out(lines, lexicon, catalog)
     sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))

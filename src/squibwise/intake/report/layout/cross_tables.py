@@ -128,28 +128,36 @@ class _Tables:
         """Fill the empty cell of a row below the one that stands for both."""
         fields, over_fields = _all_fields(row, drawn), _all_fields(over, drawn)
         own, above = ({at: t for at, t in f.items() if t} for f in (fields, over_fields))
-        start = self._merged(own, above)
-        if start is None:
+        both = {at: above[at] for at in self._merged(own, above)}
+        if not both:
             return
-        filled, text = _with_fields(row, {**fields, start: above[start]}), row.text
+        fields |= both
+        filled = _with_fields(row, fields)
         row.text, row.cells = filled.text, filled.cells
         if 0 <= drawn < len(_SPLIT):  # the next row stands below this one
-            row.text = _SPLIT[drawn].join({**fields, start: above[start]}.values())
+            row.text = _SPLIT[drawn].join(fields.values())
         elif drawn == _BLANKS:
-            row.text = f"{'':{start}}{above[start]}".ljust(min(own)) + text[min(own) :]
+            row.text = ""
+            for at in sorted(fields):
+                row.text = (f"{row.text}  " if row.text else "").ljust(at) + fields[at]
 
-    def _merged(self, own: dict[int, str], above: dict[int, str]) -> int | None:
-        """The field above that a row has not: its part, or the place that leads both."""
-        named = any(self._any_means(text, _names_part) for text in own.values())
-        places = [at for at in own if self._any_means(own[at], _is_place)]
-        first = min(above, default=0)
-        if named and first < min(own) and not places and self._any_means(above[first], _is_place):
-            return first
+    def _merged(self, own: dict[int, str], above: dict[int, str]) -> set[int]:
+        """The fields above that a row has not: its part, or the place and state that lead both."""
+        named = [at for at, text in own.items() if self._any_means(text, _names_part)]
+        places = [at for at, text in own.items() if self._any_means(text, _is_place)]
+        states = any(self._any_means(text, _is_state) for text in own.values())
+        blank = {at: text for at, text in above.items() if at not in own}
+        lead = {at for at, text in blank.items() if not places and self._any_means(text, _is_place)}
+        lead |= {
+            at for at, text in blank.items() if not states and self._any_means(text, _is_state)
+        }
+        if named and max(lead, default=0) < min(named) and lead:
+            return lead
         parts = [at for at, text in above.items() if self._any_means(text, _is_part)]
-        is_led = parts == [first] and any(map(_CODED.search, own.values()))
+        is_led = parts == [min(above)] and any(map(_CODED.search, own.values()))
         is_led = is_led or any(self._any_means(above.get(at, ""), _is_place) for at in places)
         is_merged = len(parts) == 1 and parts[0] not in own and len(own) > 1
-        return parts[0] if is_merged and is_led and not named else None
+        return {*parts} if is_merged and is_led and not named else set()
 
     def below(self, at: int) -> tuple[_Head, list[_Row]] | None:
         """The table that a line heads; None where it heads none."""
@@ -312,6 +320,11 @@ def _is_place(words: Words) -> bool:
     named = words.is_sided
     beside = words.features - _BESIDE - KERB
     return bool(named) and not (beside or words.statuses or words.voices)
+
+
+def _is_state(words: Words) -> bool:
+    """Tell whether words name a state and nothing more."""
+    return bool(words.statuses) and not (words.is_sided or words.features - _BESIDE)
 
 
 def _names_part(words: Words) -> bool:

@@ -24,6 +24,10 @@ _CORNERS = (  # words that name a corner, and what the doubtful ones are beside 
     (frozenset({"lf", "rf", "lr"}), {"rr": "rhr"}),
 )
 _CORNER = pattern(r"(?i)\b(?:fr|rr)\b")
+_FRONT_LEFT = re.compile(
+    r"(?:(?<=\s\s)|(?<![^\t|;])|(?<=[|;]\s))DE(?=\s\s|\s?[\t|;]|$)"
+)  # among DD, TE
+_OTHERS = re.compile(r"\b(?:DD|TD|TE)\b")
 _LED = pattern(r"(?i)\W*[dp] [^\W\d_]{3}")
 _SEATS = {"d": "driver", "p": "passenger"}
 _SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
@@ -32,8 +36,11 @@ _SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
 def spell_out(lines: list[Line], lexicon: Lexicon, catalog: Catalog) -> None:
     """Put words where lines have signs, other letters or the name of their language."""
     _strip_languages(lines)
+    for line in lines if any(_OTHERS.search(ln.text) for ln in lines) else ():
+        line.text, *cells = (_FRONT_LEFT.sub("LF", text) for text in (line.text, *line.cells))
+        line.cells = (*cells,)
     _put_in_english(lines, catalog)
-    _drop_openers(lines, lexicon)
+    _drop_leads(lines, lexicon)
     _spell_umlauts(lines, lexicon)
     spell_numbers(lines, lexicon)
     spell_dittos(lines, lexicon)
@@ -55,18 +62,27 @@ def _put_in_english(lines: list[Line], catalog: Catalog) -> None:
             line.cells = tuple(in_english(c, catalog.vocabulary.japanese) for c in line.cells)
 
 
-def _drop_openers(lines: list[Line], lexicon: Lexicon) -> None:
-    """``Ok so the left curtain reads open``: what a talk begins with calls nothing good."""
-    opener = _opener(lexicon)
+def _drop_leads(lines: list[Line], lexicon: Lexicon) -> None:
+    """Take off what says nothing of its line.
+
+    ``Ok so the left curtain reads open``: what a talk begins with calls nothing good;
+    ``now / past: past``: a label offers what its value then says.
+    """
+    opener, offer = _leads(lexicon)
     for line in lines:
         if (found := opener.match(flat(line.text))) is not None:
             line.text = line.text[found.end() :]
+        line.text, *cells = (offer.sub("", text) for text in (line.text, *line.cells))
+        line.cells = (*cells,)
 
 
 @lru_cache(maxsize=4)
-def _opener(lexicon: Lexicon) -> re.Pattern[str]:
+def _leads(lexicon: Lexicon) -> tuple[re.Pattern[str], re.Pattern[str]]:
     said = one_of(lexicon.small.openers).replace(" ", r",?\s+")
-    return re.compile(rf"\W{{0,9}}{said}[,:\s]\s*(?=\w+\s\w)")
+    word, either = r"[^\W\d_]{1,20}", one_of(lexicon.small.any_or)
+    offer = rf"(?i)(?<![\w/])\(?({word})\s?(?:[/|]\s?|\b{either}\s)({word})\)?\s?"
+    offer += r"(?:[:=?]\s*|\t|\s{2,4})(?=(?:\1|\2)(?!\w))"
+    return re.compile(rf"\W{{0,9}}{said}[,:\s]\s*(?=\w+\s\w)"), re.compile(offer)
 
 
 def _spell_umlauts(lines: list[Line], lexicon: Lexicon) -> None:

@@ -1,12 +1,15 @@
 """Units named by a column of a table, or by the first words of a printed one."""
 
+from collections.abc import Sequence
 from itertools import pairwise
 
+from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import read_words
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.language.phrases import find_hits, likeliest
 from squibwise.intake.report.language.words import has_part
+from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.units.headings import MOST_WORDS
 from squibwise.intake.report.units.line_units import UNIT_LABELS, name_unit
@@ -29,6 +32,16 @@ _PAGE = pattern(
 )
 _COLUMNS = 8
 _FEW_ROWS = 3
+
+
+def head_sheets(raws: Sequence[RawLine], lexicon: Lexicon) -> list[RawLine]:
+    """Return the lines, the names of sheets above their rows where one tells a unit or a state."""
+    names = {raw.sheet for raw in raws} - {""}
+    said = (words_in(name, lexicon, language) for name in names for language in lexicon.words)
+    is_told = any(name_unit(name, lexicon)[0] != "unknown" for name in names)
+    is_told = is_told or any(words.is_placed or words.statuses for words in said)
+    heads = [[RawLine(number=r.number, text=r.sheet)] if is_told and r.sheet else [] for r in raws]
+    return [line for head, raw in zip(heads, raws, strict=True) for line in (*head, raw)]
 
 
 def drop_pages(lines: list[Line], lexicon: Lexicon) -> None:
