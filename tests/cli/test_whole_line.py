@@ -89,6 +89,29 @@ def test_every_line_can_say_why() -> None:
     assert "Because" in line("work", case, "--why", "driver.front-bag:replace").out
 
 
+def test_a_line_of_the_work_is_called_by_its_order_its_part_or_its_title() -> None:
+    case = str(ROOT / "harrow-07")
+    orders = line("work", case, "--json").json()["orders"]
+    assert {"front-belt@driver", "front-belt@passenger"} <= {
+        f"{o['assembly']}@{o['contains'][0].split('.')[0]}" for o in orders if o["contains"]
+    }
+    told = line("work", case, "--why", "front-belt@driver").out
+    assert "driver.belt-webbing" in told
+    assert "passenger.belt-webbing" not in told
+    assert "action" in line("work", case, "--why", "driver.buckle-pretensioner").out
+    several = line("work", case, "--why", "front-belt", "--json").json()
+    assert several["remedy"] == "Did you mean 'front-belt@driver' or 'front-belt@passenger'?"
+
+
+def test_a_trace_without_a_circuit_names_all_that_the_assessment_lists() -> None:
+    for name in ("harrow-07", "clover-05"):
+        case = str(ROOT / name)
+        circuits = [c["loop"] for c in line("assess", case, "--json").json()["circuits"]]
+        assert circuits
+        told = line("trace", case, "--json").json()["remedy"].partition(". Name it")[0]
+        assert all(loop in told for loop in circuits)
+
+
 def test_an_unknown_why_is_refused_also_with_json() -> None:
     done = line("assess", str(ROOT / "clover-05"), "--why", "driver.frontbag", "--json")
     assert done.code == 2

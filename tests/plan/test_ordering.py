@@ -19,7 +19,7 @@ from squibwise.model.market import WEEKDAYS, BuyAnswer, Need, Service, ShopTerms
 from squibwise.model.work import Area, Minutes, Operation, Order, PriceRange, Visit, Work
 from squibwise.plan.cost_belief import doubt_prices, list_evidence, list_worlds
 from squibwise.plan.line_sheets import list_lines, list_requests
-from squibwise.plan.offers import find_look, list_needs, need_key
+from squibwise.plan.offers import find_look, list_needs
 from squibwise.plan.ordering import plan_buying
 from squibwise.present.tell_buying import tell_buying
 
@@ -133,7 +133,7 @@ def test_what_only_the_maker_can_decide_is_not_bought() -> None:
     assert all("column" not in f.message for f in answer.findings)
     rows = list_requests(CASE, answer.missing, answer.asked)
     assert [r["asked for"] for r in rows] == ["column, price and days only"]
-    assert [n.key for n in list_needs(_work(BAG, asked, body))] == [need_key(BAG)]
+    assert [n.key for n in list_needs(_work(BAG, asked, body))] == [BAG.key]
 
 
 def test_an_unlikely_part_whose_look_is_on_no_day_is_told_and_not_bought() -> None:

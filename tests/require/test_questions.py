@@ -9,6 +9,7 @@ from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.catalog.rules import DEFAULT, Example
 from squibwise.model.belief import SpeedChange
 from squibwise.model.car import Profile
+from squibwise.model.evidence import Look
 from squibwise.model.names import split_component
 from squibwise.require import work
 from squibwise.require.examples import build_example, list_examples
@@ -72,3 +73,24 @@ def test_no_line_is_asked_of_the_maker_without_a_question(
     done = work(made.case(), states, catalog)
     assert {o.kind for o in done.orders} >= {"ask"}
     assert [o.title for o in done.orders if o.kind == "ask" and not o.question] == []
+
+
+def test_the_buckle_of_a_belt_that_fired_while_worn_is_ordered_by_rule(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """Three of the six kinds of rules ask for it; the empty seat's only one (judgement)."""
+    fired = ("driver.front-bag", "passenger.front-bag", "driver.retractor-pretensioner")
+    states = made.assessment({c: {"fired": 0.999} for c in fired})
+    nobody = {"empty": 0.998, "child-or-small": 0.001, "adult": 0.001}
+    event = msgspec.structs.replace(states.event, front_passenger=nobody, passenger_belted=0.001)
+    seen = [Look(id=c, component=c, seen="deployed") for c in fired]
+    done = work(made.case(*seen), msgspec.structs.replace(states, event=event), catalog)
+    buckles = {
+        c: (o.kind, o.p)
+        for o in done.orders
+        for c in o.contains
+        if c.endswith("buckle-pretensioner")
+    }
+    assert buckles["driver.buckle-pretensioner"][0] == "rule"
+    assert buckles["passenger.buckle-pretensioner"][0] == "ask"
+    assert buckles["driver.buckle-pretensioner"][1] > buckles["passenger.buckle-pretensioner"][1]

@@ -3,14 +3,11 @@
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 import click
 
 from squibwise.cli import output
-
-if TYPE_CHECKING:
-    from squibwise.cli.opening import Opened
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -168,7 +165,7 @@ def trace(
 
     at = opening.open_case(case_path, own)
     if not loop:
-        raise saying.refuse_unnamed(_list_at_fault(at), at.case.car, at.catalog)
+        raise opening.refuse_unnamed(at)
     loop = saying.find_traced(loop, at.case.car, at.catalog)
     deadline = None if seconds is None else monotonic() + seconds
     over = None if deadline is None else lambda: monotonic() > deadline
@@ -180,17 +177,6 @@ def trace(
         as_json=as_json,
         findings=found.findings,
     )
-
-
-def _list_at_fault(at: "Opened") -> list[tuple[str, str]]:
-    """Return the circuits at fault, each with how likely it is, likeliest first."""
-    from squibwise import case
-    from squibwise.present.faulty_circuits import find_faulty_circuits
-    from squibwise.present.figures import percent
-
-    whole = case.overview(at.case, at.catalog, at.own)
-    found = find_faulty_circuits(at.case, whole.states, whole.todo, at.catalog)
-    return [(c.loop, "it is back" if c.returned else c.shared or percent(c.p)) for c in found]
 
 
 @click.command(

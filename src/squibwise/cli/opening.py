@@ -148,7 +148,7 @@ def tell_line(what: str, case: Case, todo: Work, catalog: Catalog) -> Telling:
     """Return the reasons of one line of the work: an operation, an order, or a demand.
 
     Raises:
-        InputError: Nothing is called so; the message suggests the nearest.
+        InputError: Nothing is called so, or several are; the message suggests the nearest.
     """
     from squibwise.present.tell_visits import tell_operation
     from squibwise.present.tell_work import tell_item, tell_order
@@ -156,14 +156,31 @@ def tell_line(what: str, case: Case, todo: Work, catalog: Catalog) -> Telling:
     for operation in todo.operations:
         if what in (str(operation.n), operation.id):
             return tell_operation(case, operation, todo, catalog)
-    for order in todo.orders:
-        if what in (order.assembly, order.title):
-            return tell_order(case, order, catalog)
-    for item in todo.items:
-        if what == item.id:
-            return tell_item(case, item, catalog)
-    known = [*(i.id for i in todo.items), *(o.assembly for o in todo.orders)]
+    orders = [o for o in todo.orders if what in (o.key, o.title, o.assembly)]
+    if len(orders) == 1:
+        return tell_order(case, orders[0], catalog)
+    items = [i for i in todo.items if what in (i.id, i.component)]
+    if len(items) == 1:
+        return tell_item(case, items[0], catalog)
+    if several := [o.key for o in orders] or [i.id for i in items]:
+        raise InputError(f"'{what}' may be any of {len(several)}.", remedy=one_of(several))
+    known = [*(i.id for i in todo.items), *(o.key for o in todo.orders)]
     raise InputError(f"'{what}' is no line of this work.", remedy=suggest(what, known))
+
+
+def refuse_unnamed(at: Opened) -> InputError:
+    """Return the error of a circuit that is not named, with what is at fault, likeliest first."""
+    from squibwise import case
+    from squibwise.entering import saying
+    from squibwise.present.faulty_circuits import find_faulty_circuits
+    from squibwise.present.figures import percent
+
+    whole = case.overview(at.case, at.catalog, at.own)
+    found = find_faulty_circuits(at.case, whole.states, whole.todo, at.catalog)
+    told = [(c.loop, "it is back" if c.returned else c.shared or percent(c.p)) for c in found]
+    named = {loop for loop, _ in told}
+    renewed = [c.loop for c in whole.states.circuits if c.loop not in named]
+    return saying.refuse_unnamed(told, renewed, at.case.car, at.catalog)
 
 
 def tell_visit(number: int, case: Case, todo: Work, catalog: Catalog) -> Telling:
@@ -185,4 +202,9 @@ def suggest(name: str, words: Iterable[str]) -> str:
     from rapidfuzz import fuzz, process
 
     found = process.extract(name.lower(), list(words), scorer=fuzz.WRatio, limit=3, score_cutoff=60)
-    return f"Did you mean {' or '.join(repr(word) for word, _, _ in found)}?" if found else ""
+    return one_of([word for word, _, _ in found]) if found else ""
+
+
+def one_of(words: Iterable[str]) -> str:
+    """Return ``Did you mean 'x' or 'y'?``."""
+    return f"Did you mean {' or '.join(map(repr, dict.fromkeys(words)))}?"

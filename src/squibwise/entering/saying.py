@@ -313,21 +313,25 @@ def find_traced(said: str, car: Car, catalog: Catalog) -> str:
     return named if is_there else find_circuit(said, car, catalog)
 
 
-def refuse_unnamed(at_fault: Sequence[tuple[str, str]], car: Car, catalog: Catalog) -> InputError:
+def refuse_unnamed(
+    at_fault: Sequence[tuple[str, str]], renewed: Sequence[str], car: Car, catalog: Catalog
+) -> InputError:
     """Return the error of a circuit that is not named, with those at fault first.
 
     Args:
         at_fault: Circuits, each with how likely it is at fault, as it is told.
+        renewed: Circuits with a fault that is not traced before what is ordered is fitted.
         car: For the circuits it has.
         catalog: For kinds.
     """
     kinds = {c: catalog.kinds.get(split_component(c).kind) for c in car.components}
-    named = {loop.partition("/")[0] for loop, _ in at_fault}
+    told = [f"{loop} ({p})" for loop, p in at_fault]
+    told += [f"{loop} (new parts first, then read again)" for loop in renewed]
+    named = {loop.partition("/")[0] for loop in (*(loop for loop, _ in at_fault), *renewed)}
     there = [c for c, kind in kinds.items() if kind is not None and kind.circuit]
     rest = ", ".join(c for c in there if c not in named)
-    told = ", ".join(f"{loop} ({p})" for loop, p in at_fault)
-    remedy = f"At fault: {told}. Name it; or another of this car's: {rest}."
-    if not at_fault:
+    remedy = f"At fault: {', '.join(told)}. Name it; or another of this car's: {rest}."
+    if not told:
         remedy = f"None is likely at fault. Name one of this car's: {rest}."
     return InputError("No circuit is named.", remedy=remedy)
 

@@ -7,6 +7,7 @@ import msgspec
 from squibwise.errors import ModelError
 from squibwise.model.belief import Because
 from squibwise.model.cost import Money
+from squibwise.model.names import split_component
 from squibwise.model.origin import Finding
 from squibwise.model.words import Action, Basis
 
@@ -183,6 +184,12 @@ class Order(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     body_work: bool = False
     done: bool = False
     demands: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """Return ``<assembly>@<place>``: what offers and fitting operations name it by."""
+        place = split_component(self.contains[0]).place if self.contains else "centre"
+        return f"{self.assembly}@{place}"
 
     def __post_init__(self) -> None:
         if not (0.0 <= self.p <= 1.0 and self.quantity >= 1):

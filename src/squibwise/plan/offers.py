@@ -114,7 +114,7 @@ def find_look(need: Need, operations: Iterable[Operation]) -> str:
 
 def _need(order: Order) -> Need:
     return Need(
-        key=need_key(order),
+        key=order.key,
         title=order.title,
         contains=order.contains,
         quantity=order.quantity,
@@ -127,12 +127,6 @@ def _need(order: Order) -> Need:
         question=order.question,
         fitted=order.done,
     )
-
-
-def need_key(order: Order) -> str:
-    """Return ``<assembly>@<place>``: what offers and fitting operations name it by."""
-    place = split_component(order.contains[0]).place if order.contains else "centre"
-    return f"{order.assembly}@{place}"
 
 
 def judge_offers(

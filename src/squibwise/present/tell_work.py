@@ -339,9 +339,7 @@ def tell_order(case: Case, order: Order, catalog: Catalog) -> Telling:
         about=tell_car(case),
         sections=filled(
             (
-                section(
-                    order.title, Table(rows=tuple(r for r in rows if r[1])), note=order.assembly
-                ),
+                section(order.title, Table(rows=tuple(r for r in rows if r[1])), note=order.key),
                 section("Because", because, note="strongest first") if order.because else None,
             )
         ),
