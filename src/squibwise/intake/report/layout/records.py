@@ -1,6 +1,7 @@
-"""Records without codes: a fault's part, place and state each behind a label of its own.
+"""Records: a fault's part, place and state each behind a label of its own.
 
-``Part: airbag`` / ``Seat: driver`` / ``Fault: open``, on lines of their own or apart on one.
+``Part: airbag`` / ``Seat: driver`` / ``Fault: open``, on lines of their own or apart on one, or in
+two cells of a row. Those that begin with their code are read around it.
 """
 
 import re
@@ -19,6 +20,7 @@ _APART = pattern(r"\s{2,}|\t|\s\|\s|;\s")
 _CODE = pattern(r"(?<!\w)(?=[^\W_]*\d)[A-Za-z]?[0-9A-Fa-f]{4,6}(?!\w)")
 _PLACES = ("seat:", "side:", "end:", "row:")
 _SEVERAL = 2  # records that show their labels
+_PAIR = 2
 _FIELDS = 3  # on one line
 
 _Field = re.Match[str] | None
@@ -26,12 +28,15 @@ _Field = re.Match[str] | None
 
 def join_records(lines: list[Line], lexicon: Lexicon) -> list[Line]:
     """Return lines with each record on one, its values without labels that they do not need."""
+    _open_cells(lines)
     fields = [None if ln.cells else _one_field(ln.text, lexicon) for ln in lines]
     counts = Counter(flat(m[1]) for m in fields if m is not None)
     begin = next((flat(m[1]) for m in fields if m and counts[flat(m[1])] >= _SEVERAL), None)
     starts = {at for at, m in enumerate(fields) if m is not None and flat(m[1]) == begin}
     is_coded = any(_CODE.search(m[2]) for m in fields if m and counts[flat(m[1])] >= _SEVERAL)
-    if is_coded or not _are_parts([m for at in starts if (m := fields[at])], lexicon):
+    first = [m for at in starts if (m := fields[at])]
+    is_led = any(m[2][0].isdecimal() or _CODE.search(m[2]) for m in first)
+    if is_led if is_coded else not _are_parts(first, lexicon):
         starts = set()  # others are read around their codes, or line by line
     found: list[Line] = []
     at = 0
@@ -45,6 +50,17 @@ def join_records(lines: list[Line], lexicon: Lexicon) -> list[Line]:
         found += [replace(lines[at], raw=raw, text=said)] if one else apart + lines[at + 1 : end]
         at = end
     return found
+
+
+def _open_cells(lines: list[Line]) -> None:
+    """Read two cells of a row as a label and its value, where few rows hold the code of a fault."""
+    rows = [[c for c in ln.cells if c] for ln in lines]
+    pairs = [(ln, cells) for ln, cells in zip(lines, rows, strict=True) if len(cells) == _PAIR]
+    coded = sum(_CODE.fullmatch(value) is not None for _, (_, value) in pairs)
+    if any(_CODE.search(label) for _, (label, _) in pairs) or _PAIR * coded > len(pairs):
+        return
+    for line, (label, value) in pairs if coded else ():
+        line.text, line.cells = f"{label.rstrip(' :')}: {value}", ()
 
 
 def _are_parts(fields: list[re.Match[str]], lexicon: Lexicon) -> bool:
