@@ -27,6 +27,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         inverts: Verbs that begin a question, with an article behind them.
         finding: They say that something showed, or name where it would; denied, it did not.
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
+        ellipses: Alone they deny of one code what was said of another.
+        auxiliaries: Verbs that may stand beside them.
         no_longer: Two words, one behind the other, that say that something is over.
         counters: Before a number they say how often a fault came.
         openers: They begin what is said in a talk, and call nothing good.
@@ -38,10 +40,12 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         then: They join what follows in time.
         but: They begin a clause that goes against the one before it.
         as_: They lead to what something is compared with.
+        together: Before the others they tell how something went, and not of what.
         neither: They say that what was denied of one part holds for another.
         but_in: They do so in one language.
         instead: They lead to what something is not.
         except_: They take something out of what stands before them.
+        around: Two words around what is taken out of all, and one that says so alone.
         everything: They name all there is.
         rest: They name all that was not named.
         affirming: They may stand beside a clean result and leave it standing.
@@ -137,6 +141,8 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     inverts: frozenset[str]
     finding: frozenset[str]
     denies: frozenset[str]
+    ellipses: frozenset[str]
+    auxiliaries: frozenset[str]
     no_longer: tuple[tuple[str, str], ...]
     counters: frozenset[str]
     openers: frozenset[str]
@@ -148,10 +154,12 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     then: frozenset[str]
     but: frozenset[str]
     as_: frozenset[str] = msgspec.field(name="as")
+    together: frozenset[str]
     neither: frozenset[str]
     but_in: dict[str, frozenset[str]]
     instead: frozenset[str]
     except_: frozenset[str] = msgspec.field(name="except")
+    around: tuple[str, str, str]
     everything: frozenset[str]
     rest: frozenset[str]
     affirming: frozenset[str]

@@ -92,7 +92,7 @@ def _own_words(
     line: Line, text: str, is_whole: bool, catalog: Catalog, language: str | None
 ) -> Words:
     """What the text of one code says, without what the line denies or tells of others."""
-    is_voiced = line.words.voices & (DENYING | ONCE)
+    is_voiced = line.words.voices & (DENYING | ONCE) or "cleared" in line.words.statuses
     own = without_others(text, catalog, language) if is_voiced else text
     if is_whole and own == text:
         words = words_without_denied(line, catalog, language)

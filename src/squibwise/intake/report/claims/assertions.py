@@ -273,6 +273,7 @@ def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
     clauses = [c for c in piece_end(lexicon, language).split(behind)[1:] if not is_new(c, lexicon)]
     said = (words_of(c, catalog, language) for c in clauses)
     said = (w for w in said if not w.voices & DENYING)  # "it wasn't the plug"
+    said = (w for w in said if w.features != {"defect"})  # "was never ok"
     return any(w.voices & ONCE and not stands_alone(w) for w in said)
 
 
@@ -348,6 +349,13 @@ def count_strange(
     """Return how many words of a text are strange, other words than some that are known there."""
     tokens = tuple(t for t in tokenise(text) if t.text not in besides)
     return sort_tokens(tokens, lexicon, language)[2]
+
+
+def only_denies(text: str, lexicon: Lexicon) -> bool:
+    """``is not``, ``ne l'est pas``: nothing but what was said before is denied."""
+    small = lexicon.small
+    left = {t.text for t in tokenise(text)} - small.auxiliaries - small.only
+    return bool(left) and left <= small.ellipses
 
 
 def sort_words(text: str, lexicon: Lexicon, language: str | None) -> tuple[int, int, int]:

@@ -5,7 +5,12 @@ from itertools import pairwise
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import why_absent
-from squibwise.intake.report.claims.assertions import denies_strangely, is_doubted, sort_words
+from squibwise.intake.report.claims.assertions import (
+    denies_strangely,
+    is_doubted,
+    only_denies,
+    sort_words,
+)
 from squibwise.intake.report.clauses.code_clauses import is_joint
 from squibwise.intake.report.clauses.other_clauses import clauses_of, denies_other
 from squibwise.intake.report.language.code_forms import Code
@@ -60,8 +65,7 @@ def _stays(line: Line, code: Code, text: str, lexicon: Lexicon, language: str | 
     if len(line.codes) == 1 or is_led or not line.words.voices & _DENYING:
         return False
     texts = {t.text for t in tokenise(text)}
-    is_unlike = bool(texts) and texts <= lexicon.small.denies | {"no"}
-    is_unlike = is_unlike and "gone" in line.words.voices
+    is_unlike = "gone" in line.words.voices and only_denies(text, lexicon)
     is_own = any(sort_words(text, lexicon, language)[1:]) or behind.rstrip()[-1:] in (",", ".", ";")
     is_own = is_own and bool(texts)
     return is_unlike or (is_own and not words_in(text, lexicon, language).voices & _DENYING)

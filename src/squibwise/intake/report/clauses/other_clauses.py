@@ -84,13 +84,15 @@ def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
     first = next(told, None)
     if first is None:
         return text
-    others = [
-        (start, end)
-        for (start, end), words in list(zip(spans, said, strict=True))[first + 1 :]
-        if words.voices & (DENYING | ONCE)
-        and _is_of_other(text[start:end], words, said[first], lexicon, usual)
-        and not _denies_verb(text[start:end], lexicon, usual)
-    ]
+    others = []
+    for span, words in list(zip(spans, said, strict=True))[first + 1 :]:
+        clause = text[slice(*span)]
+        is_of_rest = not has_fault(words) and _is_of_rest(
+            [t.text for t in tokenise(clause)], lexicon
+        )
+        is_of_other = words.voices & (DENYING | ONCE) and not _denies_verb(clause, lexicon, usual)
+        if is_of_rest or (is_of_other and _is_of_other(clause, words, said[first], lexicon, usual)):
+            others.append(span)
     return _cut(text, others)
 
 
@@ -201,6 +203,7 @@ def _is_of_other(
         or (may_blame and not small.blamed.isdisjoint(texts))
         or not small.beside.isdisjoint(texts)
         or names_rest(texts, lexicon)
+        or _is_of_rest(texts, lexicon)
         or _is_of_impact(words)
     ):
         return True  # "never had that before", "not the plug", "cause not found", "nothing else"
@@ -215,6 +218,14 @@ def _is_of_other(
     if words.voices & {"gone", "past"}:
         return _has_strange_subject(clause, lexicon, language)
     return not small.lacks.isdisjoint(texts) or sort_words(clause, lexicon, language)[2] > 0
+
+
+def _is_of_rest(texts: list[str], lexicon: Lexicon) -> bool:
+    """``the others are gone``; none that only tell when or how: ``gone with the others``."""
+    small = lexicon.small
+    at = next((n for n, text in enumerate(texts) if text in small.rest), None)
+    beside = small.after | small.as_ | small.together
+    return at is not None and beside.isdisjoint(texts[max(0, at - 2) : at])
 
 
 def _is_of_impact(words: Words) -> bool:
@@ -245,7 +256,7 @@ def _has_strange_subject(clause: str, lexicon: Lexicon, language: str | None) ->
         return False
     hits = find_hits(lexicon, tokens, language)
     lead = tokens[: hits[0].first] if hits else ()
-    then = lexicon.small.again | lexicon.small.days | lexicon.small.since
+    then = lexicon.small.again | lexicon.small.days | lexicon.small.since | lexicon.small.managed
     lead = tuple(t for t in lead if t.text not in then)  # "ya reparado"
     if lead and lead[0].text in lexicon.small.after:
         return False  # "nach der Reinigung verschwunden"

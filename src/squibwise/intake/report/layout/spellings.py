@@ -41,6 +41,8 @@ def spell_out(lines: list[Line], lexicon: Lexicon, catalog: Catalog) -> None:
         line.cells = (*cells,)
     _put_in_english(lines, catalog)
     _drop_leads(lines, lexicon)
+    for line in lines:  # "alles weg op B1001 na"
+        line.text = _around(lexicon).sub(rf"{lexicon.small.around[2]}\1", line.text)
     _spell_umlauts(lines, lexicon)
     spell_numbers(lines, lexicon)
     spell_dittos(lines, lexicon)
@@ -74,6 +76,12 @@ def _drop_leads(lines: list[Line], lexicon: Lexicon) -> None:
             line.text = line.text[found.end() :]
         line.text, *cells = (offer.sub("", text) for text in (line.text, *line.cells))
         line.cells = (*cells,)
+
+
+@lru_cache(maxsize=4)
+def _around(lexicon: Lexicon) -> re.Pattern[str]:
+    first, last, _ = lexicon.small.around
+    return re.compile(rf"(?i)\b{first}((?:\s[\w:-]+){{1,5}})\s{last}(?=\s*(?:[.,;:!]|$))")
 
 
 @lru_cache(maxsize=4)

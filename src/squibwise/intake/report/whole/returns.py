@@ -7,7 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import before_exception
-from squibwise.intake.report.claims.assertions import count_strange
+from squibwise.intake.report.claims.assertions import count_strange, only_denies
 from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.lexicon import lexicon_of, tokenise
 from squibwise.intake.report.language.phrases import find_claims
@@ -27,11 +27,13 @@ class _Clause(msgspec.Struct, kw_only=True):
 
     Attributes:
         codes: The codes that it names.
-        texts: Its other words.
+        text: What it says beside.
+        texts: The words of that.
         words: What those say.
     """
 
     codes: tuple[Code, ...]
+    text: str
     texts: frozenset[str]
     words: Words
 
@@ -151,16 +153,8 @@ def _revive(code: str, line: Line, sheet: Sheet) -> None:
 
 def _hear_exception(line: Line, sheet: Sheet, catalog: Catalog) -> None:
     """``All gone except B1F02``: it stays as it was told, the others are gone."""
-    lexicon, text = lexicon_of(catalog), line.text
-    heads = ((c, before_exception(text[: c.start], lexicon)) for c in line.codes)
-    first, head = next((found for found in heads if found[1]), (line.codes[0], ""))
-    behind = text[line.codes[-1].end :]
-    if not head:  # "except B1F02 all is gone"
-        head, behind = before_exception(f"{behind} {text[: first.start]}", lexicon), ""
-    more = words_of(behind, catalog, sheet.language)
-    if not _ends_all(head, sheet, catalog) or more.voices & _AWAY or more.statuses:
-        return
-    kept = {c.code for c in line.codes if c.start >= first.start}
+    small = lexicon_of(catalog).small
+    kept = _excepted(line, sheet, catalog) or _left(line, sheet, catalog)
     own = [f for f in sheet.faults if f.code is not None and f.code.code in kept]
     own = [f for f in own if not f.words.voices & _ELSEWHERE]
     for fault in own:
@@ -170,14 +164,48 @@ def _hear_exception(line: Line, sheet: Sheet, catalog: Catalog) -> None:
     known = {f.code.code for f in own if f.code is not None and has_part(f.words)}
     bare = {id(f) for f in own if f.first is line and f.code and f.code.code in known}
     sheet.faults = [f for f in sheet.faults if id(f) not in bare]
-    if (lexicon.small.says | lexicon.small.sellers).isdisjoint(t.text for t in line.tokens):
+    if kept and (small.says | small.sellers).isdisjoint(t.text for t in line.tokens):
         _end_others(line, kept, sheet)
+
+
+def _excepted(line: Line, sheet: Sheet, catalog: Catalog) -> set[str]:
+    """The codes behind an ``except`` that takes them out of what is said of all."""
+    lexicon, text = lexicon_of(catalog), line.text
+    heads = ((c, before_exception(text[: c.start], lexicon)) for c in line.codes)
+    first, head = next((found for found in heads if found[1]), (line.codes[0], ""))
+    behind = text[line.codes[-1].end :]
+    if not head:  # "except B1F02 all is gone"
+        head, behind = before_exception(f"{behind} {text[: first.start]}", lexicon), ""
+    more = words_of(behind, catalog, sheet.language)
+    if not _ends_all(head, sheet, catalog) or more.voices & _AWAY or more.statuses:
+        return set()
+    return {c.code for c in line.codes if c.start >= first.start}
+
+
+def _left(line: Line, sheet: Sheet, catalog: Catalog) -> set[str]:
+    """``all gone, only B1F02 is not``, ``B1F02 stays, the rest is gone``: what outlives the rest."""
+    lexicon, clauses = lexicon_of(catalog), _clauses(line, sheet, catalog)
+    small = lexicon.small
+    stays, mending = small.only | small.comes_back | small.returns, tuple(small.mending)
+    left = []
+    for clause in clauses:
+        is_denied = not lexicon.denying.isdisjoint(clause.texts)
+        is_told = _is_back(clause.words) or not stays.isdisjoint(clause.texts)
+        is_due = any(text.startswith(mending) for text in clause.texts)  # "was not cleared"
+        is_told = not _is_over(clause.words) and (is_due if is_denied else is_told)
+        if is_told or only_denies(clause.text, lexicon):
+            left += (c for c in clause.codes if c.style != "flash")  # "12 only: all good"
+    is_over = any(_is_of_rest(c, catalog, small.all | small.everything) for c in clauses)
+    return {code.code for code in left} if is_over else set()
+
+
+def _is_over(words: Words) -> bool:
+    return bool(words.voices & (_AWAY | _WELL)) or "cleared" in words.statuses
 
 
 def _ends_all(head: str, sheet: Sheet, catalog: Catalog) -> bool:
     words = words_of(head, catalog, sheet.language)
-    is_gone = bool(words.voices & (_AWAY | _WELL)) or "cleared" in words.statuses
-    return is_gone or "clean" in find_claims(head, lexicon_of(catalog))
+    return _is_over(words) or "clean" in find_claims(head, lexicon_of(catalog))
 
 
 def _hear_only(line: Line, sheet: Sheet, catalog: Catalog) -> None:
@@ -198,7 +226,7 @@ def _hear_line(line: Line, sheet: Sheet, catalog: Catalog) -> None:
     for clause in _clauses(line, sheet, catalog):
         if clause.codes and is_cleared and _is_back(clause.words):
             back |= {c.code for c in clause.codes if _bring_back(c, line, sheet)}
-        elif back and not clause.codes and _is_of_rest(clause, catalog):
+        elif back and _is_of_rest(clause, catalog):
             _end_others(line, back, sheet)
         is_cleared = is_cleared or "cleared" in clause.words.statuses
 
@@ -213,7 +241,7 @@ def _clauses(line: Line, sheet: Sheet, catalog: Catalog) -> list[_Clause]:
             text = text.replace(code.printed, " ")
         texts = frozenset(t.text for t in tokenise(text))
         words = words_of(text, catalog, sheet.language)
-        found.append(_Clause(codes=own, texts=texts, words=words))
+        found.append(_Clause(codes=own, text=text, texts=texts, words=words))
         start = after
     return found
 
@@ -223,10 +251,10 @@ def _is_back(words: Words) -> bool:
     return is_bare and ("present" in words.statuses or "exists" in words.voices)
 
 
-def _is_of_rest(clause: _Clause, catalog: Catalog) -> bool:
-    small = lexicon_of(catalog).small
-    is_rest = not (small.rest | small.others).isdisjoint(clause.texts)
-    return is_rest and bool(clause.words.voices & _AWAY) and not has_part(clause.words)
+def _is_of_rest(clause: _Clause, catalog: Catalog, more: frozenset[str] = frozenset()) -> bool:
+    small, words = lexicon_of(catalog).small, clause.words
+    is_rest = not (small.rest | small.others | more).isdisjoint(clause.texts)
+    return is_rest and not (clause.codes or has_part(words)) and _is_over(words)
 
 
 def _bring_back(code: Code, line: Line, sheet: Sheet) -> bool:
