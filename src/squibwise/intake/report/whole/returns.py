@@ -183,7 +183,7 @@ def _excepted(line: Line, sheet: Sheet, catalog: Catalog) -> set[str]:
 
 
 def _left(line: Line, sheet: Sheet, catalog: Catalog) -> set[str]:
-    """``all gone, only B1F02 is not``, ``B1F02 stays, the rest is gone``: what outlives the rest."""
+    """``all gone, only B1F02 is not``, ``B1F02 stays, the rest is gone``: what outlives it."""
     lexicon, clauses = lexicon_of(catalog), _clauses(line, sheet, catalog)
     small = lexicon.small
     stays, mending = small.only | small.comes_back | small.returns, tuple(small.mending)
