@@ -187,7 +187,7 @@ def _left(line: Line, sheet: Sheet, catalog: Catalog) -> set[str]:
     lexicon, clauses = lexicon_of(catalog), _clauses(line, sheet, catalog)
     small = lexicon.small
     stays, mending = small.only | small.comes_back | small.returns, tuple(small.mending)
-    left = []
+    left: list[Code] = []
     for clause in clauses:
         is_denied = not lexicon.denying.isdisjoint(clause.texts)
         is_told = _is_back(clause.words) or not stays.isdisjoint(clause.texts)
