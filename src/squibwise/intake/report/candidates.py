@@ -11,6 +11,7 @@ from squibwise.model.names import SEATS, SIDES, ComponentName, Side, side_of, sp
 
 _DOUBT = 0.5
 Shares = dict[str, dict[str, float]]
+ZONES = ("door", "pillarc", "pillar")  # what tells where a sensor at the side sits
 CENTRAL = ("wiring", "roll-bar")  # taken to sit in the middle where a line names no side
 
 
@@ -184,13 +185,9 @@ def _rear_spots(words: Words, hand: Hand, row: int) -> tuple[Candidate, ...]:
     if "centre" in words.sides and not words.sides & {"left", "right"}:
         return (Candidate(place=f"row{row}-centre"),)
     named = words.sides & {"left", "right"}
-    sides = (
-        tuple((s, 1.0 / len(named), False) for s in sorted(named))
-        if named
-        else (
-            car_sides(words, hand) if "byside" in words.features or "driver" in words.seats else ()
-        )
-    )
+    sides = tuple((s, 1.0 / len(named), False) for s in sorted(named))
+    if not named and ("byside" in words.features or "driver" in words.seats):
+        sides = car_sides(words, hand)
     sides = sides or tuple((s, 0.5, False) for s in ("left", "right"))  # the row alone is told
     return tuple(Candidate(place=f"row{row}-{s}", weight=w, assumed=a) for s, w, a in sides)
 
@@ -216,7 +213,7 @@ def _side_spots(words: Words, hand: Hand) -> tuple[Candidate, ...]:
 
 def _sensor_spots(words: Words, hand: Hand, shares: Shares) -> tuple[Candidate, ...]:
     sides = car_sides(words, hand)
-    exact = next((z for z in ("door", "pillarc", "pillar") if z in words.features), None)
+    exact = next((z for z in ZONES if z in words.features), None)
     if exact is not None:
         zone, number = ("pillar", 2) if exact == "pillarc" else (exact, 1)
         if zone == "door" and row_of(words) == 2:

@@ -8,6 +8,7 @@ import msgspec
 from squibwise.catalog.codes import CodeMeaning, FailureType
 from squibwise.intake.report.candidates import (
     SURE_PARTS,
+    ZONES,
     Candidate,
     Scope,
     candidates_of,
@@ -83,7 +84,9 @@ def take_group(fault: Fault) -> None:
     if not words.is_sided:
         words.seats |= group.seats
         words.sides |= group.sides
-        words.features |= group.features & KERB
+        words.features |= group.features & (KERB | {"byside"} if group.rows else KERB)
+    if "impact" in words.features and words.features.isdisjoint(ZONES):
+        words.features |= group.features.intersection(ZONES)
     words.ends |= group.ends if not words.ends else set()
     words.rows |= group.rows if not words.rows else set()
     if not words.statuses and not fault.absent:

@@ -54,7 +54,7 @@ def read_words(
             continue
         if is_letter and not is_last and not is_side_of_part(hit, hits, tokens):
             continue
-        is_place = "byside" in hit.means and _stands_apart(hit, tokens)
+        is_place = "byside" in hit.means and "row:2" not in hit.means and _stands_apart(hit, tokens)
         add_meanings(words, tuple(m for m in hit.means if not (is_place and m == "byside")))
         if hit.means == ("seatbag",) and _stands_apart(hit, tokens):
             words.features.add("atseat")  # "driver airbag (seat)" tells where it sits
@@ -188,9 +188,8 @@ def _compose(words: Words) -> None:
     if "bag" in told and not told & _SPECIAL_BAGS:
         _name_bag(words)
     if "sensor" in told and not told & {"charge", "pretension", "occupant", "buckle"}:
-        if "atbumper" in told:
+        if "atbumper" in told and ("impact" in told or "foreign" not in told):
             told.add("impact")
-            words.ends.add("front")
         elif "atpost" in told:
             told |= {"impact", "side", "pillar"}
             words.sides.discard("centre")
@@ -205,8 +204,9 @@ def _compose(words: Words) -> None:
     if "hv" in told and told & {"cut", "batterycut"}:
         told.add("hvcut")
         told -= {"voltage", "battery", "batterycut"}  # they told which cut-off it is
-    if "bag" not in told:
-        told.discard("seatbag")  # the seat is where a belt or a sensor is
+    if "atbumper" in told and ("impact" in told or told <= {"atbumper", "skip"}):
+        words.ends.add("front")  # it also heads what sits there
+    told -= set() if "bag" in told else {"seatbag"}  # the seat is where a belt or a sensor is
     if told & _EVERYDAY:
         told -= _EVERYDAY
         told.add("skip")

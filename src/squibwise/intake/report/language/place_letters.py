@@ -13,7 +13,7 @@ def is_side_of_part(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) 
         return False
     beside = [h for h in hits if hit.first - 1 <= h.last <= hit.first or h.first == hit.last]
     means = {m for h in beside for m in h.means}
-    is_part = bool(means & (PARTS | {"bag", "pillar", "door", "same"}))
+    is_part = bool(means & (PARTS | {"bag", "pillar", "door", "same", "row:2", "row:3"}))
     is_ohms = means & {"high", "low", "range"} and "resistance" not in means  # "R resistance low"
     return is_part and not (is_ohms or "stagehead" in means)
 

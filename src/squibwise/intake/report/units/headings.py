@@ -44,7 +44,7 @@ _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a stat
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
     "internal mechanical defect performance ground range resistance".split()
 )
-_SIDE_WORDS = frozenset("skip side byside seatbag otherside".split()) | KERB
+_SIDE_WORDS = frozenset("skip side byside seatbag otherside pillar".split()) | KERB
 _IN_SEATS = frozenset("sensor switch seatposition occupant lap".split())  # parts of other units too
 
 
@@ -255,7 +255,7 @@ def ends_group(lines: list[Line], at: int, group: Words) -> bool:
     line = lines[at]
     if ("cleared" in group.statuses or group.voices & {"gone", "past"}) and heads_next(lines, at):
         return True
-    is_other = group.features & HEADS and line.codes and line.words.features & HEADS
+    is_other = group.features & (HEADS - {"pillar"}) and line.codes and line.words.features & HEADS
     text = line.text.strip()
     is_title = text.endswith(":") or (text.isupper() and len(line.tokens) < _GROUP_WORDS)
     is_end = line.role in ("unread", "aside") and is_title and not line.codes
