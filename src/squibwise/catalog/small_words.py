@@ -112,6 +112,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         ones: They stand for a car behind its colour.
         ages: Words that may stand before either.
         listing: They join numbers of a list.
+        leads: They lead up to a code, and name no thing whose number it is.
         lamp_says: Verbs between a lamp and the number that it blinked.
         counts: How words begin that say of a lamp that its blinks were counted.
         computers: Behind a part of the car they name the unit for it.
@@ -226,6 +227,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     colour_ends: frozenset[str]
     shades: frozenset[str]
     listing: frozenset[str]
+    leads: frozenset[str]
     lamp_says: tuple[str, ...]
     counts: frozenset[str]
     computers: frozenset[str]

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.code_forms import Code
-from squibwise.intake.report.language.lexicon import Lexicon, flat
+from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.language.phrases import find_layout
 from squibwise.intake.report.language.words import (
     OWN_PARTS,
@@ -19,6 +19,7 @@ from squibwise.intake.report.language.words import (
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line
 
+NUMBER = "a number of something else"
 SHAPED = 2  # lines of one shape that make it the shape of the report
 _CODES = r"dtcs?|codes?|codic[ei]|c[oó]digos?|kody?|fehler(?:codes?|nummern?)?|d[eé]fauts?"
 CALLED_CODE = pattern(rf"(?i)\b(?:{_CODES})\.?[\s:=#]{{1,3}}$")
@@ -27,11 +28,13 @@ NUMBERED = pattern(r"^\s*(?:\([^)]{3,30}\)\s+)?(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]
 WORDED = pattern(r"[^\W\d_]{2}")
 MOST_OF = 0.6  # share of the lines from which even short numbers are codes
 _LABEL_REACH = 80  # characters before a number in which its label stands
-_LABELLED = pattern(
-    r"(?:^\W*|\s{2,}|[,;]\s|\()(?P<word>[^\W\d_]{3,})(?: [^\W\d_]{3,})?"
-    r"(?P<numbered>[ -]?(?i:no|nr|num|n[°º]|№)\.?(?![^\W\d_]))?\s?(?P<sign>[:=#])?\s?"
-    r"(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)[)\]]?"
-    r"(?:\s*[-,;|]\s+[^\W\d_]{3,}[\s.:#]*\d[\w-]*)?\s*$"
+_NAMED = r"(?:[^\W\d_][^\W\d_'-]*\.?[\s-]?){1,3}"
+_THING = pattern(  # what leads up to a number: "Bay ", "/ shelf no. ", "   Lot: "
+    rf"(?:^|[/|;,(\t]|\s{{2}}|\s-\s|\d\s)\W*(?P<words>{_NAMED}?)"
+    r"(?P<numbered>(?i:no|nr|num|n[°º]|№)\.?)?\s*(?P<sign>[:=#])?\s*$"
+)
+_ENDS = pattern(  # nothing behind it but further numbers of things
+    rf"[)\].\s]*(?:(?:\s*[-/|;,]\s*|\s+)(?:{_NAMED}[:#]?\s?)?[A-Z]?[\d./-]*\d[\w./-]*[)\].]*)*\W*$"
 )
 _BEGUN = (
     r"(?:(?=[a-z]?\d)[a-z0-9]{2,4}\s(?=\w*$|\w*\d))?"  # what a number begins with: "6J B1088 B"
@@ -92,17 +95,20 @@ def drop_labels(lines: list[Line], lexicon: Lexicon) -> None:
         is_label = line.words.says_nothing and numbers_a_thing(line.text, lexicon)
         if line.codes and (is_label or _is_its_own_number(line, lines)):
             line.codes, line.role = (), "meta"
-    coded = [at for at, ln in enumerate(lines) if ln.codes]
     told = [at for at, ln in enumerate(lines) if _tells_fault(ln)]
-    if len(told) < SHAPED or len(told) < MOST_OF * len(set(coded) | set(told)):
+    whole = [lines[at] for at in told if lines[at].codes]
+    trail = all(WORDED.search(ln.text[: ln.codes[0].start]) for ln in whole)
+    kept = {}
+    for at, line in ((at, ln) for at, ln in enumerate(lines) if ln.codes):
+        is_inside = bool(whole) and told[0] < at < told[-1]
+        own = (c for c in line.codes if not _is_of_thing(line, c, lexicon, is_inside, trail))
+        kept[at] = tuple(own)
+    if len(told) < max(SHAPED, MOST_OF * len({*told, *(at for at in kept if kept[at])})):
         return
-    is_coded = any(lines[at].codes for at in told)
-    for at in coded:
-        line, code = lines[at], lines[at].codes[-1]
-        is_inside = is_coded and told[0] < at < told[-1]
-        if _is_of_thing(line, code, lexicon, is_inside):
-            line.codes = line.codes[:-1]
-            line.role = line.role if line.codes else "meta"
+    for at, codes in kept.items():
+        lines[at].codes = codes
+        if not codes:
+            lines[at].role, lines[at].why = "aside", NUMBER
     _drop_numbers(lines, [at for at in told if not _means_little(lines[at].words)])
 
 
@@ -125,7 +131,7 @@ def _drop_numbers(lines: list[Line], told: list[int]) -> None:
         is_outside = bool(told) and (at < told[0] or at > told[-1])
         is_outside = is_outside and not (is_lamp and all(c.is_exact for c in line.codes))
         if is_outside and line.codes and _means_little(line.words) and _numbers_else(line, styles):
-            line.codes, line.role, line.why = (), "aside", "a number of something else"
+            line.codes, line.role, line.why = (), "aside", NUMBER
 
 
 def _means_little(words: Words) -> bool:
@@ -136,22 +142,24 @@ def _tells_fault(line: Line) -> bool:
     return not line.words.says_nothing if line.codes else stands_alone(line.words)
 
 
-def _is_of_thing(line: Line, code: Code, lexicon: Lexicon, is_inside: bool) -> bool:
-    """Tell whether a word that means nothing leads up to a code, which ends its line.
+def _is_of_thing(line: Line, code: Code, lexicon: Lexicon, is_inside: bool, trail: bool) -> bool:
+    """Tell whether words that nobody knows lead up to a code, and nothing else follows.
 
-    Between told codes ``Saloon: B1003`` may name a car whose code it is.
+    Between told codes ``Saloon: B1003`` may name a car whose code it is, and ``widget B1003`` a
+    part where codes trail behind their words.
     """
-    label = _LABELLED.search(line.text)
-    if label is None or label.start("number") != code.start:
+    thing = _THING.search(line.text, 0, code.start)
+    if thing is None or not _ENDS.match(line.text, code.end):
         return False
-    is_bare = line.words.says_nothing or label.start() == 0 or len(line.codes) > 1
-    if not is_bare or lexicon.means_alone(flat(label["word"])):
+    words = [t.text for t in tokenise(thing["words"])]
+    if not words or not (line.words.says_nothing or len(line.codes) > 1):
         return False
-    if label["numbered"] or label["sign"] in ("=", "#"):
-        return True
-    if code.style == "flash" or not label["word"][0].isupper():
+    if thing["numbered"] or thing["sign"] in ("=", "#"):
+        return not any(map(lexicon.means_alone, words))
+    if code.style == "flash" or not lexicon.known.isdisjoint(words):
         return False
-    return not label["sign"] or not is_inside or code.printed.isdecimal()
+    is_own = is_inside and (trail or thing["sign"]) and not code.printed.isdecimal()
+    return not is_own and lexicon.small.leads.isdisjoint(words)
 
 
 def _numbers_else(line: Line, styles: set[str]) -> bool:
