@@ -29,3 +29,23 @@ def test_a_label_names_the_unit_of_its_line(
 def test_what_a_unit_tells_of_itself_is_no_name_of_another(line: str) -> None:
     (found,) = read_text(line + "\n").lines
     assert (found.unit, found.fault) == ("restraint", "event-recorded")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "U0151 message du calculateur airbag absent",
+        "U0151 mensaje de centralita de retención ausente",
+        "U0151 Telegramm SRS-Modul ausgeblieben",
+        "U0151 airbagmodule niet bereikbaar",
+    ],
+)
+def test_another_unit_misses_the_message_of_the_restraint_unit(line: str) -> None:
+    text = f"ABS\n{line}\nC1A20 x\nAirbag\nB1A12 left curtain short to ground\n"
+    found, own = (ln for ln in read_text(text).lines if ln.code != "C1A20")
+    assert (found.unit, found.component, found.fault) == (
+        "other",
+        "centre.control-unit",
+        "communication",
+    )
+    assert (own.unit, own.component) == ("restraint", "left.curtain")

@@ -44,7 +44,8 @@ def read_words(
 ) -> Words:
     """Return what the phrases of a line say together."""
     words = Words()
-    hits = _seen_from_behind(_answered(join_denied(hits, tokens), tokens), tokens)
+    hits = _lack_messages(_answered(join_denied(hits, tokens), tokens))
+    hits = _seen_from_behind(hits, tokens)
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
@@ -136,6 +137,15 @@ def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, 
         else:
             found.append(hit)
     return tuple(found)
+
+
+def _lack_messages(hits: tuple[Hit, ...]) -> tuple[Hit, ...]:
+    """``message of the unit absent``: what is not there is the message, and no fault is stored."""
+    told = {m for h in hits if not _lacking(h) for m in h.means}
+    if told & FAULTS or all(_lacking(h) != "communication" for h in hits):
+        return hits
+    absent = [h for h in hits if "away" in h.means and h.last == h.first + 1]
+    return tuple(Hit(("not",), h.first, h.last, h.language) if h in absent else h for h in hits)
 
 
 def _denies_ahead(found: list[Hit], hit: Hit, tokens: tuple[Token, ...]) -> bool:
