@@ -285,14 +285,14 @@ def _behind(lexicon: Lexicon) -> re.Pattern[str]:
 
 
 def _listed(match: re.Match[str]) -> list[Code]:
-    """The codes of a list; the first of them covers the label too."""
-    found, start = [], match.start()
-    one_of = _IN_SLASHES if _SLASHED.fullmatch(match.group("list")) else _ONE
-    for one in one_of.finditer(match.group("list")):
-        at = match.start("list")
-        found.append(flash(_tidy(one.group()), start, at + one.end()))
-        start = at + one.end()
-    return found
+    return list_codes(match, _IN_SLASHES if _SLASHED.fullmatch(match["list"]) else _ONE)
+
+
+def list_codes(match: re.Match[str], one: re.Pattern[str]) -> list[Code]:
+    """Return the codes of a list that was found; the first of them covers its label too."""
+    ends = [match.start("list") + m.end() for m in one.finditer(match["list"])]
+    told = zip(one.finditer(match["list"]), [match.start(), *ends], ends, strict=False)
+    return [flash(_tidy(m[0]), start, end) for m, start, end in told]
 
 
 def _tidy(number: str) -> str:

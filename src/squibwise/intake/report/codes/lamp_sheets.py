@@ -4,7 +4,7 @@ import re
 from functools import lru_cache
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.codes.blinks import BLINK, NO_UNIT, find_counted
+from squibwise.intake.report.codes.blinks import BLINK, NO_UNIT, find_counted, list_codes
 from squibwise.intake.report.codes.labels import is_called
 from squibwise.intake.report.language.code_forms import Code, flash, merge_twins
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
@@ -150,15 +150,9 @@ def _is_count(line: Line, match: re.Match[str], lexicon: Lexicon, *, is_named: b
 
 
 def _listed(match: re.Match[str]) -> list[Code]:
-    """The codes of a list; the first of them covers its label too."""
-    found, start = [], match.start()
     if _ONE.search(match["list"]) is None:  # "3 and 4"
-        return [flash("-".join(_DIGIT.findall(match["list"])), start, match.end())]
-    for one in _ONE.finditer(match["list"]):
-        end = match.start("list") + one.end()
-        found.append(flash(re.sub(r"\s?[-:]\s?", "-", one.group()), start, end))
-        start = end
-    return found
+        return [flash("-".join(_DIGIT.findall(match["list"])), *match.span())]
+    return list_codes(match, _ONE)
 
 
 @lru_cache(maxsize=4)

@@ -17,6 +17,9 @@ _UNITS = frozenset(
 
 def add_counts(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
     """Add the stages and the numbers of parts that stand beside the phrases of a line."""
+    is_counted = any(t.text[0].isdecimal() for t in tokens)
+    if not is_counted and not any(m.startswith("nth:") for h in hits for m in h.means):
+        return  # most lines
     line = _line(tokens, hits)
     for hit in hits:
         _add_count(words, hit, line)

@@ -176,6 +176,8 @@ def _phrases_at(
 ) -> tuple[Hit, ...]:
     """Every phrase that begins at a word, as it stands or as a word in it must be meant."""
     known = _known_at(lexicon, words, at, names) or _split(lexicon, words, at, names)
+    if not meant:
+        return known
     near = (odd for odd in meant if at <= odd < min(len(words), at + MAX_PHRASE))
     tries = ((odd, others) for odd in near for others in meant[odd])
     guessed = (_known_as(lexicon, words, at, odd, others, names) for odd, others in tries)

@@ -1,13 +1,11 @@
 """What the words of a line say, and what may be told from it of part, fault and place."""
 
-from typing import get_args
+from typing import cast
 
 import msgspec
 
 from squibwise.catalog.vocabulary import VOICES
 from squibwise.model.words import Status
-
-_STATUSES: tuple[Status, ...] = get_args(Status)
 
 
 class Words(msgspec.Struct, kw_only=True):
@@ -106,30 +104,14 @@ def add_meanings(words: Words, means: tuple[str, ...]) -> None:
             words.features.add(mean)
         elif key == "status":
             add_status(words, value)
-        elif key != "nth":
-            _add_value(words, key, value)
-
-
-def _add_value(words: Words, key: str, value: str) -> None:
-    if key == "seat":
-        words.seats.add(value)
-    elif key == "side":
-        words.sides.add(value)
-    elif key == "end":
-        words.ends.add(value)
-    elif key == "row":
-        words.rows.add(int(value))
-    elif key == "number":
-        words.numbers.add(int(value))
-    else:
-        words.stages.add(int(value))
+        elif key != "nth":  # "seat:driver", "row:2"
+            getattr(words, f"{key}s").add(int(value) if value.isdecimal() else value)
 
 
 def add_status(words: Words, value: str) -> None:
     """Add a status word, once."""
-    status = next(s for s in _STATUSES if s == value)
-    if status not in words.statuses:
-        words.statuses.append(status)
+    if value not in words.statuses:
+        words.statuses.append(cast("Status", value))
 
 
 PARTS = frozenset(

@@ -4,6 +4,7 @@ A cross below ``yes`` or ``no``; a list of the day it came in beside one of toda
 """
 
 import re
+from functools import lru_cache
 from itertools import islice
 
 import msgspec
@@ -172,6 +173,7 @@ def _end_first(row: Line, first: str, last: str) -> None:
         row.cells = (*row.cells, GONE) if row.cells else ()
 
 
+@lru_cache(maxsize=512)
 def time_of(text: str, lexicon: Lexicon) -> str:
     """Return which time a heading names, ``early``, ``late`` or a ``day``; empty for none."""
     texts = [t.text for t in tokenise(text)]

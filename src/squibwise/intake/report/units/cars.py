@@ -1,5 +1,7 @@
 """Cars named by colour and body, ``blue hatch``: whose fault a line tells, and no unit of a car."""
 
+from functools import lru_cache
+
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line
@@ -58,6 +60,7 @@ def begins(word: str, stems: frozenset[str]) -> bool:
     return is_one and (not last or word in stems or len(last) <= _ENDING or begins(last, stems))
 
 
+@lru_cache(maxsize=2048)
 def colour_of(word: str, colours: frozenset[str]) -> str:
     """The colour that a word names, with an ending or with another before it, as its beginning."""
     ends = range(min(_ENDING, len(word) - 1) + 1)
