@@ -25,7 +25,6 @@ from squibwise.intake.report.gathering import GAP, State, attach, fault_of, take
 from squibwise.intake.report.language.lexicon import lexicon_of
 from squibwise.intake.report.language.words import (
     OWN_PARTS,
-    PARTS,
     Words,
     has_fault,
     has_part,
@@ -36,9 +35,6 @@ from squibwise.intake.report.language.words import (
 from squibwise.intake.report.line_words import words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.whole.again import is_again, other_notations
-from squibwise.model.report import Unit
-
-_NAMED = PARTS - {"switch", "sensor"}  # which every unit has
 
 
 def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None:
@@ -67,7 +63,7 @@ def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None
             texts=[text],
             code=code,
             words=words,
-            unit=_unit_of(words, line, len(pieces)),
+            unit=line.unit,
             absent=why_gone(words, line, code, text, sheet.language, catalog)
             or denied_by_name(line, code, text, words, catalog, sheet.language)
             or line.why,
@@ -114,12 +110,6 @@ def _is_like_the_last(words: Words, at: int) -> bool:
     if tells_stage_only(words) or words.features & {"same", "otherside"} or _is_placed_also(words):
         return True
     return at > 0 and (lacks_part(words) or is_place(words))  # "left curtain open, right (B1002)"
-
-
-def _unit_of(words: Words, line: Line, pieces: int) -> Unit:
-    """``B1280 clock spring open; B1281 horn, not SRS``: one code of several may be of another."""
-    is_other = pieces > 1 and "elsewhere" in words.voices and not words.features & _NAMED
-    return "other" if is_other else line.unit
 
 
 def _is_placed_also(words: Words) -> bool:

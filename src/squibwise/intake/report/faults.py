@@ -13,7 +13,6 @@ from squibwise.intake.report.clauses.code_clauses import (
     MOSTLY,
     completes,
     find_labels_above,
-    is_next_row,
     is_sentence,
     is_whole,
     repeat_part,
@@ -153,8 +152,7 @@ def _take_words(line: Line, state: State, sheet: Sheet, catalog: Catalog, preced
     follows = current is not None and state.blanks == 0 and not line.is_keyed
     if current is not None and follows and take_wrapped(line, current, sheet, catalog):
         return
-    gap = 0 if current is not None and _has_all(current, line) and not line.is_keyed else GAP
-    if current is not None and state.blanks <= gap and _belongs(line, current):
+    if current is not None and state.blanks <= GAP and _belongs(line, current):
         if line.is_keyed or line.known_share >= MOSTLY:
             attach(line, current)
         else:
@@ -189,11 +187,6 @@ def _is_status(line: Line) -> bool:
     told = words.features - {"skip"} or words.seats or words.sides or words.ends
     is_denied = "not" in words.voices  # "no crash stored"
     return bool(words.statuses) and not (told or is_denied) and line.known_share >= MOSTLY
-
-
-def _has_all(current: Fault, line: Line) -> bool:
-    """Tell whether a fault waits for nothing more, or for no part such as the line's own."""
-    return is_whole(current) or (has_part(current.words) and has_part(line.words))
 
 
 def _fills_column(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> bool:
@@ -309,7 +302,7 @@ def _belongs(line: Line, current: Fault) -> bool:
     is_other = is_whole(current) and names_another(line.words, current.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
     is_denial = "not" in line.words.voices and line.words.statuses and not line.is_keyed
-    if is_denial or is_next_row(line.text, current.first.text):
+    if is_denial:
         return False
     if is_whole(current) and not line.is_keyed and not line.words.statuses:
         return False  # nothing is missing

@@ -10,11 +10,8 @@ from squibwise.intake.report.clauses.lines import read_line, split_line, supply_
 from squibwise.intake.report.clauses.news import drop_news
 from squibwise.intake.report.clauses.own_places import part_places
 from squibwise.intake.report.clauses.part_lists import (
-    list_labelled,
-    list_units,
     lists_parts,
     split_names,
-    split_statements,
 )
 from squibwise.intake.report.clauses.side_labels import (
     drop_plugs,
@@ -96,10 +93,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     hear_on(sheet.lines, lexicon)
     follow_leads(sheet.lines, lexicon, sheet.language)
     follow_cars(sheet.lines, lexicon, sheet.language)
-    list_labelled(sheet.lines)
     sheet.lists_parts = not sheet.is_coded and lists_parts(sheet.lines)
-    if sheet.lists_parts:
-        list_units(sheet.lines)
     assign_units(sheet.lines, lexicon)
     return sheet
 
@@ -161,7 +155,7 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
     is_coded = any(line.codes for line in sheet.lines)
     if not is_coded:
         head_parts(sheet.lines, lexicon, sheet.language)
-    plain = () if is_coded else (split_statements, split_names)
+    plain = () if is_coded else (split_names,)
     apart = (part_cars, drop_news, drop_plugs, drop_denied, share_label, part_good, part_places)
     for part in (*apart, part_unmarked, part_parts, *plain):
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]

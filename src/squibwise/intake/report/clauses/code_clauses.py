@@ -54,8 +54,6 @@ _HYPHEN = pattern(r"(\w)- (?=\w)")
 _CELL = pattern(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
 _AT = 2  # characters that the lines of a column may be out of line
 _MOST_WRAPS = 6  # lines that one description may run over
-_BARRED = pattern(r"\s*\|\s*[^|\s][^|]*\|")
-_ROW_LABEL = pattern(r"\s*([^\W\d_]{2,12})\s(\d{1,3})\b")
 _SENTENCE = 10  # words with a code in them that wait for no description below
 _END = Line(number=0, raw="", text="", role="blank")
 
@@ -335,18 +333,6 @@ def is_whole(fault: Fault) -> bool:
     return bool(features & OWN_PARTS) and bool(features & (TELLS - {"defect"}))
 
 
-def _is_row(text: str) -> bool:
-    """Tell whether a line is a row of a table drawn with bars, whose first cell is filled."""
-    return bool(_BARRED.match(text))
-
-
-def is_next_row(text: str, above: str) -> bool:
-    """Tell whether two lines are rows of a table drawn with bars, or ``van 4`` and ``van 5``."""
-    one, two = _ROW_LABEL.match(above), _ROW_LABEL.match(text)
-    is_labelled = one and two and one[1].lower() == two[1].lower() and one[2] != two[2]
-    return bool(is_labelled) or (_is_row(text) and _is_row(above))
-
-
 def is_sentence(fault: Fault) -> bool:
     """Tell whether blinks are counted in running text, so that no description of them follows."""
     is_flash = fault.code is not None and fault.code.style == "flash"
@@ -380,7 +366,7 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     is_told_of = len(fault.first.text.split()) >= _SENTENCE  # "the black one had B1214 too"
     is_own = is_good or (fault.absent and (line.text[:1].isupper() or is_told_of))
     is_next = is_next or bool(is_own and not is_broken)
-    if is_next or (_is_row(line.text) and _is_row(fault.first.text)):
+    if is_next:
         return False
     is_cut = line.text[:1] in (" ", "\t") and _ENDS_BROKEN.search(line.text)
     if "?" in line.text or (line.known_share < MOSTLY and not (is_broken or is_cut)):

@@ -33,8 +33,6 @@ def compare(
     if match is None or like is None or not like.is_sided:
         return words
     own = words_of(text[: match.start()] + text[match.end() :], catalog, language)
-    if not heads_of(own):
-        return words
     own.features.discard("same")
     alike = (f for f in reversed(faults) if heads_of(f.words) & heads_of(own))
     there = next((f.words for f in alike if _is_at(f, like)), None)

@@ -3,7 +3,7 @@
 from itertools import pairwise
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.words import PARTS, Words, has_part, heads_of, stands_alone
+from squibwise.intake.report.language.words import PARTS, has_part, heads_of, stands_alone
 from squibwise.intake.report.sheet import Fault, Line, cell_of
 from squibwise.intake.report.units.headings import indent
 
@@ -28,33 +28,16 @@ def begins_own_row(line: Line, above: Fault, lines: list[Line]) -> bool:
     """Tell whether a line below a code is a fault of its own, and no more of what the code means.
 
     It stands as far out as the code, and names another part, or a part and a fault where the
-    code's own words name none; in a text that is no list only another part in another place.
-
-    Args:
-        line: Of words, without a code.
-        above: The fault that it may go on with.
-        lines: Of the report.
+    code's own words name none.
     """
     is_set_in = indent(line) > indent(above.first) or line.cells or line.is_keyed
     if is_set_in or above.code is None or not above.texts or not _WORDY.search(above.texts[0]):
         return False
     own, words = line.words, above.words
-    is_apart = _is_elsewhere(own, words)
     if not heads_of(words) and not has_part(words):
         return stands_alone(own) and _is_list(lines)
-    is_other = bool(heads_of(own) - heads_of(words))
-    if is_other and is_apart and stands_alone(own):
-        return True
-    is_other = is_other or bool((own.features & PARTS) - words.features - _HALVES)
-    return has_part(own) and (is_other or is_apart) and _is_list(lines)
-
-
-def _is_elsewhere(one: Words, two: Words) -> bool:
-    """Tell whether words name a seat or a side, and others name one that is not the same."""
-    if one.seats and two.seats:
-        return not one.seats & two.seats
-    is_told = (one.seats or one.sides) and (two.seats or two.sides)
-    return bool(is_told) and not one.sides & two.sides
+    is_other = heads_of(own) - heads_of(words) or own.features & PARTS - words.features - _HALVES
+    return has_part(own) and bool(is_other) and _is_list(lines)
 
 
 def _is_list(lines: list[Line]) -> bool:

@@ -1,10 +1,7 @@
 """Lists of parts: names without a code and without a fault, a line each or between commas."""
 
-from collections import Counter
-from itertools import pairwise
-
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.clauses.lines import NAMED, label_of, read_line
+from squibwise.intake.report.clauses.lines import NAMED, read_line
 from squibwise.intake.report.language.lexicon import Lexicon, tokenise
 from squibwise.intake.report.language.words import (
     FAULTS,
@@ -19,7 +16,6 @@ from squibwise.intake.report.sheet import Line
 _ENDS_SENTENCE = pattern(r"\w{6,}\.\s*$")
 _CALLS = pattern(r"[:!]\s*$")
 _BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
-_BETWEEN_BARS = pattern(r"\s+\|\s+|\t")
 _MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
 PARTS_ONLY = "parts, no faults"  # why those of a list that were bought, say, tell of none
 _SIGNS_OF_LIST = 2
@@ -72,32 +68,6 @@ def _is_fault(line: Line) -> bool:
     return line.role == "words" and not line.why and stands_alone(line.words)
 
 
-def split_statements(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
-    """Return what stands between the bars of a line where each piece says what a part is like.
-
-    ``driver bag 1 open | passenger bag 2 ok``: one piece's word must not speak for the others.
-    """
-    texts = [t for t in line.cells or _BETWEEN_BARS.split(line.text) if t.strip()]
-    if len(texts) < _SIGNS_OF_LIST or line.codes:
-        return [line]
-    pieces: list[Line] = []
-    for text in texts:  # thousands of them, of which the first mostly tells
-        piece = read_piece(line, text, lexicon, language)
-        if not _says_of_a_part(piece):
-            return [line]
-        pieces.append(piece)
-    return pieces
-
-
-def _says_of_a_part(line: Line) -> bool:
-    """Tell whether a line says by itself what a part, or every other one, is like."""
-    words = line.words
-    if line.role == "clean" or "crashrecord" in words.features:
-        return True
-    told = has_fault(words) or "good" in words.voices or _MEASURED.search(line.text)
-    return bool(told) and bool(words.features & (PARTS | {"bag", "lamp"}))
-
-
 def split_names(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
     """Return the names of a line that lists parts between commas, each as a line; else the line."""
     texts = [t.rstrip(" .") for t in _BETWEEN_NAMES.split(line.text) if t.strip(" .")]
@@ -118,20 +88,3 @@ def read_piece(line: Line, text: str, lexicon: Lexicon, language: str | None) ->
     piece.tokens = tokenise(without_codes(piece))
     read_line(piece, lexicon, language)
     return piece
-
-
-def list_labelled(lines: list[Line]) -> None:
-    """Take the unit for a part where its label names parts elsewhere: ``Item: control unit``."""
-    labels = Counter(label_of(ln) for ln in lines if ln.is_keyed and ln.role == "words")
-    for line in lines:
-        if line.role == "heading" and line.is_keyed and labels[label_of(line)] >= _SIGNS_OF_LIST:
-            line.role, line.is_module = "words", False
-
-
-def list_units(lines: list[Line]) -> None:
-    """Take the unit for a part where a list of parts names it among them."""
-    for before, line in pairwise(lines):
-        named = line.words.features - {"skip"}
-        is_unit = line.role == "heading" and named and named <= {"unit", "airbagmodule"}
-        if is_unit and is_bare_part(before) and line.count is None:
-            line.role, line.is_module = "words", False

@@ -4,7 +4,7 @@ import re
 from functools import lru_cache
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.codes.blinks import BLINK, NO_UNIT, find_counted, list_codes
+from squibwise.intake.report.codes.blinks import BLINK, NO_UNIT, list_codes
 from squibwise.intake.report.codes.labels import is_called
 from squibwise.intake.report.language.code_forms import Code, flash, merge_twins
 from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
@@ -102,9 +102,6 @@ def _pieces(text: str) -> int:
 
 def _find_counts(line: Line, column: int | None, columns: int, lexicon: Lexicon) -> list[Code]:
     """The counts that stand in a line's place for them: behind the car, in their column."""
-    counted = find_counted(line.text)
-    if counted is not None:
-        return [counted]
     plain = flat(line.text)
     for match in _placed(lexicon).finditer(plain):
         is_drawn = bool(line.cells) or "|" in line.text or _pieces(line.raw) == columns

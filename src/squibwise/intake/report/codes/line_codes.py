@@ -51,9 +51,6 @@ _FIVE_ANYWHERE = pattern(  # 01632 960112 is a telephone
 )
 _WORD_AFTER = pattern(r" [^\W\d_]{5}")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
-_FEW_ROWS = 3
-_COLUMN_SHARE = 0.8  # of a column's cells that have the shape of a code
-_CODE_CELL = pattern(r"(?=[^\d]*\d[^\d]*\d)(?=.*[A-Fa-f])[0-9A-Fa-f]{4,6}|0x[0-9A-Fa-f]{4,6}")
 _ALIKE_CODE = pattern(
     r"(?<![\w.,:/$-])"
     r"((?:(?:[A-Z]{0,2}\d?|\d[A-Z])-?(?=[0-9A-F-]*\d)"
@@ -110,7 +107,6 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     sheet.counts_blinks = follow_lamp_sheet(sheet.lines, lexicon)
     _follow_shapes(sheet.lines)
     follow_spoken(sheet.lines)
-    _read_column(sheet.lines)
     for line in sheet.lines:
         line.codes = _with_ranges(_with_second(line.codes, line.text), line.text)
     _read_slashed(sheet.lines)
@@ -354,22 +350,6 @@ def _find_threes(text: str) -> tuple[Code, ...]:
     return tuple(undecided(m, "maker", (m.group(1),)) for m in found)
 
 
-def _read_column(lines: list[Line]) -> None:
-    """Codes of a table: the column whose cells are all one shape of a code."""
-    rows = [ln for ln in lines if len(ln.cells) >= SHAPED]
-    if len(rows) < _FEW_ROWS or sum(bool(ln.codes) for ln in rows) > len(rows) // 2:
-        return
-    for column in range(max(len(ln.cells) for ln in rows)):
-        cells = [cell_of(ln, column) for ln in rows[1:]]
-        told = [c for c in cells if c]
-        shaped = [c for c in told if _CODE_CELL.fullmatch(c)]
-        if len(set(shaped)) >= SHAPED and len(shaped) >= _COLUMN_SHARE * len(told):
-            for line, cell in zip(rows[1:], cells, strict=True):
-                if not line.codes and _CODE_CELL.fullmatch(cell):
-                    line.codes = _maker_cell(line.text, cell)
-            return
-
-
 def _read_slashed(lines: list[Line]) -> None:
     """A maker's numbers that each begin a line with a byte behind a stroke: ``412/2F  driver``."""
     begun = [(ln, _SLASHED.match(ln.text)) for ln in lines if not any(c.is_exact for c in ln.codes)]
@@ -482,8 +462,3 @@ def _place_of(text: str, match: re.Match[str]) -> str:
     if not re.search(r"[^\W_]", _NOTATION.sub("", after)):
         return "last"
     return "cell" if re.search(r"  $|\t$", before) and after[:1] in (" ", "\t") else ""
-
-
-def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:
-    found = re.search(rf"(?<![^\s;,|\"])({re.escape(cell)})(?![^\s;,|\"])", text)
-    return () if found is None else (undecided(found, "maker", (cell.upper(),)),)

@@ -18,7 +18,6 @@ _CODE = (
 _FIRST = pattern(rf"\s{{0,8}}{_CODE}")
 _SECOND = pattern(rf"(?:\S\s{{3,}}|^\s{{20,}})(?P<code>{_CODE})")
 _ENTRY = pattern(rf"\s*{_CODE}")
-_TITLES = pattern(r"\s{0,8}(?P<left>[^\W\d_]+)\s{2,}(?P<right>[^\W\d_]+)")
 _LEAST = 2  # faults that each column has where no line heads both
 _SPLITS = 2  # columns beside the first
 
@@ -38,7 +37,7 @@ def unfold_columns(raws: Sequence[RawLine], splits: int = _SPLITS) -> list[RawLi
         return list(raws)
     found: list[RawLine] = []
     band: list[RawLine] = []
-    for raw in _with_headings(raws, gutter):
+    for raw in raws:
         if _crosses(raw.text, gutter):
             found += [*_unfold_band(band, gutter, splits), raw]
             band = []
@@ -80,31 +79,12 @@ def _gutter(raws: Sequence[RawLine]) -> int | None:
     rows = [left for left in beside if _depth(left) <= depth]  # the others go on with a row
     both = sum(_FIRST.match(left) is not None for left in rows)
     is_sheet = beside and 2 * both >= len(rows)  # no table whose first column names parts
-    least = 1 if any(_heads_both(text, first) for text in plain) else _LEAST
-    return first if starts[first] >= least <= len(firsts) and is_sheet else None
+    return first if starts[first] >= _LEAST <= len(firsts) and is_sheet else None
 
 
 def _depth(text: str) -> int:
     """How far a line is set in."""
     return len(text) - len(text.lstrip())
-
-
-def _heads_both(text: str, gutter: int) -> bool:
-    """``CURRENT      HISTORY``: a line that has a heading for each column, and no number."""
-    is_apart = not text[gutter - 2 : gutter].strip() and text[gutter : gutter + 1].strip()
-    is_plain = not any(c.isdecimal() for c in text)
-    return bool(is_apart and is_plain and text[:gutter].strip())
-
-
-def _with_headings(raws: Sequence[RawLine], gutter: int) -> list[RawLine]:
-    """The lines, two words above two columns moved to where their columns begin."""
-    found = list(raws)
-    for at, row in enumerate(raws[1:]):
-        titles = _TITLES.fullmatch(raws[at].text)
-        if titles and titles.start("right") < gutter and re.match(_CODE, row.text[gutter:]):
-            text = f"{titles['left']:{gutter}}{titles['right']}"
-            found[at] = msgspec.structs.replace(raws[at], text=text)
-    return found
 
 
 def _crosses(text: str, gutter: int) -> bool:

@@ -156,12 +156,7 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     named = name_unit(line.text, lexicon) == ("other", True)
     if "foreign" in told or line.codes[0].code[:1] == "P":
         return True
-    return named and (module is None or _begins_inside(line, lexicon))
-
-
-def _begins_inside(line: Line, lexicon: Lexicon) -> bool:
-    """``in the dash there is``: one of the first two words leads to a place."""
-    return not lexicon.small.inside.isdisjoint(t.text for t in tokenise(line.text)[:2])
+    return named and module is None
 
 
 def _leads_from_unit(line: Line, lexicon: Lexicon) -> bool:
