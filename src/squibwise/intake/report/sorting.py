@@ -50,6 +50,7 @@ from squibwise.intake.report.layout.signs import (
 from squibwise.intake.report.layout.spellings import read_corners, read_seats, spell_out
 from squibwise.intake.report.layout.two_columns import unfold_columns
 from squibwise.intake.report.layout.two_days import apply_two_days
+from squibwise.intake.report.layout.wrapped import join_wrapped
 from squibwise.intake.report.line_words import without_codes
 from squibwise.intake.report.sheet import Line, Sheet
 from squibwise.intake.report.units.cars import take_cars
@@ -74,7 +75,8 @@ from squibwise.model.origin import Finding, Origin
 def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     """Return every line with its role."""
     lexicon = lexicon_of(catalog)
-    apart = join_keys(unfold_columns(deal_columns(read_rows(head_sheets(raws, lexicon)), lexicon)))
+    rows = read_rows(join_wrapped(head_sheets(raws, lexicon)))
+    apart = join_keys(unfold_columns(deal_columns(rows, lexicon)))
     lines = join_records([x for raw in apart for x in split_line(raw, lexicon)], lexicon)
     spell_out(lines, lexicon, catalog)
     sheet = Sheet(name=name, lines=apply_cross_tables(lines, lexicon))
