@@ -29,6 +29,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
         ellipses: Alone they deny of one code what was said of another.
         auxiliaries: Verbs that may stand beside them.
+        affirms: They say yes of one thing against another: "the right one does".
         no_longer: Two words, one behind the other, that say that something is over.
         counters: Before a number they say how often a fault came.
         openers: They begin what is said in a talk, and call nothing good.
@@ -144,6 +145,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     denies: frozenset[str]
     ellipses: frozenset[str]
     auxiliaries: frozenset[str]
+    affirms: frozenset[str]
     no_longer: tuple[tuple[str, str], ...]
     counters: frozenset[str]
     openers: frozenset[str]

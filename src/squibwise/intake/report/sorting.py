@@ -19,6 +19,7 @@ from squibwise.intake.report.clauses.side_labels import (
     name_topic,
     share_label,
 )
+from squibwise.intake.report.clauses.subjects import part_subjects
 from squibwise.intake.report.clauses.told_together import part_parts
 from squibwise.intake.report.clauses.unmarked import part_unmarked
 from squibwise.intake.report.codes.labels import drop_labels, is_number_only
@@ -158,8 +159,9 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
     if not is_coded:
         head_parts(sheet.lines, lexicon, sheet.language)
     plain = () if is_coded else (split_names,)
-    apart = (part_cars, drop_news, drop_plugs, drop_denied, share_label, part_good, part_places)
-    for part in (*apart, part_unmarked, part_parts, *plain):
+    apart = (part_cars, drop_news, drop_plugs, drop_denied, share_label)
+    each = (*apart, part_subjects, part_good, part_places, part_unmarked, part_parts, *plain)
+    for part in each:
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 
 

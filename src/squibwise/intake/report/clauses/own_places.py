@@ -97,7 +97,7 @@ def _dealt(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
     one, two = (words_in(found[name], lexicon, language) for name in ("one", "two"))
     said = [(found[n], words_in(found[n], lexicon, language)) for n in ("first", "second")]
     verdicts = [verdict_of(text, words, lexicon, language) for text, words in said]
-    is_pair = one.is_sided and two.is_sided and _is_apart(one, two)
+    is_pair = one.is_sided and two.is_sided and is_apart(one, two)
     if not is_pair or "" in verdicts or "bad" not in verdicts:
         return []
     cuts = [[(found.end(a), found.end(b)) for a, b in (("one", "two"), ("first", "second"))]]
@@ -124,7 +124,7 @@ def _has_two(words: Words) -> bool:
     )
 
 
-def _is_apart(one: Words, two: Words) -> bool:
+def is_apart(one: Words, two: Words) -> bool:
     """Tell whether two pieces name places that cannot be one."""
     both = ((one, two), (two, one))
     pairs = (
@@ -264,7 +264,7 @@ class _Parting:
         return True
 
     def _take_placed(self, piece: _Piece) -> bool:
-        if any(not _is_apart(piece.words, o.words) for o in self.owners):
+        if any(not is_apart(piece.words, o.words) for o in self.owners):
             return False
         owner = _Owner(words=piece.words, pieces=[piece], verdict=piece.verdict)
         last = self.owners[-1] if self.owners else None
