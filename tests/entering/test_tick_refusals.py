@@ -91,6 +91,8 @@ SINCE = "the power was switched on since the car was made safe"
         (row(5, "look:x", SAFE), True),
         (row(5, "look:x"), False),
         (row(5, "step:weigh-seat-2", SAFE), False),
+        (row(5, "step:check-shared-plug-passenger.seat", SAFE, kind="look-first"), True),
+        (row(5, "step:check-supply", kind="look-first"), False),
         (row(5, OFF), False),
         (row(5, RETURN_LOADS), False),
     ],

@@ -11,13 +11,7 @@ import msgspec
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.history.closing import (
-    Problem,
-    Standing,
-    judge_lamp,
-    judge_scan,
-    list_unproved,
-)
+from squibwise.history.closing import Problem, Standing, judge_lamp, judge_scan, list_unproved
 from squibwise.history.order import (
     History,
     last_change,
@@ -300,6 +294,16 @@ def test_a_scan_that_did_not_reach_everything_is_undecided(
 
 def test_an_unstated_ability_or_voltage_keeps_no_scan_open() -> None:
     assert judge_scan(course(scan(able=None, unit_volts=None)), CATALOG).outcome == "met"
+
+
+@pytest.mark.parametrize(
+    "later", ["step:clear", "step:drive", "driver.seat-weight:calibrate", "centre.camera:calibrate"]
+)
+def test_a_scan_comes_after_the_clearing_the_settings_and_the_drive(later: str) -> None:
+    """Common practice, no source: a fault that comes back on the drive is in the scan after it."""
+    assert words(judge_scan(course(scan(), signed(later)), CATALOG)) == ["early"]
+    assert words(judge_scan(course(scan(), signed(later, "failed")), CATALOG)) == []
+    assert words(judge_scan(course(signed(later), scan()), CATALOG)) == []
 
 
 def test_work_after_the_scan_makes_it_early_and_an_untimed_scan_beside_timed_work_is_told() -> None:

@@ -111,6 +111,14 @@ def test_what_needs_the_key_on_ends_what_was_off_and_waited_out(entry: Evidence,
         assert find_power_off(history, CATALOG) == (None if name else dt.datetime(2026, 3, 2, 9))
 
 
+def test_what_is_signed_with_a_power_down_in_one_go_came_before_it() -> None:
+    setting = passed("front.camera:calibrate", 9)
+    assert is_powered_down(course(DOWN, setting), CATALOG)
+    assert not is_powered_down(course(DOWN, passed("front.camera:calibrate", 10)), CATALOG)
+    untimed = course(passed("step:power-down"), passed("front.camera:calibrate"))
+    assert not is_powered_down(untimed, CATALOG)
+
+
 def test_a_lamp_check_and_a_power_down_of_one_course_count_in_their_order() -> None:
     assert is_powered_down(course(lamp(8), DOWN), CATALOG)
     assert is_powered_since_safe(course(SAFE, lamp(11)), CATALOG)

@@ -229,6 +229,30 @@ def test_clearing_and_lamp_do_not_count_while_work_is_open(run) -> None:  # noqa
     assert not item(done, "step:lamp-check").done
 
 
+@pytest.mark.parametrize(
+    ("after", "is_off", "is_safe"),
+    [
+        ((), True, True),
+        (("step:final-power",), False, False),
+        (("step:final-power", "step:power-down"), True, False),
+        (("step:final-power", "step:power-down", "step:make-safe"), True, True),
+    ],
+)
+def test_what_hands_do_after_a_power_up_opens_the_power_down_again(
+    after: tuple[str, ...],
+    is_off: bool,
+    is_safe: bool,
+    run,  # noqa: ANN001
+) -> None:
+    """Common practice, no source: every source off and waited out before a hand goes in."""
+    words = ("step:power-down", "step:make-safe", *after)
+    signed = [passed(w, hour=n) for n, w in enumerate(words)]
+    assert any(o.action == "fit" and o.counted and not o.done for o in run(*signed).operations)
+    done = run(*(msgspec.structs.replace(p, id=f"p{n}") for n, p in enumerate(signed)))
+    assert item(done, "step:power-down").done is is_off
+    assert item(done, "step:make-safe").done is is_safe
+
+
 def finished(made: SimpleNamespace, catalog: Catalog, *more: object) -> Work:
     """Return the list of a car with one loose plug, looked at, cleared and watched."""
     usual = {"fired": 0.001, "damaged": 0.002}

@@ -85,7 +85,9 @@ def is_powered_since_safe(
 def is_powered_down(history: History, catalog: Catalog, at: dt.datetime | None = None) -> bool:
     """Is the power off since it was last on, whether or not the wait was signed as over."""
     on, off = last_power_on(history, catalog, at), last_power_down(history, at)
-    return off is not None and (on is None or on.place < history.entries.index(off))
+    if on is None or off is None or on.place < history.entries.index(off):
+        return off is not None
+    return off.time is not None and on.time == off.time  # signed in one go: it came off last
 
 
 def find_power_off(history: History, catalog: Catalog) -> dt.datetime | None:

@@ -10,9 +10,9 @@ import numpy.typing as npt
 from squibwise.catalog.components import LookWord
 from squibwise.catalog.load import Catalog
 from squibwise.history.apart import find_off, tell_off
-from squibwise.history.closing import list_commanded
 from squibwise.history.order import History
 from squibwise.history.signed import find_loads
+from squibwise.history.told_events import list_commanded
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.marginals import group_belief
 from squibwise.infer.network import Likelihood, Network

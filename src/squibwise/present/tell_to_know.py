@@ -4,14 +4,7 @@ import datetime as dt
 from collections import Counter
 from collections.abc import Sequence
 
-from squibwise.history.closing import (
-    denied_events,
-    doubt_unit,
-    find_undriven,
-    judge_clearing,
-    late_events,
-    list_commanded,
-)
+from squibwise.history.closing import find_undriven, judge_clearing
 from squibwise.history.order import History, read_history
 from squibwise.history.reliance import (
     find_unweighed,
@@ -23,6 +16,7 @@ from squibwise.history.reliance import (
     weigh_times,
 )
 from squibwise.history.signed import CONTROL_UNIT, NO_POWER, labels_anew
+from squibwise.history.told_events import denied_events, doubt_unit, late_events, list_commanded
 from squibwise.model.car import OwnRule
 from squibwise.model.evidence import (
     Circumstance,

@@ -6,16 +6,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.apart import Off, find_off, tell_off
-from squibwise.history.closing import (
-    denied_events,
-    doubt_unit,
-    is_work_timed,
-    judge_lamp,
-    judge_scan,
-    late_events,
-    list_commanded,
-    told_after,
-)
+from squibwise.history.closing import is_work_timed, judge_lamp, judge_scan
 from squibwise.history.order import History, last_touch, read_history, replacements
 from squibwise.history.returned import list_unmended
 from squibwise.history.signed import (
@@ -30,6 +21,13 @@ from squibwise.history.signed import (
     outdated_gates,
     settling_look,
     speaks_against,
+)
+from squibwise.history.told_events import (
+    denied_events,
+    doubt_unit,
+    late_events,
+    list_commanded,
+    told_after,
 )
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.case import Case

@@ -85,10 +85,10 @@ def sort_demand(
         return Sorted(kind="rule", p=demand.by_rule, profiles=asking, of_profiles=1)
     question = find_question(demand, situation, job, job.limits.likely)
     some = sum(demand.id in found for found in by_profile.values())
-    agreed = max(question.share if question else 0.0, len(asking) / max(len(by_profile), 1))
-    share = agreed if question else some / max(len(by_profile), 1)
+    share = question.share if question else some / max(len(by_profile), 1)
     word = question.id if question else ""
     least = job.catalog.fact("require.rule-share").number()
+    agreed = question.share if question else len(asking) / max(len(by_profile), 1)
     if asking and demand.by_rule >= job.limits.likely and agreed >= least:
         p = max(demand.by_rule * share, demand.by_state)
         weakest = demand.weakest_trigger
@@ -105,7 +105,7 @@ def sort_demand(
     if demand.by_state >= job.limits.replace:
         return Sorted(
             kind="look-first",
-            p=demand.by_state,
+            p=max(demand.by_rule * share if asking else 0.0, demand.by_state),
             profiles=asking,
             of_profiles=len(by_profile) if asking else 0,
             question=word if asking else "",

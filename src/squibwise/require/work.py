@@ -11,7 +11,6 @@ from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.work import (
-    Area,
     Caution,
     Demand,
     Minutes,
@@ -39,14 +38,13 @@ from squibwise.require.looks import list_passed
 from squibwise.require.orders import Piece, find_pieces, list_orders
 from squibwise.require.progress import is_done, signed
 from squibwise.require.questions import Sorted, list_questions, save_by_no, sort_demand
+from squibwise.require.reopen import reopen
 from squibwise.require.scope import set_scope
 from squibwise.require.visits import arrange, count_minutes
 
 UNKNOWN = "unknown"
 STEP = "step:"
 _BEFORE_UNPLANNED = ("step:make-safe", "step:structure", "step:part-labels")
-_WORK = ("fit", "trace")
-_FINISHING = ("clear", "lamp-check", "drive", "final-scan")
 
 
 class _Asked(msgspec.Struct, frozen=True, kw_only=True):
@@ -71,7 +69,7 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
     pieces = find_pieces(case, catalog, assessment.located)
     demands = _demands(job, asked, pieces)
     orders = _orders(job, demands, pieces)
-    visits = _reopen(arrange(set_scope(job, orders, demands, pieces)))
+    visits = reopen(arrange(set_scope(job, orders, demands, pieces)), job)
     items = _list_items(visits, _let_off(demands, visits, job))
     return Work(
         profile=asked.profile,
@@ -377,30 +375,6 @@ def _item(
         blocked_by=operation.blocked_by,
         passes_when=operation.passes_when,
     )
-
-
-def _reopen(visits: tuple[Visit, ...]) -> tuple[Visit, ...]:
-    """Return the visits; the finishing steps stay open while any work before them is open.
-
-    A lamp that was watched, or a scan that was read, before the work proves nothing of it.
-    """
-    done_before = all(
-        o.done for v in visits for o in v.operations if o.action in _WORK and o.counted
-    )
-    if done_before:
-        return visits
-    finishing = {STEP + word for word in _FINISHING}
-    return tuple(
-        msgspec.structs.replace(v, areas=tuple(_reopened(a, finishing) for a in v.areas))
-        for v in visits
-    )
-
-
-def _reopened(area: Area, words: set[str]) -> Area:
-    operations = (
-        msgspec.structs.replace(o, done=False) if o.id in words else o for o in area.operations
-    )
-    return msgspec.structs.replace(area, operations=tuple(operations))
 
 
 def _not_counted(orders: tuple[Order, ...], demands: Mapping[str, Demand]) -> tuple[str, ...]:

@@ -1,0 +1,53 @@
+"""What was done and is to be done again, for work before it is open."""
+
+from collections.abc import Iterable
+
+import msgspec
+
+from squibwise.history.power import is_powered_down, is_powered_since_safe
+from squibwise.model.work import Area, Operation, Visit
+from squibwise.require.job import Job
+from squibwise.require.progress import STEP
+
+_WORK = ("fit", "trace")
+_FINISHING = ("clear", "lamp-check", "drive", "final-scan")
+_HANDS = ("open", "out", "fit", "join", "close")
+_POWER_DOWNS = ("power-down", "second-power-down")
+_MADE_SAFE = ("make-safe", "second-make-safe")
+
+
+def reopen(visits: tuple[Visit, ...], job: Job) -> tuple[Visit, ...]:
+    """Return the visits with the steps open again that open work comes before, or needs.
+
+    A lamp that was watched, or a scan that was read, before the work proves nothing of it. Hands
+    go in with the power off and waited out: once it was switched on, it comes off again.
+    """
+    open_work = (o for v in visits for o in v.operations if o.action in _WORK and o.counted)
+    again = set() if all(o.done for o in open_work) else {STEP + w for w in _FINISHING}
+    if is_powered_since_safe(job.progress.history, job.catalog):
+        is_off = is_powered_down(job.progress.history, job.catalog)
+        safe = {STEP + w for w in (_MADE_SAFE if is_off else (*_POWER_DOWNS, *_MADE_SAFE))}
+        needing = (v for v in visits if any(map(_is_for_hands, v.operations)))
+        again |= {o.id for v in needing for o in v.operations if o.id in safe}
+    return tuple(msgspec.structs.replace(v, areas=_reopened(v.areas, again)) for v in visits)
+
+
+def _is_for_hands(operation: Operation) -> bool:
+    """Is an operation open that hands do on live parts: in an area, or at a common cause."""
+    is_cause = operation.action == "do" and operation.kind == "look-first"
+    is_safe_first = is_cause and STEP + "make-safe" in operation.after
+    is_hands = operation.action in _HANDS or is_safe_first
+    return is_hands and operation.counted and not operation.done
+
+
+def _reopened(areas: Iterable[Area], words: set[str]) -> tuple[Area, ...]:
+    return tuple(
+        msgspec.structs.replace(
+            area,
+            operations=tuple(
+                msgspec.structs.replace(o, done=False) if o.id in words else o
+                for o in area.operations
+            ),
+        )
+        for area in areas
+    )
