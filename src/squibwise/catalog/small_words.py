@@ -41,6 +41,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         then: They join what follows in time.
         but: They begin a clause that goes against the one before it.
         as_: They lead to what something is compared with.
+        without: Behind a fault they tell under what it was measured.
         together: Before the others they tell how something went, and not of what.
         neither: They say that what was denied of one part holds for another.
         but_in: They do so in one language.
@@ -91,6 +92,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         few: They say how many.
         perhaps: They make a statement a guess.
         clears: They say, behind work, that nothing is stored any more.
+        yet: With a denial they say that what is there was not found so far.
         earlier: They say that a denial is of the time before.
         pluperfect: They say that something had been so.
         noticed: What somebody may have missed before.
@@ -157,6 +159,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     then: frozenset[str]
     but: frozenset[str]
     as_: frozenset[str] = msgspec.field(name="as")
+    without: frozenset[str]
     together: frozenset[str]
     neither: frozenset[str]
     but_in: dict[str, frozenset[str]]
@@ -207,6 +210,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     few: frozenset[str]
     perhaps: frozenset[str]
     clears: frozenset[str]
+    yet: frozenset[str]
     earlier: frozenset[str]
     pluperfect: frozenset[str]
     noticed: frozenset[str]

@@ -5,7 +5,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.report.claims.asides import hear_neither, why_absent
-from squibwise.intake.report.claims.assertions import DENYING, ONCE, speaks_of_paper
+from squibwise.intake.report.claims.assertions import speaks_of_paper
 from squibwise.intake.report.clauses.absences import denied_by_name, why_gone
 from squibwise.intake.report.clauses.code_clauses import (
     join_lamp_code,
@@ -88,7 +88,7 @@ def _own_words(
     line: Line, text: str, is_whole: bool, catalog: Catalog, language: str | None
 ) -> Words:
     """What the text of one code says, without what the line denies or tells of others."""
-    is_voiced = line.words.voices & (DENYING | ONCE) or "cleared" in line.words.statuses
+    is_voiced = line.words.voices - {"exists"} or "cleared" in line.words.statuses
     own = without_others(text, catalog, language) if is_voiced else text
     if is_whole and own == text:
         words = words_without_denied(line, catalog, language)

@@ -9,6 +9,7 @@ from squibwise.intake.report.claims.assertions import (
     is_asserted,
     is_seen,
 )
+from squibwise.intake.report.claims.closings import names_rest
 from squibwise.intake.report.clauses.code_clauses import (
     MOSTLY,
     completes,
@@ -215,6 +216,8 @@ def _says_of_line(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> b
         return False
     alike = [f for f in sheet.faults if f.first.number == line.number]
     is_of_all = not lexicon.small.all.isdisjoint(t.text for t in line.tokens)
+    if names_rest([t.text for t in line.tokens], lexicon):
+        return False
     if words.voices & {"gone", "away"}:
         for fault in alike if is_of_all else [current]:
             fault.absent = "gone"

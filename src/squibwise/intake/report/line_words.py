@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import read_words
 from squibwise.intake.report.language.lexicon import Lexicon, Token, lexicon_of, tokenise
-from squibwise.intake.report.language.mended import without_unmended
+from squibwise.intake.report.language.mended import without_contrasts, without_unmended
 from squibwise.intake.report.language.phrases import find_hits, languages
 from squibwise.intake.report.language.words import Words
 from squibwise.intake.report.sheet import Line
@@ -37,6 +37,7 @@ def said_by(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -
 @lru_cache(maxsize=1024)  # a line and its pieces are asked again and again
 def _said(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -> Words:
     hits = without_unmended(find_hits(lexicon, tokens, language), tokens, lexicon)
+    hits = without_contrasts(hits, tokens, lexicon, language)
     return read_words(tokens, hits, lexicon.denying)
 
 

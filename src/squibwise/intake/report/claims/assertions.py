@@ -38,6 +38,7 @@ _NEAR = 3  # words before a code
 _STORY = 4  # words of a sentence before a count of blinks in it
 _SENTENCE = 6  # words of a sentence that ends with a full stop
 DENYING = frozenset({"not", "gone"})
+PRAISE = frozenset({"good", "fine"})
 ONCE = frozenset({"was", "before"})
 _AFFIRMING = frozenset({"asked", "exists"})  # "is", which may ask, and "there is"
 NAMED_FAULTS = FAULTS - {"defect", "resistance", "ground"}
@@ -222,20 +223,23 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
     return left or (sure[0] if sure and voiced and is_other else "")
 
 
-def is_new(clause: str, lexicon: Lexicon) -> bool:
+def is_new(clause: str, lexicon: Lexicon, words: Words | None = None) -> bool:
     """``never had that before``, ``was not there on Friday``: what was not there is there now.
 
     So is what nobody ``had noticed``, or what is ``not in my first list``; no ``no longer``.
+    What ``was fine before`` is not any more, where its words are given.
     """
     texts, small = {t.text for t in tokenise(clause)}, lexicon.small
     if any(one in texts and two in texts for one, two in small.no_longer):
         return False
     was = texts & small.days and texts & {verb for _, verb in small.is_was}
-    then = was or (texts & small.past_days and not texts & small.since)
+    then = was or (texts & (small.past_days | small.previous) and not texts & small.since)
     missed = texts & small.noticed and texts & small.pluperfect
     is_of_list = texts & small.lists and texts & small.firsts
     is_told = bool(texts & small.earlier or then or missed or is_of_list)
-    return is_told and bool(texts & (lexicon.denying | small.never))
+    is_praise = (words is not None and words.voices & PRAISE) or any(map(lexicon.is_praise, texts))
+    is_praise = is_praise and not texts & small.returns
+    return is_told and (is_praise or bool(texts & (lexicon.denying | small.never)))
 
 
 def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
@@ -270,8 +274,9 @@ def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
     """Tell whether a clause behind a code says that something was."""
     lexicon = lexicon_of(catalog)
     behind = _FULL_STOP.split(line.text[line.codes[0].end :])[0]
-    clauses = [c for c in piece_end(lexicon, language).split(behind)[1:] if not is_new(c, lexicon)]
-    said = (words_of(c, catalog, language) for c in clauses)
+    clauses = piece_end(lexicon, language).split(behind)[1:]
+    told = ((c, words_of(c, catalog, language)) for c in clauses)
+    said = (w for c, w in told if not is_new(c, lexicon, w))
     said = (w for w in said if not w.voices & DENYING)  # "it wasn't the plug"
     said = (w for w in said if w.features != {"defect"})  # "was never ok"
     return any(w.voices & ONCE and not stands_alone(w) for w in said)

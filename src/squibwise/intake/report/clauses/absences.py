@@ -49,7 +49,8 @@ def why_gone(
             return ""
     if not own and len(line.codes) == 1 and _is_fine_again(line, catalog, language):
         return "gone"
-    if own or not (words.says_nothing or line.words.voices & {"past", "mine"}):
+    is_led = len(line.codes) > 1 and line.words.voices & {"past", "mine"}
+    if own or not (words.says_nothing or is_led):
         return own
     if _stays(line, code, text, lexicon_of(catalog), language):
         return ""

@@ -84,15 +84,21 @@ def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
     first = next(told, None)
     if first is None:
         return text
-    others = []
+    others, small, before = [], lexicon.small, frozenset[str]()
     for span, words in list(zip(spans, said, strict=True))[first + 1 :]:
         clause = text[slice(*span)]
-        is_of_rest = not has_fault(words) and _is_of_rest(
-            [t.text for t in tokenise(clause)], lexicon
-        )
+        texts = [t.text for t in tokenise(clause)]
         is_of_other = words.voices & (DENYING | ONCE) and not _denies_verb(clause, lexicon, usual)
-        if is_of_rest or (is_of_other and _is_of_other(clause, words, said[first], lexicon, usual)):
+        is_sought = not (small.blamed.isdisjoint(before) or small.finding.isdisjoint(texts))
+        if (
+            (not has_fault(words) and _is_of_rest(texts, lexicon))
+            or (is_sought and not _is_over(texts, lexicon))  # "looked for the plug, not found"
+            or names_rest(texts, lexicon)
+            or is_new(clause, lexicon, words)
+            or (is_of_other and _is_of_other(clause, words, said[first], lexicon, usual))
+        ):
             others.append(span)
+        before = frozenset(texts)
     return _cut(text, others)
 
 
@@ -197,18 +203,22 @@ def _is_of_other(
 ) -> bool:
     texts = [t.text for t in tokenise(clause)]
     small = lexicon.small
-    may_blame = "gone" not in words.voices and not has_fault(words)
+    is_found = not (small.finding.isdisjoint(texts) or _is_over(texts, lexicon))
+    is_found = is_found and (small.since | small.after).isdisjoint(texts)
+    may_blame = ("gone" not in words.voices or is_found) and not has_fault(words)
     if (
-        is_new(clause, lexicon)
+        is_new(clause, lexicon, words)
         or (may_blame and not small.blamed.isdisjoint(texts))
+        or (has_fault(words) and not small.yet.isdisjoint(texts))  # "break not found yet"
         or not small.beside.isdisjoint(texts)
         or names_rest(texts, lexicon)
         or _is_of_rest(texts, lexicon)
         or _is_of_impact(words)
     ):
         return True  # "never had that before", "not the plug", "cause not found", "nothing else"
-    if has_fault(words):
-        return not words.features & own.features & FAULTS  # "open, not shorted", "no crash data"
+    told = words.features & FAULTS
+    if told - {"defect"} or told & own.features or (told and "gone" not in words.voices):
+        return not told & own.features  # "open, not shorted", "no crash data"
     if words.statuses == ["intermittent"] and "not" in words.voices:
         return True  # "it's not intermittent": it is there all the time
     places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)

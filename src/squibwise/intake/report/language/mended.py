@@ -1,12 +1,14 @@
-"""Whether what is said to end a fault has ended it: not what is yet to be done, or did not help."""
+"""Whether what seems to end or deny a fault does: no work to come, no other part's denial."""
 
 from squibwise.catalog.small_words import SmallWords
-from squibwise.intake.report.language.lexicon import Lexicon, Token
+from squibwise.catalog.vocabulary import VOICES
+from squibwise.intake.report.language.lexicon import BASE, Lexicon, Token
 from squibwise.intake.report.language.phrases import Hit
-from squibwise.intake.report.language.words import PARTS
+from squibwise.intake.report.language.words import FAULTS, PARTS
 
 _ENDS = frozenset({"gone", "status:cleared"})
 _WELL = frozenset({"gone", "not", "away", "good", "fine"})
+_SAID = ("status:", "lacking:")
 _BEFORE, _BEHIND = 4, 3  # words beside a verb that make it one of the future
 
 
@@ -32,6 +34,52 @@ def without_unmended(
         for h in hits
         if h not in due and h not in denied.values()
     )
+
+
+def without_contrasts(
+    hits: tuple[Hit, ...], tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None
+) -> tuple[Hit, ...]:
+    """Return phrases without what a fault is said not to be of, or not to need.
+
+    ``stage 2 (not 1) open``, ``seat bag, not the curtain, is open``, ``open without load``.
+    """
+    faults = [h.first for h in hits if FAULTS & {*h.means}]
+    nots = [h for h in hits if h.means == ("not",)] if faults else []
+    gone: set[Hit] = set()
+    for no in nots:
+        first = next((n for n in range(no.first, 0, -1) if tokens[n].apart), 0)
+        behind = range(no.last, len(tokens))
+        last = next((n for n in behind if tokens[n].apart), len(tokens))
+        own = [h for h in hits if first <= h.first < last and h is not no]
+        named = any(_names(h) for h in hits if h.first < first)
+        rest = [n for n in range(first, last) if not no.first <= n < no.last]
+        is_edge = first == no.first or last == no.last
+        if _is_without(no, tokens, lexicon.small) and faults[0] < no.first < last - 1:
+            own = [h for h in own if h.first > no.first]
+            if not any(FAULTS & {*h.means} for h in own):
+                gone |= {no, *(h for h in own if not h.means[0].startswith("status:"))}
+        elif named and is_edge and rest and tokens[no.first].text in lexicon.small.ellipses:
+            covered = {n for h in own if _names(h) for n in range(h.first, h.last)}
+            names = [n for n in (language, *BASE) if n]
+            others = [tokens[n].text for n in rest if n not in covered]
+            is_known = (t.isdecimal() or lexicon.is_told(t, "plain", names) for t in others)
+            if (covered or any(t.isdecimal() for t in others)) and all(is_known):
+                gone |= {no, *own}
+    return tuple(h for h in hits if h not in gone)
+
+
+def _names(hit: Hit) -> bool:
+    """Tell whether a phrase names a part, a place or a stage, and says nothing of it."""
+    means = {*hit.means}
+    is_said = means & (FAULTS | VOICES | {"battery"}) or hit.means[0].startswith(_SAID)
+    return not is_said and means != {"skip"}
+
+
+def _is_without(no: Hit, tokens: tuple[Token, ...], small: SmallWords) -> bool:
+    """``without``, ``with no``."""
+    text, before = tokens[no.first].text, tokens[no.first - 1].text if no.first else ""
+    is_noun = text == "no" or text not in small.ellipses  # what is denied is a noun
+    return text in small.without or (is_noun and before in small.together)
 
 
 def _is_work(hit: Hit, tokens: tuple[Token, ...], small: SmallWords) -> bool:
