@@ -8,7 +8,7 @@ from squibwise.intake.report.language.features import read_words
 from squibwise.intake.report.language.lexicon import Lexicon, Token, lexicon_of, tokenise
 from squibwise.intake.report.language.mended import without_contrasts, without_unmended
 from squibwise.intake.report.language.phrases import find_hits, languages
-from squibwise.intake.report.language.words import Words
+from squibwise.intake.report.language.words import FAULTS, Words
 from squibwise.intake.report.sheet import Line
 
 BULLET = pattern(
@@ -38,7 +38,22 @@ def said_by(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -
 def _said(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -> Words:
     hits = without_unmended(find_hits(lexicon, tokens, language), tokens, lexicon)
     hits = without_contrasts(hits, tokens, lexicon, language)
-    return read_words(tokens, hits, lexicon.denying)
+    words = read_words(tokens, hits, lexicon.denying)
+    if words.features & FAULTS == {"crashrecord"} and _is_unreadable(tokens, lexicon):
+        words.features.discard("crashrecord")  # nobody knows whether there is one
+        words.voices, words.statuses = set(), []
+    return words
+
+
+def _is_unreadable(tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
+    """``crash data not readable``, ``no crash record could be read``, ``illisible``."""
+    is_denied = False
+    for token in tokens:
+        is_denied = (is_denied and not token.apart) or token.text in lexicon.denying
+        if token.text in (lexicon.small.readable if is_denied else lexicon.small.unreadable):
+            return True
+        is_denied = is_denied and not token.is_cut
+    return False
 
 
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:

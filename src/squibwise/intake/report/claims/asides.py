@@ -15,6 +15,7 @@ from squibwise.intake.report.language.words import (
     add_status,
     has_fault,
     has_part,
+    stands_alone,
 )
 from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.sheet import Line
@@ -159,6 +160,7 @@ def why_aside(line: Line, lexicon: Lexicon) -> str:
     )
     why = next((reason for holds, reason in reasons if holds), "")
     told = told or "locked" in line.words.statuses
+    told = told or ("not" in voices and stands_alone(line.words))  # "front bag, nothing logged"
     if why or line.role == "heading" or not (has_part(line.words) or told):
         return why
     is_told = told or line.words.statuses

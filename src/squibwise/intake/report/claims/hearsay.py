@@ -53,7 +53,8 @@ def _first_told(line: Line, lexicon: Lexicon, language: str | None) -> int | Non
     if line.codes:
         return line.codes[0].start
     hits = find_hits(lexicon, line.tokens, language)
-    first = next((h.first for h in hits if (HEADS | FAULTS) & {*h.means}), None)
+    told = [next((h.first for h in hits if kind & {*h.means}), None) for kind in (HEADS, FAULTS)]
+    first = told[0] if told[0] is not None else told[1]
     if first is None:
         return None
     word, plain = line.tokens[first].text, flat(line.text)

@@ -86,6 +86,7 @@ def denied_by_name(
     is_list = len(line.codes) > 1 and not has_part(line.words)
     is_away = "away" in line.words.voices and "present" not in words.statuses
     is_denied = is_denied or (is_list and is_away)  # "B1, B2: absent"
+    is_denied = is_denied or only_denies(line.text[code.end :], lexicon)  # "B1, now not"
     if words.says_nothing and _stays(line, code, text, lexicon, language):
         return ""
     if is_denied and not has_fault(line.words):
