@@ -3,7 +3,7 @@
 from squibwise.catalog.small_words import SmallWords
 from squibwise.catalog.vocabulary import VOICES
 from squibwise.intake.report.language.lexicon import BASE, Lexicon, Token
-from squibwise.intake.report.language.phrases import Hit
+from squibwise.intake.report.language.phrases import Hit, find_hits
 from squibwise.intake.report.language.words import FAULTS, PARTS
 
 _ENDS = frozenset({"gone", "status:cleared"})
@@ -56,7 +56,9 @@ def without_contrasts(
         is_edge = first == no.first or last == no.last
         if _is_without(no, tokens, lexicon.small) and faults[0] < no.first < last - 1:
             own = [h for h in own if h.first > no.first]
-            if not any(FAULTS & {*h.means} for h in own):
+            whole = find_hits(lexicon, tokens[: no.first] + tokens[no.last :], language)
+            is_inside = any(h.first < no.first < h.last for h in whole)  # of a fault's own words
+            if not (is_inside or any(FAULTS & {*h.means} for h in own)):
                 gone |= {no, *(h for h in own if not h.means[0].startswith("status:"))}
         elif named and is_edge and rest and tokens[no.first].text in lexicon.small.ellipses:
             covered = {n for h in own if _names(h) for n in range(h.first, h.last)}
