@@ -27,7 +27,7 @@ from squibwise.intake.report.clauses.plain_clauses import add_statuses, list_cla
 from squibwise.intake.report.clauses.side_labels import is_of_place
 from squibwise.intake.report.coded_faults import take_codes
 from squibwise.intake.report.gathering import GAP, State, attach, fault_of, flush
-from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.language.words import (
     HEADS,
     KERB,
@@ -191,17 +191,24 @@ def _is_status(line: Line) -> bool:
 
 
 def _fills_column(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> bool:
-    """Tell whether indented words, which mean nothing alone, go on with the description above."""
+    """Tell whether words, which mean nothing alone, go on with the description above.
+
+    They are indented, or stand below a line that ends in a word such as ``not``.
+    """
     current = state.current
-    if current is None or state.blanks or line.is_keyed or line.text[:1] not in (" ", "\t"):
+    if current is None or state.blanks or line.is_keyed:
         return False
-    is_open = not is_whole(current) or completes(line.words, current.words)
+    last = tokenise(current.texts[-1] if current.texts else "")[-1:]
+    is_cut = any(token.text in lexicon_of(catalog).denying for token in last)
+    if not (is_cut or line.text[:1] in (" ", "\t")):
+        return False
+    is_open = is_cut or not is_whole(current) or completes(line.words, current.words)
     return is_open and take_wrapped(line, current, sheet, catalog)
 
 
 def _goes_on(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> bool:
     """Tell whether words that seem to deny go on with the description above them."""
-    return line.why == "denied" and _fills_column(line, state, sheet, catalog)
+    return line.why in ("denied", "gone") and _fills_column(line, state, sheet, catalog)
 
 
 def _says_of_line(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> bool:

@@ -33,10 +33,14 @@ def join_records(lines: list[Line], lexicon: Lexicon) -> list[Line]:
     counts = Counter(flat(m[1]) for m in fields if m is not None)
     begin = next((flat(m[1]) for m in fields if m and counts[flat(m[1])] >= _SEVERAL), None)
     starts = {at for at, m in enumerate(fields) if m is not None and flat(m[1]) == begin}
-    is_coded = any(_CODE.search(m[2]) for m in fields if m and counts[flat(m[1])] >= _SEVERAL)
-    first = [m for at in starts if (m := fields[at])]
-    is_led = any(m[2][0].isdecimal() or _CODE.search(m[2]) for m in first)
-    if is_led if is_coded else not _are_parts(first, lexicon):
+    several = [m for m in fields if m is not None and counts[flat(m[1])] >= _SEVERAL]
+    coded = {m for m in several if _CODE.search(m[2])}
+    alike = {m for m in coded if not _CODE.findall(m[2])[0].isdecimal()}  # no date, no mileage
+    coded = alike or coded
+    labels = [len({flat(m[1]) for m in told}) for told in (coded, several)]
+    is_told = labels[0] == 1 and labels[1] >= _FIELDS
+    is_told = is_told and all(len(m[2].split()) == 1 for m in coded)  # nobody says so in a chat
+    if not (is_told if coded else _are_parts([m for at in starts if (m := fields[at])], lexicon)):
         starts = set()  # others are read around their codes, or line by line
     found: list[Line] = []
     at = 0
@@ -45,7 +49,10 @@ def join_records(lines: list[Line], lexicon: Lexicon) -> list[Line]:
         run = [m for m in fields[at:end] if m is not None]
         one = _fields_of(lines[at], lexicon) if at not in starts else run if len(run) > 1 else []
         raw = "\n".join(ln.raw for ln in lines[at:end])
-        said = "   ".join(_said(m, lexicon) for m in one)
+        values = [m[2] for m in one if m in coded] + [
+            _said(m, lexicon) for m in one if m not in coded
+        ]
+        said = "   ".join(values)
         apart = _apart(lines[at], lexicon) or [lines[at]]
         found += [replace(lines[at], raw=raw, text=said)] if one else apart + lines[at + 1 : end]
         at = end

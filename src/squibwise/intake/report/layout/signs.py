@@ -156,6 +156,8 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
     if len(rows) <= _ROWS:
         return
     named = {c: _state_of(name, lexicon) for c, name in enumerate(rows[0].cells)}
+    if any("status:present" in lexicon.first_meanings(state) for state in named.values()):
+        named |= {c: _ONCE for c, name in enumerate(rows[0].cells) if lexicon.is_earlier(name)}
     states = {c: state for c, state in named.items() if state and _answers(rows[1:], c)}
     for row in rows[1:]:
         said = {_said_in(row, column) for column in states}
@@ -190,7 +192,9 @@ def apply_letters(lines: list[Line], lexicon: Lexicon) -> None:
         signs = [*_SEAT_LETTERS, *(_STATE_LETTERS if _STATE.match(heading) else ())]
         signs += ({now: _NOW, was: _ONCE} for now, was in lexicon.small.is_was)
         now = {t for t in told if "status:present" in lexicon.first_meanings(t)}
-        if now and len(told) > len(now) and all(map(lexicon.is_earlier, told - now)):
+        then = told - now
+        is_one = len(then) == 1 and _STATE.match(heading) and not any(map(lexicon.is_state, then))
+        if now and then and (is_one or all(map(lexicon.is_earlier, then))):
             signs.append({t: t if t in now else _ONCE for t in told})
         for letters in signs:
             is_short = all(len(t) <= _LETTERS or t in letters for t in told)
