@@ -57,7 +57,8 @@ def _full(said: list[str]) -> list[bool]:
     width = max(map(len, said))
     full = [len(a) + 1 + len(b.split()[0]) > width for a, b in pairwise(said)]
     stops = sum(len(_STOP.findall(text)) for text in said)
-    small = sum(f and not b[0].isupper() for f, b in zip(full, said[1:], strict=True))
+    goes_on = (not b[0].isupper() and a[-1] not in ".!?" for a, b in pairwise(said))
+    small = sum(f and amid for f, amid in zip(full, goes_on, strict=True))
     is_told = any(map(_AMID.search, said)) or _SOME * small >= sum(full)
     is_prose = is_told and _SOME * stops >= len(said) and any(map(_END.search, said[-2:]))
     is_full = sum(full) >= max(_BREAKS, _SHARE * len(full)) and width >= _NARROW
