@@ -95,7 +95,8 @@ def _take(line: Line, state: State, sheet: Sheet, catalog: Catalog, precede: boo
         if has_part(line.words) or _is_placed(line.words):
             state.current = None  # it speaks of something else, and so does what follows
     elif line.role == "meta":
-        _take_measure(line, state)
+        if state.current is not None:
+            take_status(line, state.current)  # a byte among the measures below a fault
     elif line.role == "header":
         _fills_column(line, state, sheet, catalog)
     elif line.role == "unread" and not _fills_column(line, state, sheet, catalog):
@@ -119,12 +120,6 @@ def _take_heading(line: Line, state: State, sheet: Sheet) -> None:
         sheet.counts[state.section] = line
     elif line.is_module:
         state.section += 1
-
-
-def _take_measure(line: Line, state: State) -> None:
-    """A status byte on a line of measures belongs to the fault above."""
-    if state.current is not None:
-        take_status(line, state.current)
 
 
 def _take_words(line: Line, state: State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:

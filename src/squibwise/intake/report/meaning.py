@@ -295,6 +295,7 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
     """Return a fault as a line of the answer."""
     part, code = fault.part, fault.code
     raw, statuses = "\n".join(fault.raws), _statuses(fault)
+    is_unset = code is not None and code.status_byte == 0  # nothing failed, nothing is stored
     line = CodeLine(
         line=fault.first.number,
         raw=raw,
@@ -314,16 +315,11 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
         module=fault.first.module,
         also=_also(code) if code else (),
         unit=fault.unit,
-        present=not fault.absent and "cleared" not in statuses and not _is_unset(code),
+        present=not fault.absent and "cleared" not in statuses and not is_unset,
         is_doubtful=fault.absent == UNSURE,
         origin=Origin(file=name, line=fault.first.number, raw=fault.raws[0]),
     )
     return msgspec.structs.replace(line, present=False) if line.is_untested else line
-
-
-def _is_unset(code: Code | None) -> bool:
-    """Tell whether a status byte says that nothing failed and nothing is stored."""
-    return code is not None and code.status_byte == 0
 
 
 def _also(code: Code) -> tuple[str, ...]:

@@ -81,7 +81,8 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
     sheet.faults = once_a_line(join_either(sheet.faults))
     told = [tell(f, scope, sheet.name) for f in sheet.faults]
     ended = [(f, ln.code) for f, ln in zip(sheet.faults, told, strict=True) if f.absent in _ENDED]
-    gone = {code for f, code in ended if not (f.words.voices & _STORY or _is_alike(f.words))}
+    own = ((f.words, code) for f, code in ended if "same" not in f.words.features)  # "same here"
+    gone = {code for words, code in own if not words.voices & _STORY}
     told = with_repeats(without_gone(told, gone, {code for _, code in ended}))
     return ReadReport(
         vin=sheet.vin,
@@ -91,11 +92,6 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
         findings=(*sheet.findings, *remarks(sheet, told, scope)),
         coverage=coverage(sheet, told, scope),
     )
-
-
-def _is_alike(words: Words) -> bool:
-    """``same here, cleaned the plug and B1411 is gone``: somebody has had it too."""
-    return "same" in words.features
 
 
 def _take_named(sheet: Sheet, car: Car | None) -> None:

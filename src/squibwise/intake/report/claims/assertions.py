@@ -59,13 +59,7 @@ def piece_end(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
 
 
 def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
-    """Tell whether a line without a code asserts the fault that it names.
-
-    Args:
-        line: With its words.
-        catalog: For the vocabulary.
-        usual: The report's own language.
-    """
+    """Tell whether a line without a code asserts the fault that it names."""
     lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
     if line.cells or _COLUMNS.search(line.text.strip()):

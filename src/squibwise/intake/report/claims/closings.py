@@ -9,12 +9,7 @@ _LONGEST = 7  # words of a clause that only ends a list
 
 
 def part_closing(text: str, lexicon: Lexicon) -> list[str]:
-    """Return a sentence without its last clause, and that clause, where it only ends a list.
-
-    Args:
-        text: A sentence or a line.
-        lexicon: For words such as ``nothing else``.
-    """
+    """Return a sentence without its last clause, and that clause, where it only ends a list."""
     cuts = list(_CLAUSE.finditer(text.rstrip()))
     tail = text[cuts[-1].end() :] if cuts else ""
     if not tail or not _closes(tail, lexicon):

@@ -17,13 +17,7 @@ _REACH = 5  # words between who says, or another vehicle, and the verb that belo
 
 
 def why_of_others(line: Line, lexicon: Lexicon, language: str | None) -> str:
-    """Why a line tells nothing of this car by itself; empty when it may.
-
-    Args:
-        line: With its codes, tokens and words.
-        lexicon: All phrases.
-        language: That it is read in.
-    """
+    """Why a line tells nothing of this car by itself; empty when it may."""
     plain = flat(line.text)
     told = _first_told(line, lexicon, language)
     if told is None:

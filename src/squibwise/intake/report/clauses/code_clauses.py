@@ -47,7 +47,6 @@ _MOST_ALIKE = 40  # codes that share one text and a list of parts
 _ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
 _DENYING = frozenset({"not", "gone"})
 _FULL_STOP = pattern(r"(?<=[^\W\d_]{4})\.\s+(?=[A-ZÀ-Ý])")
-_STRETCH = pattern(r"\s*[,;()]\s*")
 MOSTLY = 0.7  # share of known words
 _ENDS_BROKEN = pattern(r"\w-(?:\s{2}|\t|\s*$)")
 _HYPHEN = pattern(r"(\w)- (?=\w)")
@@ -181,9 +180,6 @@ def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> 
     """
     if not line.words.voices & _DENYING:
         return _words_of_sentence(line, catalog, language)
-    placed = _without_places(line, catalog, language)
-    if placed is not None:
-        return placed
     pieces = clause_end(lexicon_of(catalog), language).split(without_codes(line))
     said = [(p, words_of(p, catalog, language)) for p in pieces]
     own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)
@@ -203,21 +199,6 @@ def _words_of_sentence(line: Line, catalog: Catalog, language: str | None) -> Wo
         return line.words
     own = words_of(without_codes(line)[-len(line.text) + stops[-1] :], catalog, language)
     return own if stands_alone(own) or has_part(own) else line.words
-
-
-def _without_places(line: Line, catalog: Catalog, language: str | None) -> Words | None:
-    """``passenger tensioner (not the driver's), open``: the words without places that are denied.
-
-    None where a negation denies more than another place.
-    """
-    said = [(p, words_of(p, catalog, language)) for p in _STRETCH.split(without_codes(line))]
-    denied = [w for _, w in said if w.voices & _DENYING]
-    if any(w.features - {"skip"} or w.statuses or not (w.seats or w.sides) for w in denied):
-        return None
-    rest = words_of(", ".join(p for p, w in said if not w.voices & _DENYING), catalog, language)
-    taken = {place for w in denied for place in w.seats | w.sides}
-    is_placed = bool(rest.seats or rest.sides) and not (rest.seats | rest.sides) & taken
-    return rest if is_placed and stands_alone(rest) else None
 
 
 @lru_cache(maxsize=32)

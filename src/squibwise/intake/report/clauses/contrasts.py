@@ -45,13 +45,7 @@ class _Clause(msgspec.Struct, kw_only=True):
 
 
 def drop_denied(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
-    """Return a line without a fault that it denies beside one that it asserts of the same part.
-
-    Args:
-        line: With its codes and tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Return a line without a fault that it denies beside one that it asserts of the same part."""
     if line.cells or "?" in line.text or len(line.text) > _LONGEST:
         return [line]
     return _Contrast(line, lexicon, language_of(line, lexicon, usual)).lines()

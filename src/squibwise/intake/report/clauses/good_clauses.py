@@ -33,11 +33,6 @@ def part_good(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     """Return a line as what it tells to be at fault and each part that it calls good.
 
     ``B1234 driver airbag open and left curtain ok``: the fault is no curtain's.
-
-    Args:
-        line: With its codes and tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
     """
     language = language_of(line, lexicon, usual)
     line = _with_stages_named(_at_times(line, lexicon, language), lexicon, language)

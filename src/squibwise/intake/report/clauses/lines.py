@@ -181,8 +181,9 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     if not line.codes:
         hear_untested(line.words)
     _hear_unbroken(line, lexicon)
-    denied = [h for h in hits if _denies_status(h, line.tokens, lexicon)]
-    if not line.codes and denied and all(h in denied for h in hits if _stores(h)):
+    stored = [line.tokens[h.first : h.last] for h in hits if _stores(h)]
+    is_denied = all(any(t.text in lexicon.denying for t in tokens) for tokens in stored)
+    if not line.codes and stored and is_denied:
         line.words.voices.add("not")  # "short to ground: not present", where no code has a status
     if _YEAR.match(line.text):
         line.words.voices.add("past")
@@ -225,10 +226,6 @@ def _is_whole(line: Line, lexicon: Lexicon) -> bool:
 def _stores(hit: Hit) -> bool:
     """Tell whether a phrase says that a fault is in the memory: ``stored, not present``."""
     return hit.means[0] in ("status:stored", "status:pending")
-
-
-def _denies_status(hit: Hit, tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
-    return _stores(hit) and any(t.text in lexicon.denying for t in tokens[hit.first : hit.last])
 
 
 def supply_volts(line: Line, lexicon: Lexicon) -> float | None:
@@ -368,15 +365,10 @@ def _count(tokens: tuple[Token, ...], texts: tuple[str, ...], lexicon: Lexicon) 
 def _is_meta(line: Line, texts: tuple[str, ...], length: int, means: tuple[str, ...]) -> bool:
     if {"othermodule", "area"} & set(means) and not line.is_keyed and len(texts) <= length:
         return False
-    is_label = line.is_keyed and _label_length(line) == length
+    is_label = line.is_keyed and len(tokenise(label_of(line))) == length  # up to its colon
     if (line.words.statuses and not line.is_keyed) or (_tells(line) and not is_label):
         return False
     return line.is_keyed or len(texts) <= length or any(c.isdecimal() for c in line.text)
-
-
-def _label_length(line: Line) -> int:
-    """How many words stand before the colon of a label."""
-    return len(tokenise(label_of(line)))
 
 
 def _is_heading(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> bool:

@@ -65,13 +65,7 @@ def _parting(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
 
 
 def part_places(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
-    """Return a line as one line for each place that has a fault of its own; else the line.
-
-    Args:
-        line: With its codes and tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Return a line as one line for each place that has a fault of its own; else the line."""
     if line.cells or "?" in line.text or not 0 < len(line.text) <= _LONGEST:
         return [line]
     if line.role not in ("unread", "code"):

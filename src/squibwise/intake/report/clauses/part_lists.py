@@ -16,7 +16,6 @@ from squibwise.intake.report.sheet import Line
 _ENDS_SENTENCE = pattern(r"\w{6,}\.\s*$")
 _CALLS = pattern(r"[:!]\s*$")
 _BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
-_MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
 PARTS_ONLY = "parts, no faults"  # why those of a list that were bought, say, tell of none
 _SIGNS_OF_LIST = 2
 _LISTED = 3  # names of parts that make a list of parts

@@ -92,13 +92,7 @@ def _parting(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
 
 
 def part_parts(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
-    """Return a line as one line for each part that its one fault word is said of; else the line.
-
-    Args:
-        line: With its codes and tokens.
-        lexicon: All phrases.
-        usual: The report's own language.
-    """
+    """Return a line as one line for each part that its one fault word is said of; else the line."""
     language = language_of(line, lexicon, usual)
     if not _may_part(line, lexicon, language):
         return [line]

@@ -128,8 +128,9 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
     """Return the flash codes of a line that are called so: by a lamp, a blink or a count."""
     plain = flat(text)
     found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)]
-    found = found or _drawn(plain) or _said(plain, lexicon)
-    if not found and _may_flash(plain, lexicon):
+    may_flash = lexicon.may_name("flash", plain) or bool(_BLINKING.search(plain))
+    found = found or _drawn(plain) or _said(plain, lexicon, may_flash=may_flash)
+    if not found and may_flash:
         found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
         found = found or [t for m in _behind(lexicon).finditer(plain) for t in _listed(m)]
         found += _further(plain, found)
@@ -156,20 +157,16 @@ def _drawn(plain: str) -> list[Code]:
     return found
 
 
-def _may_flash(plain: str, lexicon: Lexicon) -> bool:
-    return lexicon.may_name("flash", plain) or bool(_BLINKING.search(plain))
-
-
-def _said(plain: str, lexicon: Lexicon) -> list[Code]:
+def _said(plain: str, lexicon: Lexicon, *, may_flash: bool) -> list[Code]:
     """Blinks told in words or drawn as dots, or as ``4 then 1`` behind a word for lamp or pause."""
     told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
-    if _may_flash(plain, lexicon):
+    if may_flash:
         rules = (_SAID_PAIR, _SAID_TIMES, _SAID_SHORT, _TIMED)
         found = (m for rule in rules for m in rule.finditer(plain))
         told += [(m, _digit(m[1]), _digit(m[m.lastindex or 2])) for m in found]
     told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
     told += [(m, m[1], m[2]) for m in _TWICE.finditer(plain)]
-    pair = _joined_pair(lexicon).search(plain) if _may_flash(plain, lexicon) else None
+    pair = _joined_pair(lexicon).search(plain) if may_flash else None
     if pair is not None and not told:
         told = [(pair, pair["one"], pair["two"])]
     return [flash(f"{one}-{two}", *match.span()) for match, one, two in told]

@@ -4,7 +4,7 @@ import re
 from collections import Counter
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.code_forms import Code
+from squibwise.intake.report.language.code_forms import Code, as_printed
 from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet
 
@@ -177,15 +177,7 @@ def _mistaken_hex(text: str) -> tuple[Code, ...]:
 
 def _as_seen(match: re.Match[str], group: int, repaired: str) -> Code:
     """A code as it was seen, with what it must have been as its reading."""
-    printed = match.group(group)
-    return Code(
-        start=match.start(),
-        end=match.end(group),
-        style="camera",
-        printed=printed,
-        code=printed,
-        readings=(repaired,),
-    )
+    return as_printed("camera", match.group(group), match.start(), match.end(group), (repaired,))
 
 
 def _repair(match: re.Match[str]) -> str:

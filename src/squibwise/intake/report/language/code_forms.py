@@ -347,17 +347,19 @@ def _flash_at(text: str, at: int) -> Code | None:
 
 def flash(printed: str, start: int, end: int) -> Code:
     """Return a flash code as a token; what it stands for only a maker's list tells."""
-    return Code(
-        start=start, end=end, style="flash", printed=printed, code=printed, readings=(printed,)
-    )
+    return as_printed("flash", printed, start, end, (printed,))
+
+
+def as_printed(style: str, printed: str, start: int, end: int, readings: tuple[str, ...]) -> Code:
+    """Return a code that is named as it is printed; see ``Code``."""
+    return Code(start=start, end=end, style=style, printed=printed, code=printed, readings=readings)
 
 
 def _cut_at(text: str, at: int) -> Code | None:
     match = _CUT.match(text, at)
     if match is None:
         return None
-    printed = match.group(1).upper()
-    return Code(start=at, end=match.end(), style="cut", printed=printed, code=printed)
+    return as_printed("cut", match.group(1).upper(), at, match.end(), ())
 
 
 def undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> Code:
@@ -368,15 +370,7 @@ def undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> Co
         style: Of ``Code``.
         readings: Codes that it may stand for.
     """
-    printed = match.group(1).upper()
-    return Code(
-        start=match.start(),
-        end=match.end(),
-        style=style,
-        printed=printed,
-        code=printed,
-        readings=readings,
-    )
+    return as_printed(style, match.group(1).upper(), *match.span(), readings)
 
 
 def overlaps(start: int, end: int, taken: list[Code]) -> bool:

@@ -109,15 +109,12 @@ def _hear_return(words: Words, hits: tuple[Hit, ...], tokens: tuple[Token, ...])
     """``cleared them and they came right back``: what is back is there, whatever was before."""
     over = [h for h in hits if {"gone", "status:cleared"} & set(h.means)]
     back = [h for h in hits if "exists" in h.means and over and h.first >= over[-1].last]
-    if not back or "not" in words.voices or any(_nearest(h, back, tokens) for h in _gone(over)):
+    gone = (h for h in over if "gone" in h.means)
+    if not back or "not" in words.voices or any(_nearest(h, back, tokens) for h in gone):
         return  # "it has not come back", "no longer exists"
     words.voices.discard("gone")
     words.statuses[:] = [s for s in words.statuses if s != "cleared"]
     add_status(words, "present")
-
-
-def _gone(hits: list[Hit]) -> list[Hit]:
-    return [h for h in hits if "gone" in h.means]
 
 
 def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
@@ -153,15 +150,12 @@ def _denies_ahead(found: list[Hit], hit: Hit, tokens: tuple[Token, ...]) -> bool
     is_verb = found[-1].means == ("asked",) and len(found) > 1
     no = found[-2] if is_verb else found[-1]
     denying = _NOT | {"plus"}  # "n'est plus"
-    is_denial = {"not", "gone"} & {*no.means} and denying & {t.text for t in _of(no, tokens)}
+    texts = {t.text for t in tokens[no.first : no.last]}
+    is_denial = {"not", "gone"} & {*no.means} and denying & texts
     is_near = hit.first - no.last <= 1 + is_verb and not _is_parted(tokens, no.last, hit.first)
     if is_denial and is_near and is_verb:
         found.pop()
     return bool(is_denial) and is_near
-
-
-def _of(hit: Hit, tokens: tuple[Token, ...]) -> tuple[Token, ...]:
-    return tokens[hit.first : hit.last]
 
 
 def _denies_right_before(one: Hit, two: Hit, tokens: tuple[Token, ...]) -> bool:
@@ -311,9 +305,6 @@ def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]
         elif good is not None:
             words.features.add("defect")
             used |= {hit, good}
-        elif _lacks_ground(hit, hits, words, tokens):
-            words.features.add("open")
-            used.add(hit)
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
             words.voices.add("gone")
     return used
@@ -347,14 +338,6 @@ def _good_near(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> Hi
     if good is None or good.first < hit.last or (is_far and tokens[hit.first].text == "no"):
         return None
     return good
-
-
-def _lacks_ground(hit: Hit, hits: tuple[Hit, ...], words: Words, tokens: tuple[Token, ...]) -> bool:
-    """``no ground at the clock spring``: what is missing there is the ground itself."""
-    if words.features & FAULTS != {"ground"}:
-        return False
-    grounds = (h for h in hits if h.means == ("ground",) and h.last == h.first + 1)
-    return any(h.first == hit.last and not tokens[h.first].apart for h in grounds)
 
 
 def _is_clear(hit: Hit, tokens: tuple[Token, ...]) -> bool:

@@ -74,12 +74,7 @@ class _Row(msgspec.Struct, frozen=True):
 
 
 def apply_cross_tables(lines: list[Line], lexicon: Lexicon) -> list[Line]:
-    """Return the lines, with a line for each filled cell of a table of places and parts.
-
-    Args:
-        lines: Of a report, before codes are looked for.
-        lexicon: All phrases.
-    """
+    """Return the lines, with a line for each filled cell of a table of places and parts."""
     tables = _Tables(lines, lexicon)
     tables.fill_merged()
     found: list[Line] = []

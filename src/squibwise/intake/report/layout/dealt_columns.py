@@ -20,6 +20,7 @@ _BEGINS = re.compile(
 _IN_BRACKETS = pattern(r"[(\[][BCPU]\d[0-9A-F]{3}")
 _BARS = re.compile(r"\t|\s*[|;]\s*")
 _PIECE = pattern(r"\S+(?: \S+)*")
+_WORD = pattern(r"[^\W_]")
 _TITLE = pattern(r"[^\W\d_]+(?:['/ ][^\W\d_]+){0,2}")
 _PLACE = frozenset({"skip", "side", "byside", *KERB})
 _ROWS = 400  # below one heading
@@ -85,7 +86,7 @@ def _rows_below(raws: Sequence[RawLine], width: int) -> list[RawLine]:
 
     None where an entry goes on below.
     """
-    rows = [*takewhile(lambda raw: _is_row(raw, width) or not _is_said(raw), raws)]
+    rows = [*takewhile(lambda raw: _is_row(raw, width) or not _WORD.search(raw.text), raws)]
     after = raws[len(rows)] if len(rows) < len(raws) else None
     goes_on = after is not None and not after.cells and after.text[:1].isspace()
     is_full = any(_is_row(raw, width) and len(_columns(raw)) == width for raw in rows)
@@ -97,10 +98,6 @@ def _is_row(raw: RawLine, width: int) -> bool:
     cells = [*_columns(raw).values()]
     is_coded = bool(cells) and all(map(_CODED.match, cells))
     return is_coded or (len(cells) == width and any(map(_IN_BRACKETS.search, cells)))
-
-
-def _is_said(raw: RawLine) -> bool:
-    return any(c.isalnum() for c in raw.text)
 
 
 def _dealt(rows: Sequence[RawLine], titles: dict[int, str]) -> list[RawLine]:

@@ -44,14 +44,10 @@ def head_sorted(lines: list[Line], at: int, lexicon: Lexicon) -> None:
     is_rest = name in lexicon.small.unsorted
     if line.codes or not (is_rest or name in lexicon.small.computers):
         return
-    above = islice((ln for ln in lines[at - 1 :: -1] if at and _may_head(ln)), _FEW)
-    if any(_sorts(ln, lexicon) for ln in above):
+    above = (ln for ln in lines[at - 1 :: -1] if at and not ln.codes and ln.role != "blank")
+    if any(_sorts(ln, lexicon) for ln in islice(above, _FEW)):
         line.words = Words(features=set() if is_rest else {"unit"})
         line.role, line.group, line.is_module = "group", line.words, False
-
-
-def _may_head(line: Line) -> bool:
-    return not line.codes and line.role != "blank"
 
 
 def _sorts(line: Line, lexicon: Lexicon) -> bool:

@@ -131,7 +131,6 @@ def is_only_praise(line: Line, lexicon: Lexicon, language: str | None) -> bool:
         return False
     text = BULLET.sub("", _TICKED.sub("", line.raw), count=1)
     text = _OF_ALL.sub(" ", _DATED.sub(" ", _MEASURED.sub(" ", text)))
-    text = _without_none(text, lexicon)
     if _ODD_SIGN.search(text):
         return False
     tokens = tokenise(text)
@@ -169,15 +168,6 @@ def _known_places(
     return known
 
 
-def _without_none(text: str, lexicon: Lexicon) -> str:
-    """Return a text without its counts of none: ``0 stored``, ``fault codes: 0``."""
-    left = _NONE_OF.sub(" ", text)
-    for found in _LABELLED_NONE.finditer(left):
-        if find_claims(found[1], lexicon) & {"count", "total"}:
-            left = left.replace(found[0], found[1])
-    return left
-
-
 _PARTS = PARTS - {"switch", "charge"}
 _PRAISING = frozenset("clean whole count total key module meta".split())
 _OF_UNIT = frozenset("good fine tested unit airbagmodule system bag charge loop battery".split())
@@ -189,8 +179,6 @@ _LABELS = {"voltage", "calibration", "configuration", "identity", "performance"}
 _STATES = (FAULTS - _LABELS) | {"not", "before", "lamp", "offlamp", "crashrecord"}
 _STATES |= {f"status:{word}" for word in ("cleared", "intermittent", "not-tested")}
 _PAGES = pattern(r"(?i)\b(\d{1,3})\s*(?:of|von|de|di|van|z)\s*(\d{1,3})\b")
-_NONE_OF = pattern(r"\b0+\s+[^\W\d_]+")
-_LABELLED_NONE = pattern(r"([^\W\d_]+)\s*[:=]\s*0\b")
 _TICKED = pattern(r"(?i)^\s*(?:\[\s*x\s*\]|\(\s*x\s*\)|[\u2611\u2612\u2713\u2714\u2705])\s*")
 _DATED = pattern(r"\b\d{1,4}([-./])\d{1,2}\1\d{1,4}\b|\b\d{1,2}:\d{2}(?::\d{2})?\b")
 _OF_ALL = pattern(r"(?i)\b(\d+)\s*(?:of|/|von|de|di|van|z)\s*\1\b")
