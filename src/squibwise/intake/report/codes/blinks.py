@@ -34,6 +34,7 @@ _MEASURED = pattern(r"\s?(?:bar|psi|kpa|mm|cm|nm)\b")
 _ONLY = pattern(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
 _DATE = pattern(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
 _ONE = pattern(_NUMBER + NO_MEASURE)
+_TOLD = pattern(r"\d{2}|\d-\d")
 _SLASHED, _IN_SLASHES = pattern(r"\d{2}(?:/\d{2}){2,9}"), pattern(r"\d{2}")
 _BRIEF = r"(?:short|kurz|court|cort|kort|brev|curt|krot)\w{0,5}"
 _DRAWN_OUT = r"(?:long|lang|larg|lung|dlug)\w{0,5}"
@@ -239,13 +240,9 @@ def find_pairs(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
     found += [flash(f"{m[1]}-{m[2]}", *m.span()) for m in _AGAIN.finditer(plain)]
     found += [flash(m[1], *m.span()) for m in _IN_BRACKETS.finditer(plain)]
     for ordered in _ORDERED.finditer(plain):
-        ones = re.finditer(r"\d{2}", ordered.group())
-        at = ordered.start()
-        found += [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
+        found += [flash(m[0], *m.span()) for m in _IN_SLASHES.finditer(plain, *ordered.span())]
     if not found and not _DATE.search(text) and (listed := _after_colon(lexicon).fullmatch(plain)):
-        at = listed.start(1)
-        ones = re.finditer(r"\d{2}|\d-\d", listed.group(1))
-        found = [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
+        found = [flash(m[0], *m.span()) for m in _TOLD.finditer(plain, *listed.span(1))]
     return _once(found)
 
 

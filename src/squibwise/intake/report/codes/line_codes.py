@@ -304,7 +304,7 @@ def _follow_shapes(lines: list[Line]) -> None:
 def _find_maker_number(text: str) -> Code | None:
     """Return a maker's three-digit number, or two pairs of digits, that leads or ends a line."""
     match = _PAIRS.match(text) or _THREE.match(text) or _THREE_LAST.search(text)
-    return None if match is None else undecided(match, "maker", (match.group(1),))
+    return None if match is None else undecided(match, "maker")
 
 
 def _find_hexes(text: str) -> tuple[Code, ...]:
@@ -312,8 +312,7 @@ def _find_hexes(text: str) -> tuple[Code, ...]:
     found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
     mixed = [m for m in found if is_numeric(m.group(1)) and not m.group(1).isalpha()]
     return tuple(
-        undecided(m, "amid", (m.group(1),)) if len(m.group(1)) > _TWO_BYTES else _two_bytes(m)
-        for m in mixed
+        undecided(m, "amid") if len(m.group(1)) > _TWO_BYTES else _two_bytes(m) for m in mixed
     )
 
 
@@ -321,16 +320,16 @@ def _find_fives(text: str) -> tuple[Code, ...]:
     """Return numbers of five digits that are listed, or one of six behind a colon."""
     told = _SIX_TOLD.search(text)
     if told is not None:
-        return (undecided(told, "decimal", (told.group(1),)),)
+        return (undecided(told, "decimal"),)
     found = list(_FIVE_ANYWHERE.finditer(text))
     listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith((":", " =")))
-    return tuple(undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
+    return tuple(undecided(m, "decimal") for m in found) if listed else ()
 
 
 def _find_told_fives(text: str) -> tuple[Code, ...]:
     """Return numbers of five digits in running text that each have words of their own."""
     found = [m for m in _FIVE_ANYWHERE.finditer(text) if _WORD_AFTER.match(text, m.end())]
-    told = tuple(undecided(m, "decimal", (m.group(1),)) for m in found)
+    told = tuple(undecided(m, "decimal") for m in found)
     return told if len(told) > 1 else ()
 
 
@@ -339,7 +338,7 @@ def _two_bytes(match: re.Match[str]) -> Code:
     digits = match.group(1).upper()
     if digits[0] in "89ABCDEF":
         return hex_token(digits, match.start(), match.end(), None)
-    return undecided(match, "maker", (digits,))
+    return undecided(match, "maker")
 
 
 def _find_threes(text: str) -> tuple[Code, ...]:
@@ -347,7 +346,7 @@ def _find_threes(text: str) -> tuple[Code, ...]:
     plain = re.compile(r"(?<!\d)(\d{3})(?!\d)")
     listed = list(_THREES.finditer(text.rstrip()))
     found = (m for one in listed for m in plain.finditer(text, one.start(), one.end()))
-    return tuple(undecided(m, "maker", (m.group(1),)) for m in found)
+    return tuple(undecided(m, "maker") for m in found)
 
 
 def _read_slashed(lines: list[Line]) -> None:
@@ -357,7 +356,7 @@ def _read_slashed(lines: list[Line]) -> None:
     if len({match[1] for _, match in found}) < _SAME:
         return
     for line, match in found:
-        line.codes = (undecided(match, "maker", (match[1].upper(),)),)
+        line.codes = (undecided(match, "maker"),)
 
 
 def _read_alike(lines: list[Line]) -> None:
@@ -386,7 +385,7 @@ def _read_alike(lines: list[Line]) -> None:
         for at, match in found.items():
             if any(c.is_exact for c in lines[at].codes):
                 continue
-            lines[at].codes = (undecided(match, "maker", (match.group(1).upper(),)),)
+            lines[at].codes = (undecided(match, "maker"),)
 
 
 def _stand_together(at: list[int]) -> bool:
@@ -407,7 +406,7 @@ def _follow_beginnings(lines: list[Line]) -> None:
         listed = _LISTED_CODES.search(line.text) if plain else None
         found = [*alike.finditer(line.text)] if alike else []
         found += [*plain.finditer(line.text, listed.start())] if plain and listed else []
-        more = [undecided(m, "maker", (m.group(1),)) for m in found]
+        more = [undecided(m, "maker") for m in found]
         kept = [
             c for c in line.codes if not (_is_guess(line, c) and overlaps(c.start, c.end, more))
         ]

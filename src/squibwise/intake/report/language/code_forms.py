@@ -328,7 +328,7 @@ def _number_at(text: str, at: int, has_code: bool) -> Code | None:
         return msgspec.structs.replace(token, failure_type=f"{number & 255:02X}")
     match = _MAKER.match(text, at)
     if match:
-        return undecided(match, "decimal", (match.group(1),))
+        return undecided(match, "decimal")
     match = _DECIMAL5.match(text, at)
     if match:
         digits = match.group(1)
@@ -362,15 +362,16 @@ def _cut_at(text: str, at: int) -> Code | None:
     return as_printed("cut", match.group(1).upper(), at, match.end(), ())
 
 
-def undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> Code:
+def undecided(match: re.Match[str], style: str, readings: tuple[str, ...] = ()) -> Code:
     """Return a code whose notation does not identify itself.
 
     Args:
         match: Where it stands; its first group is the number.
         style: Of ``Code``.
-        readings: Codes that it may stand for.
+        readings: Codes that it may stand for; as it is printed where none is told.
     """
-    return as_printed(style, match.group(1).upper(), *match.span(), readings)
+    printed = match.group(1).upper()
+    return as_printed(style, printed, *match.span(), readings or (printed,))
 
 
 def overlaps(start: int, end: int, taken: list[Code]) -> bool:

@@ -305,6 +305,9 @@ def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]
         elif good is not None:
             words.features.add("defect")
             used |= {hit, good}
+        elif _lacks_ground(hit, hits, words, tokens):
+            words.features.add("open")
+            used.add(hit)
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
             words.voices.add("gone")
     return used
@@ -338,6 +341,14 @@ def _good_near(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> Hi
     if good is None or good.first < hit.last or (is_far and tokens[hit.first].text == "no"):
         return None
     return good
+
+
+def _lacks_ground(hit: Hit, hits: tuple[Hit, ...], words: Words, tokens: tuple[Token, ...]) -> bool:
+    """``no ground at the clock spring``: what is missing there is the ground itself."""
+    if words.features & FAULTS != {"ground"}:
+        return False
+    grounds = (h for h in hits if h.means == ("ground",) and h.last == h.first + 1)
+    return any(h.first == hit.last and not tokens[h.first].apart for h in grounds)
 
 
 def _is_clear(hit: Hit, tokens: tuple[Token, ...]) -> bool:
