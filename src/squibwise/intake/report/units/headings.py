@@ -10,6 +10,7 @@ from squibwise.intake.report.language.words import (
     FAULTS,
     HEADS,
     KERB,
+    OWN_PARTS,
     PARTS,
     Words,
     has_fault,
@@ -156,7 +157,7 @@ def _heads_sides(lines: list[Line], at: int) -> bool:
     line, before, after = lines[at], lines[at - 1] if at else None, next_below(lines, at, 1)
     if line.codes or line.cells or after is None or not (after.codes and after.words.is_sided):
         return False
-    names = line.words.features & HEADS and not has_fault(line.words)
+    names = line.words.features & OWN_PARTS and not has_fault(line.words)
     if not (names and reads_as_name(line)) or line.words.voices or line.words.statuses:
         return False
     is_first = before is None or not before.codes or bool(before.words.features & HEADS)

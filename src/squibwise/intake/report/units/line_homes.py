@@ -118,6 +118,14 @@ def _goes_on(before: Line, line: Line) -> bool:
 def _settle_unnamed(lines: list[Line]) -> None:
     """A unit whose name says nothing is what its codes show: of the restraints, or another."""
     unnamed = [ln for ln in lines if ln.unit == "unknown" and ln.codes and ln.module]
+    heads = {heading_name(ln.text): ln for ln in lines if ln.is_module}
+    ranks = {
+        _rank_of(heads.get(ln.module))
+        for ln in lines
+        if ln.unit == "restraint" and ln.codes and ln.module
+    }
+    for line in (ln for ln in unnamed if _rank_of(heads.get(ln.module or "")) in ranks - {()}):
+        line.words.features -= PARTS | _OWN  # the restraint unit is named, and not this one
     other = {ln.module for ln in unnamed if _is_of_another(ln)}
     own = Counter(ln.module for ln in unnamed if ln.words.features & (PARTS - _ANYWHERE | _OWN))
     for line in lines:
@@ -125,6 +133,15 @@ def _settle_unnamed(lines: list[Line]) -> None:
             line.unit = "other"
         elif line.unit == "unknown" and own[line.module] >= _SEVERAL:
             line.unit = "restraint"
+
+
+def _rank_of(heading: Line | None) -> tuple[int | str, ...]:
+    """How a unit is named beside others: by a column, a number, an address or a count."""
+    if heading is None:
+        return ("column",)
+    margin, is_numbered, _ = _dress_of(heading)
+    told = (is_numbered, is_addressed(heading), bool(_COUNTED.search(heading.text.strip())))
+    return (margin, *told) if any(told) else ()
 
 
 def _is_of_another(line: Line) -> bool:
@@ -229,7 +246,7 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     """Set which lines name a unit; in a print of the whole car unknown names count too."""
     for at, line in enumerate(lines):
         head_sorted(lines, at, lexicon)
-        if line.is_module or _turns_to_restraints(lines, at, lexicon):
+        if line.is_module or _turns_to_unit(lines, at, lexicon):
             line.unit = _name_heading(line, lexicon)[0]
     numbered = _find_numbered(lines)
     bare = [
@@ -357,13 +374,18 @@ def _name_heading(line: Line, lexicon: Lexicon) -> tuple[Unit, bool]:
     return ("other", False) if unit == "unknown" and is_foreign else (unit, is_sure)
 
 
-def _turns_to_restraints(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
-    """``after the fuse the airbag unit answers again:`` leads up to the codes of that unit."""
-    line = lines[at]
+def _turns_to_unit(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
+    """``after the fuse the airbag unit answers again:`` leads up to the codes of that unit.
+
+    Below ``codes of the airbag unit:`` so does any ``codes of the ...:``.
+    """
+    line, begun = lines[at], [t.text for t in lines[at].tokens[:2]]
     if line.codes or line.cells or not line.text.rstrip().endswith(":"):
         return False
     after = next_below(lines, at, RIGHT_BELOW)
-    if after is None or not after.codes or name_unit(line.text, lexicon)[0] != "restraint":
+    is_next = any(ln.is_module and [t.text for t in ln.tokens[:2]] == begun for ln in lines[:at])
+    is_named = is_next or name_unit(line.text, lexicon)[0] == "restraint"
+    if after is None or not after.codes or not is_named:
         return False
     line.is_module, line.role = True, "heading"
     return True
