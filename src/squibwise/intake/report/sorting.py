@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report.clauses.contrasts import drop_denied
-from squibwise.intake.report.clauses.good_clauses import part_good
 from squibwise.intake.report.clauses.lines import read_line, split_line, supply_volts
 from squibwise.intake.report.clauses.news import drop_news
 from squibwise.intake.report.clauses.own_places import part_places
@@ -160,7 +159,7 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
         head_parts(sheet.lines, lexicon, sheet.language)
     plain = () if is_coded else (split_names,)
     apart = (part_cars, drop_news, drop_plugs, drop_denied, share_label)
-    each = (*apart, part_subjects, part_good, part_places, part_unmarked, part_parts, *plain)
+    each = (*apart, part_subjects, part_places, part_unmarked, part_parts, *plain)
     for part in each:
         sheet.lines = [x for ln in sheet.lines for x in part(ln, lexicon, sheet.language)]
 

@@ -119,7 +119,7 @@ def _has_two(words: Words) -> bool:
 
 
 def is_apart(one: Words, two: Words) -> bool:
-    """Tell whether two pieces name places that cannot be one."""
+    """Tell whether the words of two pieces name places that cannot be one."""
     both = ((one, two), (two, one))
     pairs = (
         (one.seats, two.seats),
@@ -137,7 +137,7 @@ def is_apart(one: Words, two: Words) -> bool:
 
 
 def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
-    text = _blanked(line.text, line.codes)
+    text = blanked(line.text, line.codes)
     bounds, joined = [0], [False]
     for cut in _parting(lexicon, language).finditer(text):
         bounds += [cut.start(), cut.end()]
@@ -155,8 +155,13 @@ def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
     return found
 
 
-def _blanked(text: str, codes: tuple[Code, ...]) -> str:
-    """The text with a sign that parts nothing in place of its codes."""
+def blanked(text: str, codes: tuple[Code, ...]) -> str:
+    """Return a text with a sign that parts nothing in place of its codes.
+
+    Args:
+        text: As written.
+        codes: In it.
+    """
     for code in codes:
         for start, end in ((code.start, code.end), *code.elsewhere):
             text = text[:start] + "." * (end - start) + text[end:]
@@ -393,7 +398,7 @@ class _Parting:
         return found
 
     def _words_in(self, piece: _Piece) -> list[re.Match[str]]:
-        text = _blanked(self.line.text, self.line.codes)
+        text = blanked(self.line.text, self.line.codes)
         return list(_WORD.finditer(text, *piece.span))
 
 

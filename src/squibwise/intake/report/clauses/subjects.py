@@ -11,13 +11,22 @@ from functools import lru_cache
 import msgspec
 
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.clauses.own_places import is_apart, verdict_of
+from squibwise.intake.report.clauses.own_places import blanked, is_apart, keep_only, verdict_of
+from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.features import NO
-from squibwise.intake.report.language.joints import choosing, joining, turning
+from squibwise.intake.report.language.joints import choosing, joining, one_of, turning
 from squibwise.intake.report.language.lexicon import BASE, Lexicon, Token, tokenise
 from squibwise.intake.report.language.phrases import Hit, find_hits
-from squibwise.intake.report.language.words import HEADS, KERB, PARTS, TELLS, Words, heads_of
-from squibwise.intake.report.line_words import BULLET, language_of, said_by, without_codes
+from squibwise.intake.report.language.words import (
+    HEADS,
+    KERB,
+    PARTS,
+    TELLS,
+    Words,
+    heads_of,
+    stands_alone,
+)
+from squibwise.intake.report.line_words import BULLET, language_of, said_by, without_codes, words_in
 from squibwise.intake.report.sheet import Line
 
 _LONGEST = 300  # characters of a line that is looked at
@@ -30,6 +39,7 @@ _HEARD = frozenset({"not", "good", "fine", "exists", "asked", "tested"})
 _PRAISE = frozenset({"good", "fine"})
 _JUDGED = _PRAISE | {"not"}
 _TWO = 2
+_EDGES = " ,;:."
 _SHORT = 2  # letters of a word that need not be known: "of", "la"
 _LETTER = pattern(r"[^\W\d_]{2}")
 _COLUMNS = pattern(r"\S\s{2,}\S|\t|[(?]")
@@ -43,11 +53,13 @@ class _Clause(msgspec.Struct, kw_only=True):
     """
 
     text: str
+    span: tuple[int, int]
     joint: str
     words: Words
     verdict: str
     part: str | None
     ends: str
+    named: str
     is_ended: bool
     fault: str
     rest: tuple[str, ...]
@@ -60,8 +72,13 @@ class _Clause(msgspec.Struct, kw_only=True):
 
     @property
     def is_placed(self) -> bool:
-        """True when it names a place."""
-        return self.words.is_placed or self.words.is_sided
+        """True when it names a place, or a stage of what was named before."""
+        return self.words.is_placed or self.words.is_sided or bool(self.words.stages)
+
+    @property
+    def is_stage(self) -> bool:
+        """True when it names a stage and no place."""
+        return bool(self.words.stages) and not (self.words.is_placed or self.words.is_sided)
 
     @property
     def is_alike(self) -> bool:
@@ -82,7 +99,7 @@ class _Told(msgspec.Struct, kw_only=True):
     @property
     def text(self) -> str:
         """The words of a line of its own."""
-        said = (self.lent, self.clause.text.strip(" ,;:."), self.fault)
+        said = (self.lent, self.clause.text.strip(_EDGES), self.fault)
         return " ".join(x for x in said if x) + self.tail
 
 
@@ -105,64 +122,104 @@ def part_subjects(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]
         lexicon: All phrases.
         usual: The report's own language.
     """
-    begin = _begin(line) if _is_sentence(line) else None
-    if begin is None:
+    if not _is_sentence(line):
         return [line]
+    begin = _begin(line)
     language = language_of(line, lexicon, usual)
-    clauses = _clauses(line.text[begin:], lexicon, language)
+    line = _at_times(line, lexicon, language)
+    clauses = _clauses(line, begin, lexicon, language)
     if len(clauses) < _TWO or not all(map(_is_clear, clauses)):
         return [line]
     told = _Sentence().deal(clauses)
     bad = [t for t in told if t.verdict == "bad"]
-    if len(told) < _TWO or not bad or (line.codes and not _has_code(told)):
+    is_clean = not line.codes and all(t.is_praised for t in told)
+    if len(told) < _TWO or not (is_clean or (bad and _have_codes(line, begin, told))):
         return [line]
     if len(bad) == len(told) and all(t.clause.names_part and not (t.fault or t.lent) for t in told):
         return [line]  # each tells all of itself
-    good = [t for t in told if t.is_praised]
-    bare = msgspec.structs.replace(line, codes=(), role="unread")
-    at_fault = [_line_of(line, f"{line.text[:begin]}{t.text}") for t in bad]
-    return [*at_fault, *(_line_of(bare, t.text) for t in good)]
+    is_beside = line.codes and begin and told[0].clause.names_part  # the code's own neighbour
+    each = [*bad, *(t for t in told[bool(is_beside) :] if t.is_praised)]
+    return [_line_of(line, begin if t in bad else 0, t) for t in each]
+
+
+def _at_times(line: Line, lexicon: Lexicon, language: str | None) -> Line:
+    """``open when wet otherwise ok``: what is told of one case is there, and no part is good."""
+    joint = _otherwise(lexicon).search(line.text)
+    if joint is None:
+        return line
+    before, behind = line.text[: joint.start()], line.text[joint.end() :]
+    told, rest = (words_in(text, lexicon, language) for text in (before, behind))
+    is_rest = verdict_of(behind, rest, lexicon, language) == "good" and not rest.features & HEADS
+    is_told = stands_alone(told) and verdict_of(before, told, lexicon, language) == "bad"
+    return keep_only(line, [(0, joint.start())]) if is_rest and is_told else line
+
+
+@lru_cache(maxsize=4)
+def _otherwise(lexicon: Lexicon) -> re.Pattern[str]:
+    return re.compile(rf",?\s{one_of(lexicon.small.otherwise, lexicon.small.accented)}\s")
 
 
 def _is_sentence(line: Line) -> bool:
     is_short = 0 < len(line.text) <= _LONGEST and not _COLUMNS.search(line.text.strip())
-    is_text = is_short and not line.cells and len(line.codes) <= 1
+    is_text = is_short and not line.cells
     return is_text and line.role in ("unread", "code", "words")
 
 
-def _has_code(told: list[_Told]) -> bool:
-    """Tell whether the code before a sentence is of its one fault, and of no part called good."""
-    is_first = told[0].verdict == "bad" or not told[0].clause.names_part
-    return is_first and sum(t.verdict == "bad" for t in told) == 1
-
-
-def _begin(line: Line) -> int | None:
-    """Where a sentence begins, behind its code or its bullet; None where a code is in it."""
-    if not line.codes:
+def _begin(line: Line) -> int:
+    """Where a sentence begins: behind its bullet, or a code that leads it."""
+    first = next(iter(line.codes), None)
+    if first is None:
         bullet = BULLET.match(line.text)
         return bullet.end() if bullet else 0
-    code = line.codes[0]
-    is_led = not code.elsewhere and not _LETTER.search(line.text[: code.start])
-    return code.end if is_led else None
+    is_led = not first.elsewhere and not _LETTER.search(line.text[: first.start])
+    return first.end if is_led and len(line.codes) == 1 else 0
 
 
-def _line_of(line: Line, text: str) -> Line:
+def _have_codes(line: Line, begin: int, told: list[_Told]) -> bool:
+    """Tell whether each code is of a fault: of the one, where it leads the sentence."""
+    bad = [t for t in told if t.verdict == "bad"]
+    if begin and line.codes:
+        return len(bad) == 1
+    held = [len(_codes_in(line, t.clause.span)) for t in bad]
+    return sum(held) == len(line.codes) and all(n <= 1 for n in held)
+
+
+def _codes_in(line: Line, span: tuple[int, int]) -> list[Code]:
+    return [c for c in line.codes if span[0] <= c.start and c.end <= span[1] and not c.elsewhere]
+
+
+def _line_of(line: Line, begin: int, told: _Told) -> Line:
     """A line of other words that begins as it did: one in small letters may go on with another."""
+    text = f"{line.text[:begin]}{told.text}"
     text = text[:1].upper() + text[1:] if line.text[:1].isupper() else text
-    fresh = msgspec.structs.replace(line, text=text, words=Words())
+    start = told.clause.span[0]
+    moved = text.find(told.clause.text.strip(_EDGES)) - line.text.find(
+        told.clause.text.strip(_EDGES), start
+    )
+    codes = [
+        msgspec.structs.replace(c, start=c.start + moved, end=c.end + moved)
+        for c in _codes_in(line, told.clause.span)
+    ]
+    codes = [*_codes_in(line, (0, begin)), *codes] if told.verdict == "bad" else []
+    fresh = msgspec.structs.replace(
+        line, text=text, codes=tuple(codes), role=line.role if codes else "unread", words=Words()
+    )
     fresh.tokens = tokenise(without_codes(fresh))
     return fresh
 
 
-def _clauses(text: str, lexicon: Lexicon, language: str | None) -> list[_Clause]:
-    cuts = list(_parting(lexicon, language).finditer(text))
-    bounds = [0, *(at for cut in cuts for at in cut.span()), len(text)]
+def _clauses(line: Line, begin: int, lexicon: Lexicon, language: str | None) -> list[_Clause]:
+    text = blanked(line.text, line.codes)
+    cuts = list(_parting(lexicon, language).finditer(text, begin))
+    bounds = [begin, *(at for cut in cuts for at in cut.span()), len(text)]
     joints = ["", *(cut.lastgroup or "" for cut in cuts)]
     spans = zip(joints, bounds[::2], bounds[1::2], strict=True)
     return [
-        _clause(text[a:b], joint, lexicon, language)
+        msgspec.structs.replace(
+            _clause(text[a:b], joint, lexicon, language), text=line.text[a:b], span=(a, b)
+        )
         for joint, a, b in spans
-        if text[a:b].strip(" .,;:-/*")
+        if text[a:b].strip(" .,;:-/*|")
     ]
 
 
@@ -183,11 +240,13 @@ def _clause(text: str, joint: str, lexicon: Lexicon, language: str | None) -> _C
         of_part = {n for n in range(len(tokens)) if n not in of_end | of_place}
     return _Clause(
         text=text,
+        span=(0, 0),
         joint=joint,
         words=words,
         verdict=verdict,
         part=None if is_compound else " ".join(tokens[n].text for n in sorted(of_part)),
         ends=" ".join(tokens[n].text for n in sorted(of_end)),
+        named=" ".join(tokens[n].text for n in sorted(named)),
         is_ended=any(_is_of_end(h, any) and _is_of_place(h) for h in hits),
         fault=" ".join(told),
         rest=(*rest.values(), *sorted(words.voices & _JUDGED)),
@@ -276,7 +335,8 @@ class _Sentence:
                 self._take(clause)
         except _UnclearError:
             return []
-        return [] if self._waiting() or self.steps < _TWO else self.told
+        is_one = self.steps < _TWO and any(t.verdict == "bad" for t in self.told)
+        return [] if self._waiting() or is_one else self.told
 
     def _take(self, clause: _Clause) -> None:
         if clause.names_part:
@@ -333,7 +393,9 @@ class _Sentence:
         ):
             raise _UnclearError
         self._check_apart(clause)
-        heads = [t for t in waits if not t.clause.words.is_sided]
+        is_stage = clause.is_stage
+        heads = [t for t in waits if is_stage or not t.clause.words.is_sided]
+        heads = [t for t in heads if not t.clause.words.stages]
         for head in heads:  # "pretensioners: left open"
             self.told.remove(head)
             self.steps += 1
@@ -354,6 +416,7 @@ class _Sentence:
             is_row = not clause.words.is_sided and not (
                 told.clause.words.ends | told.clause.words.rows
             )
+            is_row = is_row or (clause.is_stage and clause.words.stages != told.clause.words.stages)
             if is_same and is_sided and not (is_row or is_apart(told.clause.words, clause.words)):
                 raise _UnclearError
 
@@ -363,7 +426,7 @@ class _Sentence:
             raise _UnclearError
         if waits:
             for told in waits:
-                told.fault = clause.text.strip(" ,;:.")
+                told.fault = clause.fault
             self._settle(clause)
         elif self.last and clause.verdict in ("", self.last[-1].verdict):
             self._add_tail(clause)
@@ -373,7 +436,7 @@ class _Sentence:
     def _add_tail(self, clause: _Clause) -> None:
         self.steps += 1
         for told in self.last:
-            told.tail += f", {clause.text.strip(' ,;:.')}"
+            told.tail += f", {clause.text.strip(_EDGES)}"
 
     def _settle(self, clause: _Clause) -> None:
         """Give a clause's verdict to all that wait for one; what is only set apart is good."""
@@ -394,6 +457,8 @@ class _Sentence:
         self.last.append(told)
 
     def _lent(self, lender: _Clause, clause: _Clause) -> str:
+        if clause.is_stage:
+            return lender.named
         if lender.part is None:
             if not clause.verdict and clause.rest:
                 return ""
