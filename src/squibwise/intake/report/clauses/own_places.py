@@ -30,7 +30,6 @@ _LETTER = pattern(r"[,;:]\s([A-Z])\s(?=[^\W\d_]{2})")
 _LONGEST = 400  # characters of a line that is looked at
 _MOST = 16  # pieces of one
 _JOINED = frozenset({"/", "&", "+"})
-_ALIKE = frozenset({"same", "also"})  # "so is the right one"
 _ZONES = frozenset({"door", "pillar", "pillarc"})
 _TWO = 2
 _ENDING = 2  # words at the end of a piece that call it good
@@ -217,12 +216,11 @@ def _both_of(one: _Piece, two: _Piece) -> _Piece:
 
 
 class _Owner(msgspec.Struct, kw_only=True):
-    """One place with the pieces that are its own, and the place that it is said to be like."""
+    """One place with the pieces that are its own."""
 
     words: Words
     pieces: list[_Piece]
     verdict: str = ""
-    like: "_Owner | None" = None
 
     def holds(self, code: Code) -> bool:
         """Tell whether a code stands in one of the pieces."""
@@ -266,9 +264,6 @@ class _Parting:
         if any(not is_apart(piece.words, o.words) for o in self.owners):
             return False
         owner = _Owner(words=piece.words, pieces=[piece], verdict=piece.verdict)
-        last = self.owners[-1] if self.owners else None
-        if last is not None and not piece.verdict and piece.words.features & _ALIKE:
-            owner.verdict, owner.like = last.verdict, last.like or last
         self.owners.append(owner)
         return True
 
@@ -277,7 +272,7 @@ class _Parting:
         if self.is_clear and not self.owners:
             return self._both()
         if not self.is_clear or not self._settle():
-            return self._without_good() if self.is_clear else []
+            return []
         bad = [o for o in self.owners if o.verdict == "bad"]
         codes = self.line.codes
         if not bad or (len(bad) == len(self.owners) > 1 and not self._may_deal(bad)):
@@ -299,14 +294,6 @@ class _Parting:
         if len(spans) != _TWO:
             return []
         return [cut_out(self.line, [span]) for span in reversed(spans)]
-
-    def _without_good(self) -> list[Line]:
-        """``Left and centre buckle open, the right one works``: the fault is of the first two."""
-        is_told = any(_has_two(p.words) and p.verdict == "bad" for p in self.head)
-        if not is_told or self.line.codes or {o.verdict for o in self.owners} != {"good"}:
-            return []
-        pieces = [p for o in self.owners for p in o.pieces]
-        return [cut_out(self.line, [(self._end_before(p), p.end) for p in pieces])]
 
     def _settle(self) -> bool:
         """Give a bare place the verdict that stands before it; tell whether all have one."""
@@ -347,9 +334,6 @@ class _Parting:
             for piece in other.pieces if other is not owner else ():
                 if "both" in piece.words.features and piece.words.statuses:
                     continue  # "both current"
-                if other is owner.like:
-                    cuts += self._places(piece) + ([] if lends else self._parts(piece))
-                    continue
                 kept = self._parts(piece) if lends else []
                 cuts += _gaps((self._end_before(piece), piece.end), kept)
         if not any(o is not owner and self._holds_code(o) for o in self.owners):

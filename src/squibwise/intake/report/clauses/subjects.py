@@ -388,9 +388,8 @@ class _Sentence:
             if clause.verdict:
                 raise _UnclearError
             return
-        if clause.words.features & (_OF_UNIT | {"charge"}) or (
-            clause.is_led and not clause.verdict
-        ):
+        is_amends = clause.is_led and not (clause.verdict or clause.is_alike)
+        if is_amends or clause.words.features & (_OF_UNIT | {"charge"}):
             raise _UnclearError
         self._check_apart(clause)
         is_stage = clause.is_stage
