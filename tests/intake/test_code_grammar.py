@@ -135,9 +135,8 @@ def test_a_comma_list_holds_every_code() -> None:
     "text", ["2 long 4 short", "long long short short short short", "2L 4S", "2x lang 4x kurz"]
 )
 def test_long_and_short_blinks_are_a_flash_code(text: str) -> None:
-    token = find_counted(text)
-    assert token is not None
-    assert token.readings == ("24",)
+    assert [token.readings for token in find_counted(text)] == [("24",)]
+    assert [token.readings for token in find_counted(f"{text}, {text}")] == [("24",)]
 
 
 FLASHES = [

@@ -131,9 +131,12 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
     found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)]
     may_flash = lexicon.may_name("flash", plain) or bool(_BLINKING.search(plain))
     found = found or _drawn(plain) or _said(plain, lexicon, may_flash=may_flash)
+    named = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)] if may_flash else []
+    if found and len(named) == 1 and named[0].end <= found[0].start:  # "code 34: 3 long, 4 short"
+        spans = tuple((code.start, code.end) for code in found)
+        return (msgspec.structs.replace(named[0], elsewhere=spans),)
     if not found and may_flash:
-        found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
-        found = found or [t for m in _behind(lexicon).finditer(plain) for t in _listed(m)]
+        found = named or [t for m in _behind(lexicon).finditer(plain) for t in _listed(m)]
         found += _further(plain, found)
     return _once(found)
 
@@ -184,19 +187,19 @@ def _joined_pair(lexicon: Lexicon) -> re.Pattern[str]:
     return re.compile(rf"{lead}(?P<one>[1-9])\s{_THEN}(?P<two>[1-9]){ends}")
 
 
-def find_counted(text: str) -> Code | None:
-    """Return a flash code told as long and short blinks; None for a title that tells how."""
+def find_counted(text: str) -> list[Code]:
+    """Return flash codes told as long and short blinks; none for a title that tells how."""
     plain = flat(text)
-    counted = _COUNTED.search(plain) or _SAID_BLINKS.search(plain)
-    spelled = None if counted is not None else _SPELLED.search(plain)
-    match = counted or spelled
-    if match is None or _is_title(plain[: match.start()]):
-        return None
-    if spelled is not None:
-        return flash(_spelled(spelled), *match.span())
-    first, second = (str(_WORDS.get(group, group)) for group in match.groups())
-    printed = first + second if len(second) == 1 else f"{first}-{second}"
-    return flash(printed, *match.span())
+    counted = [*_COUNTED.finditer(plain)] or [*_SAID_BLINKS.finditer(plain)][:1]
+    spelled = None if counted else _SPELLED.search(plain)
+    found = [flash(_long_and_short(match), *match.span()) for match in counted]
+    found += [flash(_spelled(spelled), *spelled.span())] if spelled is not None else []
+    return [] if found and _is_title(plain[: found[0].start]) else [*_once(found)]
+
+
+def _long_and_short(match: re.Match[str]) -> str:
+    first, second = map(_digit, match.groups())
+    return first + second if len(second) == 1 else f"{first}-{second}"
 
 
 def _spelled(match: re.Match[str]) -> str:
@@ -209,8 +212,8 @@ def _spelled(match: re.Match[str]) -> str:
 @lru_cache(maxsize=4)
 def _join(lexicon: Lexicon) -> str:
     """What may stand between the counts of a list; of two beside ``or`` one is meant."""
-    words = "|".join(sorted(lexicon.small.listing | lexicon.small.any_or))
-    return rf"(?:\s*[,;+&/]\s*|\s+(?:(?:{words})\s+){{1,2}})"
+    words = "|".join(sorted(lexicon.small.listing | lexicon.small.any_or | lexicon.small.then))
+    return rf"(?:\s*[,;+&/]\s*(?:(?:{words})\s+)?|\s{{2,4}}|\s+(?:(?:{words})\s+){{1,2}})"
 
 
 @lru_cache(maxsize=4)

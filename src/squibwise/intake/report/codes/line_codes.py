@@ -158,8 +158,10 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
         return
     flashes = list(find_flashes(line.text, lexicon))
     counted = find_counted(line.text)
-    if counted is not None and not flashes:
-        flashes = [counted]
+    if flashes and counted:  # the blinks of a code that is told beside them are no short circuit
+        beside = ((code.start, code.end) for code in counted)
+        flashes[0] = msgspec.structs.replace(flashes[0], elsewhere=(*flashes[0].elsewhere, *beside))
+    flashes = flashes or counted
     codes = list(find_codes(line.text))
     if flashes:
         codes = [c for c in codes if c.is_exact and not overlaps(c.start, c.end, flashes)]
