@@ -12,12 +12,14 @@ from squibwise import infer
 from squibwise.isolate import before_tests, trace
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of
 from squibwise.isolate.cards import card_of
-from squibwise.isolate.tracing import search_of
+from squibwise.isolate.tracing import effort_of, search_of
 from squibwise.model.evidence import Evidence, LampCheck, Look, Passed, Story, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import Report
 from squibwise.model.trace import PlanNode, Trace
+from squibwise.numerics.troubleshoot.costs import Costs
 from squibwise.numerics.troubleshoot.planner import PlanLimits
+from squibwise.present.tell_trace import tell_effort
 
 from .building import CATALOG, a_case, a_line, a_report, believing
 
@@ -115,6 +117,7 @@ def test_work_waiting_and_parts_add_up_to_what_is_minimised(loop: str, fault: st
     assert plan.minutes == pytest.approx(found.expected_minutes, rel=0.02)
     rate = CATALOG.fact("isolation.labour").number()
     for effort in (a.effort for a in found.comparison):
+        assert effort.money is not None
         parts = effort.money.minor / 100.0 / rate
         total = effort.work_minutes + effort.wait_minutes + parts
         assert total == pytest.approx(effort.minutes, rel=0.01, abs=1.0)
@@ -474,3 +477,13 @@ def test_a_belt_is_looked_at_as_a_belt(component: str, belt: bool) -> None:
     tests = {t.id for t in search_of(case, spent, f"{component}/1", CATALOG).tests}
     assert ("look-cover:belt" in tests) is belt
     assert ("look-cover" in tests) is not belt
+
+
+def test_a_sum_in_a_currency_without_prices_is_not_made_of_dollars() -> None:
+    """No fact ``cost.level-mxn`` and no rate of the user's: nothing is known of money there."""
+    costs = Costs(work=60.0, price=66.0, parts=1.0)
+    cases = {w: msgspec.structs.replace(a_case(), currency=w) for w in ("USD", "EUR", "MXN")}
+    told = {w: effort_of(costs, case, CATALOG) for w, case in cases.items()}
+    assert [w for w, effort in told.items() if effort.money is None] == ["MXN"]
+    assert tell_effort(told["MXN"]) == "60 min of work, 0 min of waiting"
+    assert tell_effort(told["USD"]).endswith("USD of parts")

@@ -8,6 +8,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import STAYS
+from squibwise.history.prices import LABOUR, price_levels, read_price_book
 from squibwise.history.signed import refuse_drive
 from squibwise.isolate.bench import (
     BenchRepair,
@@ -473,6 +474,10 @@ def effort_of(costs: Costs, case: Case, catalog: Catalog) -> Effort:
     )
 
 
-def _money(minutes: float, case: Case, catalog: Catalog) -> Money:
+def _money(minutes: float, case: Case, catalog: Catalog) -> Money | None:
+    """Return minutes of work as money; None without a price level or a rate in the currency."""
+    is_rated = read_price_book(case).find(LABOUR) is not None
+    if not is_rated and price_levels(case.currency, catalog) is None:
+        return None
     minor = max(0.0, minutes) * minor_per_minute(case, catalog)
     return Money(minor=round(minor), currency=case.currency)

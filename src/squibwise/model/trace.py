@@ -100,7 +100,7 @@ class Effort(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     Attributes:
         work_minutes: Hands-on. [min]
         wait_minutes: Waiting after power-downs. [min]
-        money: Parts.
+        money: Parts; None where nothing is known of prices in the currency of the case.
         parts: Number of parts fitted, expected.
         needless: Of those, how many the fault does not ask for.
         minutes: The sum that is minimised: parts as minutes of work. [min]
@@ -108,7 +108,7 @@ class Effort(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
     work_minutes: float
     wait_minutes: float
-    money: Money
+    money: Money | None
     parts: float
     needless: float = 0.0
     minutes: float

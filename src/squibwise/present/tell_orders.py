@@ -90,9 +90,15 @@ def tell_why(order: Order) -> str:
     return f"ask: {order.question}"
 
 
+def tell_for_desk(case: Case) -> tuple[str, ...]:
+    """Return which car it is, by what a parts desk looks parts up."""
+    car = case.car
+    about = f"model year {car.model_year or 'not stated'}, driver on the {car.drive_hand}"
+    return (f"VIN {car.vin}, {about}",) if car.vin else (_NO_VIN, about)
+
+
 def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:
     """Return the order list as a parts desk reads it: each part with its side, nothing else."""
-    car = case.car
     british = (case.region or "").startswith("GB")
     now = order_now(todo)
     perhaps = tuple(o for o in may_be_added(todo) if o.assembly != FASTENERS)
@@ -106,11 +112,10 @@ def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:
     least = catalog.fact("present.ask-price-from").number()
     unlikely = sum(o.p < least for o in perhaps)
     empty = "" if now else _NOTHING if not perhaps else _NOTHING_YET
-    about = f"model year {car.model_year or 'not stated'}, driver on the {car.drive_hand}"
     return Telling(
         title="Order list",
         subtitle=case.title or case.id,
-        about=(f"VIN {car.vin}, {about}",) if car.vin else (_NO_VIN, about),
+        about=tell_for_desk(case),
         sections=filled(
             (
                 listed("Order: certain", (o for o in now if o.kind == "certain")),

@@ -57,7 +57,9 @@ def tell_trace_shortly(trace: Trace) -> Section:
     rows = [("it is back", f.message) for f in _returns(trace)[-1:]] + whose + rows
     rows += [("next", f"{card.title} ({tell_time(card)})")]
     if trace.comparison:
-        rows += [("until it is fixed", f"{_effort(trace.comparison[0].effort)}, to be expected")]
+        rows += [
+            ("until it is fixed", f"{tell_effort(trace.comparison[0].effort)}, to be expected")
+        ]
     rows += [("danger", told) for told in (*trace.no_power, card.danger) if told]
     return section("In short", Table(rows=tuple(rows)))
 
@@ -136,9 +138,9 @@ def _plan(trace: Trace) -> Section:
     tree = Tree(root=_branch(trace.plan))
     rows = _all_as_minutes(trace)
     if trace.spent is not None:
-        rows.append(("spent so far, by the figures of the cards", _effort(trace.spent)))
+        rows.append(("spent so far, by the figures of the cards", tell_effort(trace.spent)))
     if trace.foretold is not None:
-        rows.append(("foretold before the first test", _effort(trace.foretold)))
+        rows.append(("foretold before the first test", tell_effort(trace.foretold)))
         if trace.spent is not None and trace.foretold.minutes > 0.0:
             ratio = trace.spent.minutes / trace.foretold.minutes
             rows.append(("spent to foretold", f"{ratio:.2f}"))
@@ -185,7 +187,7 @@ def _comparison(trace: Trace) -> Table:
             a.title,
             minutes(a.effort.work_minutes),
             minutes(a.effort.wait_minutes),
-            money(a.effort.money),
+            money(a.effort.money) if a.effort.money else "not known",
             f"{a.effort.parts:.1f}",
             f"{a.effort.needless:.1f}",
         )
@@ -194,11 +196,10 @@ def _comparison(trace: Trace) -> Table:
     return Table(rows=tuple(rows), head=head, right=(1, 2, 3, 4, 5))
 
 
-def _effort(effort: Effort) -> str:
-    return (
-        f"{minutes(effort.work_minutes)} of work, {minutes(effort.wait_minutes)} of waiting, "
-        f"{money(effort.money)} of parts"
-    )
+def tell_effort(effort: Effort) -> str:
+    """Return the work, the wait and the money that something takes."""
+    time = f"{minutes(effort.work_minutes)} of work, {minutes(effort.wait_minutes)} of waiting"
+    return f"{time}, {money(effort.money)} of parts" if effort.money else time
 
 
 def _branch(node: PlanNode, outcome: str = "") -> Branch:
