@@ -433,6 +433,8 @@ def fold(text: str) -> str:
     text = plain.casefold().translate(_FOLDS)
     if not text.isascii():
         text = _without_accents(text)
+    if text.replace(" ", "").isalpha():  # most pieces of a line
+        return _AIR_BAG.sub("airbag", text) if "air" in text else text
     for sign, spelled, put in _SPELLINGS:
         if sign in text:
             text = spelled.sub(put, text)
