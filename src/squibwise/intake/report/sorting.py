@@ -11,6 +11,7 @@ from squibwise.intake.report.clauses.own_places import part_places
 from squibwise.intake.report.clauses.part_lists import (
     lists_parts,
     split_names,
+    split_statements,
 )
 from squibwise.intake.report.clauses.side_labels import (
     drop_plugs,
@@ -157,7 +158,7 @@ def _part_lines(sheet: Sheet, lexicon: Lexicon) -> None:
     is_coded = any(line.codes for line in sheet.lines)
     if not is_coded:
         head_parts(sheet.lines, lexicon, sheet.language)
-    plain = () if is_coded else (split_names,)
+    plain = () if is_coded else (split_statements, split_names)
     apart = (part_cars, drop_news, drop_plugs, drop_denied, share_label)
     each = (*apart, part_subjects, part_places, part_unmarked, part_parts, *plain)
     for part in each:

@@ -15,6 +15,8 @@ from squibwise.intake.report.sheet import Line
 
 _ENDS_SENTENCE = pattern(r"\w{6,}\.\s*$")
 _CALLS = pattern(r"[:!]\s*$")
+_BETWEEN_BARS = pattern(r"\s+\|\s+|\t")
+_MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
 _BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
 PARTS_ONLY = "parts, no faults"  # why those of a list that were bought, say, tell of none
 _SIGNS_OF_LIST = 2
@@ -65,6 +67,32 @@ def _is_among(lines: list[Line], at: int) -> bool:
 
 def _is_fault(line: Line) -> bool:
     return line.role == "words" and not line.why and stands_alone(line.words)
+
+
+def split_statements(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
+    """Return what stands between the bars of a line where each piece says what a part is like.
+
+    ``driver bag 1 open | passenger bag 2 ok``: one piece's word must not speak for the others.
+    """
+    texts = [t for t in line.cells or _BETWEEN_BARS.split(line.text) if t.strip()]
+    if len(texts) < _SIGNS_OF_LIST or line.codes:
+        return [line]
+    pieces: list[Line] = []
+    for text in texts:  # thousands of them, of which the first mostly tells
+        piece = read_piece(line, text, lexicon, language)
+        if not _says_of_a_part(piece):
+            return [line]
+        pieces.append(piece)
+    return pieces
+
+
+def _says_of_a_part(line: Line) -> bool:
+    """Tell whether a line says by itself what a part, or every other one, is like."""
+    words = line.words
+    if line.role == "clean" or "crashrecord" in words.features:
+        return True
+    told = has_fault(words) or "good" in words.voices or _MEASURED.search(line.text)
+    return bool(told) and bool(words.features & (PARTS | {"bag", "lamp"}))
 
 
 def split_names(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
