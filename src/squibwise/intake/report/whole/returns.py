@@ -43,7 +43,6 @@ def hear_returns(sheet: Sheet, catalog: Catalog) -> None:
 
     ``he cleared both, B1415 came straight back, the other didn't``.
     """
-    only = lexicon_of(catalog).small.only
     _hear_last(sheet, catalog)
     for line in sheet.lines:
         words = line.words
@@ -53,12 +52,6 @@ def hear_returns(sheet: Sheet, catalog: Catalog) -> None:
         may_be_back = "exists" in words.voices or {"cleared", "present"} <= {*words.statuses}
         if line.codes and may_be_back:
             _hear_line(line, sheet, catalog)
-        if (
-            line.codes
-            and "exists" in words.voices
-            and not only.isdisjoint(t.text for t in line.tokens)
-        ):
-            _hear_only(line, sheet, catalog)
 
 
 def _hear_last(sheet: Sheet, catalog: Catalog) -> None:
@@ -195,7 +188,9 @@ def _left(line: Line, sheet: Sheet, catalog: Catalog) -> set[str]:
         is_told = not _is_over(clause.words) and (is_due if is_denied else is_told)
         if is_told or only_denies(clause.text, lexicon):
             left += (c for c in clause.codes if c.style != "flash")  # "12 only: all good"
-    is_over = any(_is_of_rest(c, catalog, small.all | small.everything) for c in clauses)
+    is_over = any(_is_of_rest(c, catalog) for c in clauses) or any(
+        c.codes and _is_back(c.words) and not small.only.isdisjoint(c.texts) for c in clauses
+    )  # "only B1C93 came back"
     return {code.code for code in left} if is_over else set()
 
 
@@ -206,18 +201,6 @@ def _is_over(words: Words) -> bool:
 def _ends_all(head: str, sheet: Sheet, catalog: Catalog) -> bool:
     words = words_of(head, catalog, sheet.language)
     return _is_over(words) or "clean" in find_claims(head, lexicon_of(catalog))
-
-
-def _hear_only(line: Line, sheet: Sheet, catalog: Catalog) -> None:
-    """``Erased. Only B1C93 came back.``: the others that were told before did not."""
-    only = lexicon_of(catalog).small.only
-    for clause in _clauses(line, sheet, catalog):
-        is_only = bool(clause.codes) and not only.isdisjoint(clause.texts)
-        if not (is_only and _is_back(clause.words) and "exists" in clause.words.voices):
-            continue
-        back = {c.code for c in clause.codes if _bring_back(c, line, sheet)}
-        if len(back) == len(clause.codes):
-            _end_others(line, back, sheet)
 
 
 def _hear_line(line: Line, sheet: Sheet, catalog: Catalog) -> None:
@@ -251,9 +234,10 @@ def _is_back(words: Words) -> bool:
     return is_bare and ("present" in words.statuses or "exists" in words.voices)
 
 
-def _is_of_rest(clause: _Clause, catalog: Catalog, more: frozenset[str] = frozenset()) -> bool:
+def _is_of_rest(clause: _Clause, catalog: Catalog) -> bool:
     small, words = lexicon_of(catalog).small, clause.words
-    is_rest = not (small.rest | small.others | more).isdisjoint(clause.texts)
+    of_all = small.rest | small.others | small.all | small.everything
+    is_rest = not of_all.isdisjoint(clause.texts)
     return is_rest and not (clause.codes or has_part(words)) and _is_over(words)
 
 
