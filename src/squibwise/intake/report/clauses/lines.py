@@ -194,6 +194,8 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     line.is_praised = lexicon.is_praise(last) and not has_fault(line.words)
     _give_role(line, lexicon, language)
     line.is_whole = _is_whole(line, lexicon)
+    if line.is_whole and line.role in ("unread", "aside"):
+        line.role, line.why = "meta", ""
     if line.is_whole and not any(tok.text.isdecimal() for tok in line.tokens):
         line.count = None  # "all other circuits ok" announces no number of faults
 
@@ -212,9 +214,11 @@ def _is_whole(line: Line, lexicon: Lexicon) -> bool:
     """``all other circuits ok``: a line calls every circuit good and names none."""
     voices, texts = line.words.voices, tuple(t.text for t in line.tokens)
     named = line.words.features & (PARTS - {"charge"})
-    if line.codes or named or voices - GOOD or _names_place(line):
+    if line.role == "clean":  # "the other circuits: no fault"
+        voices = voices - {"not"}
+    elif has_fault(line.words):
         return False
-    if has_fault(line.words) and line.role != "clean":
+    if line.codes or named or voices - GOOD or _names_place(line):
         return False
     if line.why == ASKED or is_question(line):
         return False
