@@ -69,14 +69,10 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
     usual = _usual_unit(lines, lexicon)
     unit: Unit = "unknown" if is_whole else usual
     group: Words | None = None
-    below = _labels_below(lines)
     for at, line in enumerate(lines):
         if line.is_module:
             module, unit = heading_name(line.text), line.unit
             group = _status_below(line)
-            is_label = line.is_keyed and not line.text.rstrip().endswith(":")
-            if below and is_label and line.count is None:
-                _label_above(lines, at, module, unit)
         elif line.module is None:
             line.module, line.unit = module, unit
         is_told = line.module not in (None, module)  # by a column
@@ -412,23 +408,3 @@ def _is_of_blinds(lines: list[Line], at: int) -> bool:
     return "curtain" in lines[at].words.features and any(
         ln.words.features & (_ANYWHERE | {"voltage", "foreign"}) for ln in block
     )
-
-
-def _labels_below(lines: list[Line]) -> bool:
-    """Tell whether labels such as ``System: Airbag`` stand below the faults they belong to."""
-    for line in lines:
-        if line.codes:
-            return True
-        if line.is_module:
-            return False
-    return False
-
-
-def _label_above(lines: list[Line], at: int, module: str, unit: Unit) -> None:
-    """Give a module to the fault right above its label."""
-    for line in map(lines.__getitem__, range(at - 1, -1, -1)):
-        if line.role == "blank" or line.is_module:
-            return
-        line.module, line.unit = module, unit
-        if line.codes:
-            return
