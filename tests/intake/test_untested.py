@@ -77,6 +77,22 @@ RIDERS = (
     "Report status: partial",
     "Unit: not programmed",
     "Vehicle status: airbag lamp on",
+    "Fault counter: 3",
+    "Fehlerzähler: 3",
+    "Event counter: 2 deployments",
+    "Seite 1/3",
+    "Pág. 1/3",
+    "Circuits read: 12/24",
+    "Stromkreise gelesen: 12/24",
+    "Software version 1.0 read aborted",
+    "Time 12:40 aborted",
+    "Part number 4471 unit locked",
+    "Serial number 77 of another car",
+    "Codierung 00000 nicht plausibel",
+    "Codificación 00000 incorrecta",
+    "Note: see reverse",
+    "Counter: aborted",
+    "Softwarestand 0012 unvollständig",
 )
 PLAIN_HEADS = (
     "SRS module - System pass",
@@ -90,6 +106,12 @@ PLAIN_HEADS = (
     "Supply 12.6 V",
     "Odometer 120300 km",
     "Page 1 of 1",
+    "Page 2/2",
+    "Circuits read: 24/24",
+    "Software version 1.0 rev B",
+    "Date 28 November 2026, 14:31 Uhr",
+    "Serial number 4471-A",
+    "Fault counter: 0",
     "Steuergerät: Airbag",
     "Fahrzeug: Harrow Kombi 2015",
     "Unit: SRS",
@@ -103,3 +125,20 @@ def test_what_rides_behind_a_label_of_a_clean_scan_waits_to_be_read(line: str) -
     text = f"Supply 12.6 V\nNo faults.\nAll circuits ok. All tests complete.\n{line}\n"
     coverage = read(text).coverage
     assert [u.line for u in coverage.counts_more] == ([5] if line in RIDERS else [])
+
+
+@pytest.mark.parametrize(
+    ("line", "day"),
+    [
+        ("VIN 0Z9HB5A26KR000417   2026-11-01 10:00", 1),
+        ("Created 2026-11-01", 1),
+        ("Session start 2026-11-01 10:00", 1),
+        ("Built 2016-03-02\nPrinted 2026-11-10", 10),
+        ("Created 2026-11-01\nScan date: 2026-11-28", 28),
+        ("Baujahr 02.03.2016", None),
+        ("B1A01 open 2026-11-01", None),
+    ],
+)
+def test_a_day_without_a_label_is_that_of_the_reading(line: str, day: int | None) -> None:
+    days = read(f"No faults.\n{line}\n").coverage.days
+    assert [d.day for d in days if d.month == 11] == ([] if day is None else [day])

@@ -235,7 +235,7 @@ def test_a_last_scan_that_names_no_car_is_only_stated(issue: Maker) -> None:
         ("Toutes les lignes sont correctes : non", "line 2"),
         ("All circuits ok: yes. All tests complete: 14 of 14", ""),
         ("Alle Kreise in Ordnung: ja. Alle Tests abgeschlossen", ""),
-        ("No fault codes: 0. All tests complete (2026-03-07 14:10)", ""),
+        ("No fault codes: 0. All tests complete (2026-03-10 14:10)", ""),
         ("No faults. All circuits ok. All tests complete.", ""),
         ("No faults - all tests complete, 12.6 V, 14:10", ""),
         ("VIN 0Z9HB5A26KR000417\nVIN read from module: 0Z9SD4C37LR001822", "names VIN"),

@@ -124,6 +124,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         unsorted: Headings of what stands below no side: ``other``, ``general``.
         rooms: Places in a car by which the restraint unit's faults may be sorted.
         state_labels: Labels behind which a state stands, and no name.
+        numbered_labels: Labels of a number, behind which no words stand.
+        number_words: Words of a day, a time or a unit, that belong to a number.
+        days_of_the_car: Labels of a day that is the car's, and not that of a reading.
         papers: What is written on, whose damage is none of a part.
         adverb_ends: How adverbs end, which change nothing of what a sentence says.
         doubting: Adverbs that deny, doubt or date what it says.
@@ -244,6 +247,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     unsorted: frozenset[str]
     rooms: frozenset[str]
     state_labels: frozenset[str]
+    numbered_labels: frozenset[str]
+    number_words: frozenset[str]
+    days_of_the_car: frozenset[str]
     papers: frozenset[str]
     adverb_ends: tuple[str, ...]
     doubting: frozenset[str]

@@ -11,7 +11,6 @@ from squibwise.require.progress import STEP
 
 _WORK = ("fit", "trace")
 _FINISHING = ("clear", "lamp-check", "drive", "final-scan")
-_HANDS = ("open", "out", "fit", "join", "close")
 _POWER_DOWNS = ("power-down", "second-power-down")
 _MADE_SAFE = ("make-safe", "second-make-safe")
 
@@ -33,10 +32,13 @@ def reopen(visits: tuple[Visit, ...], job: Job) -> tuple[Visit, ...]:
 
 
 def _is_for_hands(operation: Operation) -> bool:
-    """Is an operation open that hands do on live parts: in an area, or at a common cause."""
+    """Is an operation open that hands do: a part to fit, or a common cause to see to.
+
+    What is opened, plugged in and closed for it is signed by few, and may stay open on the list.
+    """
     is_cause = operation.action == "do" and operation.kind == "look-first"
     is_safe_first = is_cause and STEP + "make-safe" in operation.after
-    is_hands = operation.action in _HANDS or is_safe_first
+    is_hands = operation.action == "fit" or is_safe_first
     return is_hands and operation.counted and not operation.done
 
 

@@ -52,7 +52,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         no_crash_record=_no_crash_record(own, sheet),
         why=why,
         unit=unit_of_report(told, sheet),
-        days=read_days(sheet),
+        days=read_days(sheet, scope.catalog),
         odometer=odometer,
         odometer_unit=unit,
         stand_ins=find_stand_ins(sheet, scope.catalog),

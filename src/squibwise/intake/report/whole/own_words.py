@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.lexicon import Lexicon, flat
+from squibwise.intake.report.language.lexicon import Lexicon, flat, lexicon_of, tokenise
 from squibwise.intake.report.sheet import Sheet
 from squibwise.model.names import Side
 
@@ -15,17 +15,22 @@ _DATED = pattern(r"\b(?:date|datum|fecha|data)\b", re.IGNORECASE)
 _DAY = pattern(r"(?<!\d)(\d{1,4})([-./])(\d{1,2})\2(\d{2,4})(?!\d)")
 
 
-def read_days(sheet: Sheet) -> tuple[dt.date, ...]:
-    """What the day may be that the first line with a date states: day or month may come first."""
-    dated = (ln.text for ln in sheet.lines if not ln.codes and _DATED.search(ln.text))
-    for text in dated:
-        found = _DAY.search(text)
-        if found:
-            one, two, three = int(found[1]), int(found[3]), int(found[4])
-            late = three + 2000 if three < 100 else three
-            orders = ((one, two, three),) if one > 31 else ((late, two, one), (late, one, two))
-            return tuple(dict.fromkeys(d for o in orders if (d := _real_day(*o)) is not None))
-    return ()
+def read_days(sheet: Sheet, catalog: Catalog) -> tuple[dt.date, ...]:
+    """What the day may be that a report states of itself: day or month may come first.
+
+    That of the first date so labelled; else of the first one that is not the car's.
+    """
+    cars = lexicon_of(catalog).small.days_of_the_car
+    plain = [ln.text for ln in sheet.lines if not ln.codes and _DAY.search(ln.text)]
+    own = [text for text in plain if cars.isdisjoint(t.text for t in tokenise(text))]
+    text = next((t for t in plain if _DATED.search(t)), next(iter(own), ""))
+    found = _DAY.search(text)
+    if found is None:
+        return ()
+    one, two, three = int(found[1]), int(found[3]), int(found[4])
+    late = three + 2000 if three < 100 else three
+    orders = ((one, two, three),) if one > 31 else ((late, two, one), (late, one, two))
+    return tuple(dict.fromkeys(d for o in orders if (d := _real_day(*o)) is not None))
 
 
 _ODOMETER = pattern(

@@ -3,6 +3,7 @@
 import re
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.small_words import SmallWords
 from squibwise.catalog.vocabulary import FEATURES, VALUES, VOICES
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import excepts
@@ -38,9 +39,15 @@ def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
         or _says_more(ln, lexicon, sheet.language)
         or (_calls_good(ln, lexicon) and not is_only_praise(ln, lexicon, sheet.language))
         or (ln.role == "aside" and excepts(ln.text, lexicon))
+        or _is_a_share(ln)
         or _rides_on_a_label(ln, lexicon, sheet.language)
         or _states_odd_volts(ln, catalog)
     )
+
+
+def _is_a_share(line: Line) -> bool:
+    """``Page 1/3``, ``Circuits read: 12/24``: a part of a whole, whatever is counted."""
+    return any(m[1] != m[2] for m in _SHARE.finditer(line.raw))
 
 
 def _rides_on_a_label(line: Line, lexicon: Lexicon, language: str | None) -> bool:
@@ -55,7 +62,27 @@ def _rides_on_a_label(line: Line, lexicon: Lexicon, language: str | None) -> boo
     pages = _PAGES.search(line.raw)
     is_more = pages is not None and int(pages[1]) != int(pages[2])
     spoken = language_of(line, lexicon, language)
+    is_more = is_more or _follows_a_number(line, lexicon)
     return is_more or _names_a_state(line, lexicon, spoken) or _goes_on(line, lexicon, spoken)
+
+
+def _follows_a_number(line: Line, lexicon: Lexicon) -> bool:
+    """``Software 1.0 read aborted``, ``Fault counter: 3``: words behind a number, or a count."""
+    small, words = lexicon.small, [t.text for t in tokenise(_DATED.sub(" ", line.raw))]
+    counted = [n for n, w in enumerate(words) if w.endswith(tuple(small.counters))]
+    if counted and any(_COUNTED.fullmatch(w) for w in words):
+        return True
+    heads = tuple(w for w in small.numbered_labels if len(w) > _SHORT)
+    labels = (n for n, w in enumerate(words[:_LABEL_WORDS]) if _is_numbered(w, small, heads))
+    at = next(iter((*labels, *counted)), None)
+    plain = small.numbered_labels | small.number_words | small.affirming
+    rest = words[at + 1 :] if at is not None else []
+    return any(w.isalpha() and len(w) >= _WORD and w not in plain for w in rest)
+
+
+def _is_numbered(word: str, small: SmallWords, heads: tuple[str, ...]) -> bool:
+    """``software``, ``softwarestand``: a label of a number, alone or in front of another word."""
+    return word in small.numbered_labels or word.startswith(heads)
 
 
 def _names_a_state(line: Line, lexicon: Lexicon, spoken: str | None) -> bool:
@@ -78,7 +105,8 @@ def _goes_on(line: Line, lexicon: Lexicon, spoken: str | None) -> bool:
     known = _known_places(tokens, find_hits(lexicon, tokens, spoken), lexicon, _OF_UNIT)
     labels = {n for n, t in enumerate(tokens) if _is_label(t, lexicon)}
     known = known - labels if is_state else known | labels
-    known |= {n for n, t in enumerate(tokens) if t.text in lexicon.small.affirming}
+    plain = lexicon.small.affirming | lexicon.small.number_words
+    known |= {n for n, t in enumerate(tokens) if t.text in plain}
     return any(t.text.isalpha() and at not in known for at, t in enumerate(tokens))
 
 
@@ -131,6 +159,7 @@ def is_only_praise(line: Line, lexicon: Lexicon, language: str | None) -> bool:
         return False
     text = BULLET.sub("", _TICKED.sub("", line.raw), count=1)
     text = _OF_ALL.sub(" ", _DATED.sub(" ", _MEASURED.sub(" ", text)))
+    text = _without_none(text, lexicon)
     if _ODD_SIGN.search(text):
         return False
     tokens = tokenise(text)
@@ -144,6 +173,15 @@ def is_only_praise(line: Line, lexicon: Lexicon, language: str | None) -> bool:
         at in known or t.text in small or (is_part and t.text.isdecimal())
         for at, t in enumerate(tokens)
     )
+
+
+def _without_none(text: str, lexicon: Lexicon) -> str:
+    """Return a text without its counts of none: ``0 stored``, ``fault codes: 0``."""
+    left = _NONE_OF.sub(" ", text)
+    for found in _LABELLED_NONE.finditer(left):
+        if find_claims(found[1], lexicon) & {"count", "total"}:
+            left = left.replace(found[0], found[1])
+    return left
 
 
 def _is_good(line: Line) -> bool:
@@ -190,6 +228,10 @@ _ODD_SIGN = pattern(
 _SENTENCES = pattern(r"[.,;!?]+\s+|\s+[-\u2013]\s+|\t")
 _PIECES = pattern(r"[,;!?(]+(?!\d)\s*|[.]\s+|\s+[-\u2013]\s+|\t")
 _BLANK = pattern(r"^\s*(?:\[\s*\]|\(\s*\)|[\u2610\u25a1])\s|_{2,}\s*$|[:=?]\s*$")
+_NONE_OF = pattern(r"\b0+\s+[^\W\d_]+")
+_LABELLED_NONE = pattern(r"([^\W\d_]+)\s*[:=]\s*0\b")
+_SHARE = pattern(r"(?<![\d./,-])(\d{1,3})\s*/\s*(\d{1,3})(?![\d./,-])")
+_LABEL_WORDS, _WORD, _SHORT = 3, 3, 5  # a label is among the first words; letters of words
 _MOST_SENTENCES = 20  # of a line, that are read again
 
 
