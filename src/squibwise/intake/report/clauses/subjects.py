@@ -151,6 +151,7 @@ def _at_times(line: Line, lexicon: Lexicon, language: str | None) -> Line:
     told, rest = (words_in(text, lexicon, language) for text in (before, behind))
     is_rest = verdict_of(behind, rest, lexicon, language) == "good" and not rest.features & HEADS
     is_told = stands_alone(told) and verdict_of(before, told, lexicon, language) == "bad"
+    is_told = is_told and "gone" not in rest.voices  # "poza zakresem: nie stwierdzono"
     return keep_only(line, [(0, joint.start())]) if is_rest and is_told else line
 
 
