@@ -59,7 +59,10 @@ def _full(said: list[str]) -> list[bool]:
     stops = sum(len(_STOP.findall(text)) for text in said)
     goes_on = (not b[0].isupper() and a[-1] not in ".!?" for a, b in pairwise(said))
     small = sum(f and amid for f, amid in zip(full, goes_on, strict=True))
+    is_list = 2 * sum(bool(_STARTS.match(text)) for text in said) > len(said)  # a code on each
     is_told = any(map(_AMID.search, said)) or _SOME * small >= sum(full)
-    is_prose = is_told and _SOME * stops >= len(said) and any(map(_END.search, said[-2:]))
+    is_prose = (
+        is_told and not is_list and _SOME * stops >= len(said) and any(map(_END.search, said[-2:]))
+    )
     is_full = sum(full) >= max(_BREAKS, _SHARE * len(full)) and width >= _NARROW
     return full if is_prose and is_full else []
