@@ -40,14 +40,24 @@ def find_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
         or (_calls_good(ln, lexicon) and not is_only_praise(ln, lexicon, sheet.language))
         or (ln.role == "aside" and excepts(ln.text, lexicon))
         or _is_a_share(ln)
+        or _denies_some(ln)
         or _rides_on_a_label(ln, lexicon, sheet.language)
         or _states_odd_volts(ln, catalog)
     )
 
 
 def _is_a_share(line: Line) -> bool:
-    """``Page 1/3``, ``Circuits read: 12/24``: a part of a whole, whatever is counted."""
-    return any(m[1] != m[2] for m in _SHARE.finditer(line.raw))
+    """``Page 1/3``, ``Circuits read: 12/24``, ``Faults 3/3``: a part of a whole, or faults."""
+    shares = [(int(m[1]), int(m[2])) for m in _SHARE.finditer(line.raw)]
+    return any(a != b or (a and has_fault(line.words)) for a, b in shares)
+
+
+def _denies_some(line: Line) -> bool:
+    """``No other faults``, ``no hard faults``, ``sin fallos actuales``: others may be there."""
+    is_denied = line.role == "aside" and line.why == "denied"
+    is_general = "defect" in line.words.features and not has_part(line.words)
+    is_current = line.count == 0 and {*line.words.statuses} == {"present"}
+    return is_current or (is_denied and is_general)
 
 
 def _rides_on_a_label(line: Line, lexicon: Lexicon, language: str | None) -> bool:
