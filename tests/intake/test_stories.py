@@ -40,7 +40,6 @@ GONE = [
     "not there since yesterday: B1A20 left curtain open",
     "kommt nicht vor: B1A20 Kopfairbag links Unterbrechung",
     "depuis hier plus là : B1A20 rideau gauche coupé",
-    "B1A20 on my old truck was the left curtain / Still there: B1A21",
     "replaced the left curtain for B1A20 in May",
     "En mars on a changé le rideau gauche à cause de B1A20",
     "Im März haben wir wegen B1A20 den Kopfairbag links gewechselt",
@@ -332,6 +331,11 @@ def test_a_new_part_below_which_the_fault_still_stands_ends_nothing() -> None:
 @pytest.mark.parametrize("said", GONE + MENDED)
 def test_what_did_not_come_back_is_gone(said: str) -> None:
     assert [ln.code for ln in _read(said).lines if ln.present] == []
+
+
+def test_a_title_ends_what_is_told_of_another_car() -> None:
+    told = _read("B1A20 on my old truck was the left curtain / Still there: B1A21").lines
+    assert [ln.code for ln in told if ln.present] == ["B1A21"]
 
 
 @pytest.mark.parametrize("said", SEEN)

@@ -39,7 +39,8 @@ def _said(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -> 
     hits = without_unmended(find_hits(lexicon, tokens, language), tokens, lexicon)
     hits = without_contrasts(hits, tokens, lexicon, language)
     words = read_words(tokens, hits, lexicon.denying)
-    if words.features & FAULTS == {"crashrecord"} and _is_unreadable(tokens, lexicon):
+    is_record = words.features & FAULTS == {"crashrecord"} and "locked" not in words.statuses
+    if is_record and _is_unreadable(tokens, lexicon):
         words.features.discard("crashrecord")  # nobody knows whether there is one
         words.voices, words.statuses = set(), []
     return words
