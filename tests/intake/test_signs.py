@@ -291,11 +291,43 @@ def test_a_place_as_well_is_the_part_and_fault_before() -> None:
         ("volant à gauche", "passenger"),
         ("rechtsgelenkt", "driver"),
         ("linksgestuurd", "passenger"),
+        ("steering wheel on the right", "driver"),
+        ("RH drive", "driver"),
+        ("right hand drive import, not touched", "driver"),
+        ("not LHD but RHD", "driver"),
+        ("blue estate, RHD. Is it safe?", "driver"),
+        ("Lenkrad rechts", "driver"),
     ],
 )
 def test_where_the_wheel_is_tells_the_drivers_side(said: str, place: str) -> None:
     (line,) = read_text(f"{said}\nB1C10 right front retractor pretensioner open\n").lines
     assert line.place == place
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "wheel on the right front bent",
+        "alloy wheel on the right kerbed",
+        "RH drive shaft clicking",
+        "right hand drive belt squeals",
+        "steering wheel bag right screw missing",
+        "Lenkrad rechts verkratzt",
+        "Lenkrad rechts oben gerissen",
+        "volante a destra graffiato",
+        "not right hand drive",
+        "kein Rechtslenker",
+        "no es volante a la derecha",
+        "pas de volant à droite",
+        "is it right hand drive?",
+        "RHD and LHD listed in the manual",
+        "donor unit was from a right-hand drive car",
+        "the other car is RHD",
+    ],
+)
+def test_a_wheel_or_shaft_a_denial_or_another_car_is_no_drivers_side(said: str) -> None:
+    read = read_text(f"{said}\nSRS\nB1C10 right front retractor pretensioner open\n").lines
+    assert [ln.place for ln in read if ln.code == "B1C10"] == ["passenger"]
 
 
 @pytest.mark.parametrize(

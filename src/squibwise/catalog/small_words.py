@@ -109,6 +109,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         wheel: They lead to the side on which the wheel is.
         wheel_label: Words for the wheel that do so as a label.
         wheel_side: Words for the left and the right behind one of them.
+        hand_beside: How a word begins that may stand behind it.
+        hand_not: In front of it they deny or ask it.
+        hand_elsewhere: They make it that of another car.
         dating: Before a word for a crash they make it a day, and no record.
         bodies: Names of shapes of cars, or how they begin.
         colours: How colours begin: beside a body they name a car.
@@ -232,6 +235,9 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     wheel: frozenset[str]
     wheel_label: frozenset[str]
     wheel_side: tuple[tuple[str, ...], tuple[str, ...]]
+    hand_beside: tuple[str, ...]
+    hand_not: frozenset[str]
+    hand_elsewhere: frozenset[str]
     dating: frozenset[str]
     bodies: frozenset[str]
     colours: frozenset[str]

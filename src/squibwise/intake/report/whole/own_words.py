@@ -2,7 +2,7 @@
 
 import datetime as dt
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
@@ -80,12 +80,49 @@ _WHEEL_LETTERS = ("lg", "rdp")  # of the sides in the languages that are read
 
 
 def find_hand(text: str, lexicon: Lexicon) -> Side | None:
-    """Return on which side a line says that the driver sits; None where it says nothing of it."""
+    """Return on which side a line says that the driver sits; None where it says nothing of it.
+
+    A wheel or shaft on a side, a side that is denied or asked, and that of another car, is none.
+    """
     plain = flat(text)
     if not any(lead in plain for lead in _hand_leads(lexicon)):
         return None
     sides: tuple[Side, ...] = ("left", "right")
-    return next((s for s, found in zip(sides, _hands(lexicon), strict=True) if found(plain)), None)
+    told = [
+        side
+        for side, finder in zip(sides, _hands(lexicon), strict=True)
+        if any(not _is_against(plain, f, lexicon) for f in finder(plain))
+    ]
+    return told[0] if len(told) == 1 else None
+
+
+def _is_against(plain: str, found: re.Match[str], lexicon: Lexicon) -> bool:
+    """Whether what stands around a driver's side denies or asks it, or makes it another car's."""
+    denied, elsewhere, ends = _hand_around(lexicon)
+    front, behind = plain[: found.start()], plain[found.end() :]
+    clause = _CLAUSE.split(behind, maxsplit=1)[0]
+    return bool(
+        denied.search(_CLAUSE.split(front)[-1])
+        or ends.match(behind)
+        or _ASKED.match(behind)
+        or elsewhere.search(f"{_SENTENCE.split(front)[-1]} {clause}")
+    )
+
+
+_CLAUSE = pattern(r"[,.;:!?()|/]|\s-+\s|\s\s|\b(?:but|sondern|sino|mais|ma|maar|ale)\b")
+_SENTENCE = pattern(r"[.;!?()|]|\s\s")
+_ASKED = pattern(r"[^.,;!)/|\n]*\?")
+
+
+@lru_cache(maxsize=4)
+def _hand_around(lexicon: Lexicon) -> tuple[re.Pattern[str], re.Pattern[str], re.Pattern[str]]:
+    """What denies or asks in front, what tells of another car, what denies behind."""
+    small = lexicon.small
+    denied, other = (
+        re.compile(rf"\b(?:{'|'.join(map(re.escape, words))})\b")
+        for words in (small.hand_not, small.hand_elsewhere | small.others)
+    )
+    return denied, other, re.compile(r"\s(?:no|not|nein|non|nie|nee)\b\s*(?:[,.;)]|$)")
 
 
 @lru_cache(maxsize=4)
@@ -94,18 +131,28 @@ def _hand_leads(lexicon: Lexicon) -> frozenset[str]:
     return frozenset({*small.wheel, *small.wheel_label, *(w for ws in small.hand for w in ws)})
 
 
+_Finder = Callable[[str], Iterator[re.Match[str]]]
+
+
 @lru_cache(maxsize=4)
-def _hands(lexicon: Lexicon) -> tuple[Callable[[str], object], Callable[[str], object]]:
-    """What finds the left and the right: a word for it, a wheel and a side, a label and a side."""
+def _hands(lexicon: Lexicon) -> tuple[_Finder, _Finder]:
+    """What finds the left and the right: a word for it, a wheel and a side, a label and a side.
+
+    Behind a wheel's side, and behind `drive`, stands a word for a car or a side, or none.
+    """
     small = lexicon.small
     wheel, label = ("|".join(map(re.escape, words)) for words in (small.wheel, small.wheel_label))
+    cars = "|".join(map(re.escape, (*small.hand_beside, *small.bodies)))
+    alone_here = rf"(?!\s(?!(?:{cars}))[^\W\d])"
     found = []
     each = zip(small.hand, small.wheel_side, _WHEEL_LETTERS, strict=True)
     for alone, side, letters in each:
         names, sides = ("|".join(map(re.escape, words)) for words in (alone, side))
         one = re.compile(
-            rf"(?<!['\u2019])\b(?:{names}|(?:{wheel})\s(?:{sides}))\b"
-            rf"|(?:^|[,(;:-]\s?)\W{{0,3}}(?:{label})\.?\s(?:(?:{sides})\b|[{letters}]\s*(?:[,;)]|$))"
+            rf"(?<!['\u2019])\b(?:(?:{names})\b(?:(?<!drive)|{alone_here})"
+            rf"|(?:{wheel})\s(?:{sides})\b{alone_here})"
+            rf"|(?:^|[,(;:-]\s?)\W{{0,3}}(?:{label})\.?\s"
+            rf"(?:(?:{sides})\b{alone_here}|[{letters}]\s*(?:[,;)]|$))"
         )
-        found.append(one.search)
+        found.append(one.finditer)
     return found[0], found[1]
