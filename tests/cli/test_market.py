@@ -135,7 +135,7 @@ def test_a_late_part_moves_the_day_and_what_is_ordered_stays(run: Line, short: P
     after = run("buy", short, "--json").json()
     unit = next(p for p in after["purchases"] if p["need"] == "control-unit@centre")
     assert (unit["offer"], unit["kept"], unit["arrives_day"]) == ("CU-1", True, 27)
-    assert after["ready_day"] > max(27, before["ready_day"])
+    assert after["ready_day"] >= 27 > before["ready_day"]  # it may be fitted on the day it comes
 
 
 def test_the_printed_terms_are_terms_and_name_what_others_may_do(

@@ -10,6 +10,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.evidence import (
     DoneWork,
     LampCheck,
+    Look,
     Passed,
     Recorder,
     SubstituteLoad,
@@ -247,8 +248,9 @@ def test_what_hands_do_after_a_power_up_opens_the_power_down_again(
     """Common practice, no source: every source off and waited out before a hand goes in."""
     words = ("step:power-down", "step:make-safe", *after)
     signed = [passed(w, hour=n) for n, w in enumerate(words)]
-    assert any(o.action == "fit" and o.counted and not o.done for o in run(*signed).operations)
-    done = run(*(msgspec.structs.replace(p, id=f"p{n}") for n, p in enumerate(signed)))
+    seen = Look(id="bag", component="driver.front-bag", seen="deployed")
+    done = run(seen, *(msgspec.structs.replace(p, id=f"p{n}") for n, p in enumerate(signed)))
+    assert any(o.action == "fit" and o.kind == "certain" and not o.done for o in done.operations)
     assert item(done, "step:power-down").done is is_off
     assert item(done, "step:make-safe").done is is_safe
 

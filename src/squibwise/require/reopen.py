@@ -4,7 +4,8 @@ from collections.abc import Iterable
 
 import msgspec
 
-from squibwise.history.power import is_powered_down, is_powered_since_safe
+from squibwise.history.power import is_powered_down, is_powered_since_safe, last_made_safe
+from squibwise.history.signed import last_signed
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.require.job import Job
 from squibwise.require.progress import STEP
@@ -12,6 +13,7 @@ from squibwise.require.progress import STEP
 _WORK = ("fit", "trace")
 _FINISHING = ("clear", "lamp-check", "drive", "final-scan")
 _POWER_DOWNS = ("power-down", "second-power-down")
+_FINAL_POWER = ("step:final-power", "final-power")
 _MADE_SAFE = ("make-safe", "second-make-safe")
 
 
@@ -26,19 +28,22 @@ def reopen(visits: tuple[Visit, ...], job: Job) -> tuple[Visit, ...]:
     if is_powered_since_safe(job.progress.history, job.catalog):
         is_off = is_powered_down(job.progress.history, job.catalog)
         safe = {STEP + w for w in (_MADE_SAFE if is_off else (*_POWER_DOWNS, *_MADE_SAFE))}
-        needing = (v for v in visits if any(map(_is_for_hands, v.operations)))
+        whole = last_signed(job.progress.history, *_FINAL_POWER)
+        is_whole = whole is not None and whole[0] > last_made_safe(job.progress.history)
+        needing = (v for v in visits if any(_is_for_hands(o, is_whole) for o in v.operations))
         again |= {o.id for v in needing for o in v.operations if o.id in safe}
     return tuple(msgspec.structs.replace(v, areas=_reopened(v.areas, again)) for v in visits)
 
 
-def _is_for_hands(operation: Operation) -> bool:
-    """Is an operation open that hands do: a part to fit, or a common cause to see to.
+def _is_for_hands(operation: Operation, is_whole: bool) -> bool:
+    """Is an operation open that hands do: a common cause, or a part left when all was powered.
 
     What is opened, plugged in and closed for it is signed by few, and may stay open on the list.
     """
     is_cause = operation.action == "do" and operation.kind == "look-first"
     is_safe_first = is_cause and STEP + "make-safe" in operation.after
-    is_hands = operation.action == "fit" or is_safe_first
+    is_sure = operation.action == "fit" and operation.kind in ("certain", "rule")
+    is_hands = (is_whole and is_sure) or is_safe_first
     return is_hands and operation.counted and not operation.done
 
 

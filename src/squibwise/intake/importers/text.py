@@ -239,7 +239,7 @@ def row_lines(number: int, cells: Sequence[str]) -> list[RawLine]:
     r"""Return a row as a line; in pieces when it is too long, none when it is blank.
 
     >>> row_lines(2, ["B0001 ", "", "open"])
-    [RawLine(number=2, text='B0001\topen', cells=('B0001', '', 'open'))]
+    [RawLine(number=2, text='B0001\topen', cells=('B0001', '', 'open'), sheet='')]
     """
     tidy = [" ".join(cell.split()) for cell in cells]
     text = "\t".join(cell for cell in tidy if cell)
