@@ -18,8 +18,10 @@ from squibwise.intake.report.clauses.plain_clauses import (
     names_other_part,
 )
 from squibwise.intake.report.language.code_forms import Code
+from squibwise.intake.report.language.features import read_words, without_denied_places
 from squibwise.intake.report.language.joints import choosing, joining, spans_of
-from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.language.phrases import find_hits
 from squibwise.intake.report.language.words import (
     FAULT_WORDS,
     KERB,
@@ -182,7 +184,9 @@ def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> 
     said = [(p, words_of(p, catalog, language)) for p in pieces]
     own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)
     if own is None:
-        return line.words
+        lexicon, tokens = lexicon_of(catalog), tokenise(without_codes(line))
+        hits = without_denied_places(find_hits(lexicon, tokens, language), tokens)
+        return read_words(tokens, hits, lexicon.denying)
     here = own.seats | own.sides
     kept = [p for p, w in said if not (w.voices & _DENYING and (w.seats | w.sides) - here)]
     return words_of(", ".join(kept), catalog, language) if len(kept) < len(said) else line.words

@@ -93,6 +93,18 @@ def _seen_from_behind(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple
     return tuple(h for h in hits if h not in gone and not {"opposed", "infront"} & {*h.means})
 
 
+def without_denied_places(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
+    """Return phrases without ``not driver side``, where that ends what stands between signs."""
+    gone: set[Hit] = set()
+    for one, two in pairwise(h for h in hits if h.means != ("skip",)):
+        is_place = any(m.startswith(("seat:", "side:")) for m in two.means)
+        ends = two.last == len(tokens) or tokens[two.last].apart
+        is_denied = one.means == ("not",) and tokens[one.first].text in _NOT
+        if is_place and ends and is_denied and _nearest(one, [two], tokens) is two:
+            gone |= {one, two}
+    return tuple(h for h in hits if h not in gone)
+
+
 def _hear_return(words: Words, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> None:
     """``cleared them and they came right back``: what is back is there, whatever was before."""
     over = [h for h in hits if {"gone", "status:cleared"} & set(h.means)]
