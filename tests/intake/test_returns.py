@@ -7,7 +7,7 @@ import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.reader import understand
+from squibwise.intake.report.reader import read_report, understand
 
 CATALOG = load_catalog()
 ONE_BACK = [
@@ -39,3 +39,23 @@ def test_a_code_that_did_not_come_back_stays_cleared() -> None:
     said = "B1410 right pretensioner open, cleared, has not come back"
     (line,) = understand([RawLine(number=1, text=said)], "x", CATALOG).lines
     assert not line.present
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "SRS\nB1008-13 right seat bag open\nDoor\nB1008-13 no fault\n",
+        "Tür\nB1008 kein Fehler\nSRS\nB1008 right seat bag open\n",
+        "SRS\nB1008 right seat bag open\nPuerta\nB1008 sin fallo\n",
+    ],
+)
+def test_a_code_that_another_unit_calls_good_is_still_ours(text: str) -> None:
+    told = read_report(text.encode(), "r.txt", CATALOG).lines
+    assert [ln.component for ln in told if ln.present] == ["passenger.seat-bag"]
+
+
+def test_the_address_of_a_unit_on_each_row_is_no_code() -> None:
+    rows = ("B3C20;left pretensioner open", "B3C24;passenger bag shorted", "B3C2B;curtain open")
+    text = "card;unit;DTC;text\n" + "".join(f"A118;Airbag;{row}\n" for row in rows)
+    told = read_report(text.encode(), "r.csv", CATALOG).lines
+    assert [ln.code for ln in told] == ["B3C20", "B3C24", "B3C2B"]

@@ -22,6 +22,7 @@ from squibwise.intake.report.whole.again import join_mentions
 from squibwise.intake.report.whole.corrections import correct_faults
 from squibwise.intake.report.whole.repeats import (
     join_either,
+    name_code,
     once_a_line,
     with_repeats,
     without_gone,
@@ -80,7 +81,8 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
         settle(fault, scope)
     sheet.faults = once_a_line(join_either(sheet.faults))
     told = [tell(f, scope, sheet.name) for f in sheet.faults]
-    ended = [(f, ln.code) for f, ln in zip(sheet.faults, told, strict=True) if f.absent in _ENDED]
+    each = zip(sheet.faults, told, strict=True)
+    ended = [(f, name_code(ln)) for f, ln in each if f.absent in _ENDED]
     own = ((f.words, code) for f, code in ended if "same" not in f.words.features)  # "same here"
     gone = {code for words, code in own if not words.voices & _STORY}
     told = with_repeats(without_gone(told, gone, {code for _, code in ended}))

@@ -131,7 +131,7 @@ def _drop_labelled(line: Line, lexicon: Lexicon) -> None:
 
 def _drop_keys(lines: list[Line]) -> None:
     """Take no code from a cell that rows with codes of their own repeat, such as the car's key."""
-    rows = [(ln, frozenset(c.printed for c in ln.codes)) for ln in lines if ln.cells]
+    rows = [(ln, _own_codes(ln)) for ln in lines if ln.cells]
     told = ((cell, own) for ln, own in rows if own for cell in dict.fromkeys(ln.cells))
     shared = Counter(c for c, own in told if c not in own and any(s.isdigit() for s in c))
     keyed = Counter(c for ln, _ in rows for c, cell in enumerate(ln.cells) if shared[cell] >= _SAME)
@@ -140,6 +140,12 @@ def _drop_keys(lines: list[Line]) -> None:
     for line, _ in rows:
         keys = {cell_of(line, c) for c in columns}
         line.codes = tuple(c for c in line.codes if c.printed not in keys)
+
+
+def _own_codes(line: Line) -> frozenset[str]:
+    """The codes of a row; where one is beyond doubt, no two bytes beside it: ``A118  B3C20``."""
+    settled = [c for c in line.codes if _is_settled(c)]
+    return frozenset(c.printed for c in settled or line.codes)
 
 
 def _raise_small(lines: list[Line]) -> None:

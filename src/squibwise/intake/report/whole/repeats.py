@@ -43,19 +43,27 @@ def _said_of(fault: Fault) -> tuple[object, ...]:
     return fault.first.number, part and (part.component, part.kind), fault.meant, told
 
 
+def name_code(line: CodeLine) -> tuple[bool, str | None]:
+    """Return the code of a line, and whether it is another unit's: units use the same numbers."""
+    return line.unit == "other", line.code
+
+
 def without_gone(
-    read: list[CodeLine], ended: set[str | None], once: set[str | None]
+    read: list[CodeLine],
+    ended: set[tuple[bool, str | None]],
+    once: set[tuple[bool, str | None]],
 ) -> list[CodeLine]:
-    """A code that is told to be gone is so wherever the report lists it.
+    """A code that is told to be gone is so wherever the report lists it, in its own unit.
 
     What a story tells, which may be of another car, ends it only in what the story quotes.
     """
-    bare = {ln.code for ln in read if not ln.present and not ln.status} - {None}
+    bare = {name_code(x) for x in read if x.code and not (x.present or x.status)}
+    quoted, plain = bare & once, bare & ended
     return [
-        msgspec.structs.replace(ln, present=False)
-        if ln.present and ln.code in bare & (once if ln.raw.lstrip()[:1] == ">" else ended)
-        else ln
-        for ln in read
+        msgspec.structs.replace(x, present=False)
+        if x.present and name_code(x) in (quoted if x.raw.lstrip()[:1] == ">" else plain)
+        else x
+        for x in read
     ]
 
 
