@@ -131,11 +131,15 @@ def _settle_unnamed(lines: list[Line]) -> None:
             line.unit = "restraint"
 
 
+_IN_LIST = pattern(r"\s*\d{1,3}[.)]\s")
+
+
 def _rank_of(heading: Line | None) -> tuple[int | str, ...]:
     """How a unit is named beside others: by a column, a number, an address or a count."""
     if heading is None:
         return ("column",)
     margin, is_numbered, _ = _dress_of(heading)
+    is_numbered = is_numbered and not _IN_LIST.match(heading.text)  # "9. Right side" is no unit
     told = (is_numbered, is_addressed(heading), bool(_COUNTED.search(heading.text.strip())))
     return (margin, *told) if any(told) else ()
 
