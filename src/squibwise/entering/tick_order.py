@@ -219,7 +219,7 @@ def _list_hands(tick: Tick) -> list[Operation]:
         if o.id in (*MAKING_SAFE, FIT_LOADS)
         or o.action in (*IN_AN_AREA, "open")
         or (o.action == "look" and all_before(o.id, before) & SAFE_STEPS)
-        or (o.kind == "look-first" and o.action == "do" and SAFE_STEPS & {*o.after})
+        or (o.is_cause and SAFE_STEPS & {*o.after})
     ]
 
 

@@ -7,6 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.history.apart import find_off, tell_off
 from squibwise.history.order import CURED, History, last_touch
+from squibwise.history.power import SETTING
 from squibwise.history.reports import is_of_another_car
 from squibwise.history.signed import (
     is_decided,
@@ -185,10 +186,7 @@ def _scan_before(place: int, history: History) -> list[Problem]:
 
 
 def _is_tried(what: str) -> bool:
-    return what in DRIVE or what.endswith(_SETTING)
-
-
-_SETTING = ":calibrate"
+    return what in DRIVE or what.endswith(SETTING)
 
 
 def _scan_while_off(place: int, history: History, catalog: Catalog) -> list[Problem]:

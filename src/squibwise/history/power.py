@@ -14,8 +14,8 @@ KEY_ON_GATES = ("key-on-safe", "power-safe")
 """Gates of which one is signed before something is tried with the power on."""
 _KEY_ON = ("read", "prove", "final")
 _NO_POWER = ("papers",)
-_SETTING = ":calibrate"
-_MADE_SAFE = ("step:make-safe", "make-safe", "step:second-make-safe", "second-make-safe")
+SETTING = ":calibrate"
+MADE_SAFE = ("step:make-safe", "make-safe", "step:second-make-safe", "second-make-safe")
 
 
 class PowerOn(msgspec.Struct, frozen=True, kw_only=True):
@@ -48,7 +48,7 @@ def _name_power_on(entry: Evidence, catalog: Catalog) -> str:
         return f"no. {catalog.tasks.steps['clear'].number}"
     if not isinstance(entry, Passed) or entry.result != "passed":
         return ""
-    if entry.what.endswith(_SETTING):
+    if entry.what.endswith(SETTING):
         return "a setting"
     step = catalog.tasks.steps.get(entry.what.removeprefix("step:"))
     is_on = step is not None and step.phase in _KEY_ON and step.id not in _NO_POWER
@@ -106,7 +106,7 @@ def last_made_safe(history: History, at: dt.datetime | None = None) -> int:
 def _made_safe(entry: Evidence) -> bool:
     if isinstance(entry, DoneWork):
         return entry.component == "battery" and entry.what == "disconnected"
-    return isinstance(entry, Passed) and entry.result == "passed" and entry.what in _MADE_SAFE
+    return isinstance(entry, Passed) and entry.result == "passed" and entry.what in MADE_SAFE
 
 
 def last_power_down(history: History, at: dt.datetime | None = None) -> Evidence | None:

@@ -259,6 +259,11 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     seen_hurt: tuple[str, ...] = ()
     passes_when: str = ""
 
+    @property
+    def is_cause(self) -> bool:
+        """True for what is done about a common cause that is believed, such as one connector."""
+        return self.action == "do" and self.kind == "look-first"
+
 
 class Area(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Operations in one area of the car, done in one go.

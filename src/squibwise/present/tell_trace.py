@@ -57,9 +57,7 @@ def tell_trace_shortly(trace: Trace) -> Section:
     rows = [("it is back", f.message) for f in _returns(trace)[-1:]] + whose + rows
     rows += [("next", f"{card.title} ({tell_time(card)})")]
     if trace.comparison:
-        rows += [
-            ("until it is fixed", f"{tell_effort(trace.comparison[0].effort)}, to be expected")
-        ]
+        rows += [("until it is fixed", f"{tell_ahead(trace)}, to be expected")]
     rows += [("danger", told) for told in (*trace.no_power, card.danger) if told]
     return section("In short", Table(rows=tuple(rows)))
 
@@ -194,6 +192,11 @@ def _comparison(trace: Trace) -> Table:
         for a in trace.comparison
     ]
     return Table(rows=tuple(rows), head=head, right=(1, 2, 3, 4, 5))
+
+
+def tell_ahead(trace: Trace) -> str:
+    """Return what the plan is expected to take; nothing once there is none."""
+    return tell_effort(trace.comparison[0].effort) if trace.comparison else ""
 
 
 def tell_effort(effort: Effort) -> str:

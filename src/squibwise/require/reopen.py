@@ -4,17 +4,20 @@ from collections.abc import Iterable
 
 import msgspec
 
-from squibwise.history.power import is_powered_down, is_powered_since_safe, last_made_safe
+from squibwise.history.order import POWER_DOWNS
+from squibwise.history.power import (
+    MADE_SAFE,
+    is_powered_down,
+    is_powered_since_safe,
+    last_made_safe,
+)
 from squibwise.history.signed import last_signed
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.require.job import Job
-from squibwise.require.progress import STEP
+from squibwise.require.progress import FINAL_POWER, STEP
 
 _WORK = ("fit", "trace")
 _FINISHING = ("clear", "lamp-check", "drive", "final-scan")
-_POWER_DOWNS = ("power-down", "second-power-down")
-_FINAL_POWER = ("step:final-power", "final-power")
-_MADE_SAFE = ("make-safe", "second-make-safe")
 
 
 def reopen(visits: tuple[Visit, ...], job: Job) -> tuple[Visit, ...]:
@@ -27,8 +30,8 @@ def reopen(visits: tuple[Visit, ...], job: Job) -> tuple[Visit, ...]:
     again = set() if all(o.done for o in open_work) else {STEP + w for w in _FINISHING}
     if is_powered_since_safe(job.progress.history, job.catalog):
         is_off = is_powered_down(job.progress.history, job.catalog)
-        safe = {STEP + w for w in (_MADE_SAFE if is_off else (*_POWER_DOWNS, *_MADE_SAFE))}
-        whole = last_signed(job.progress.history, *_FINAL_POWER)
+        safe = {*MADE_SAFE} if is_off else {*POWER_DOWNS, *MADE_SAFE}
+        whole = last_signed(job.progress.history, STEP + FINAL_POWER, FINAL_POWER)
         is_whole = whole is not None and whole[0] > last_made_safe(job.progress.history)
         needing = (v for v in visits if any(_is_for_hands(o, is_whole) for o in v.operations))
         again |= {o.id for v in needing for o in v.operations if o.id in safe}
@@ -40,8 +43,7 @@ def _is_for_hands(operation: Operation, is_whole: bool) -> bool:
 
     What is opened, plugged in and closed for it is signed by few, and may stay open on the list.
     """
-    is_cause = operation.action == "do" and operation.kind == "look-first"
-    is_safe_first = is_cause and STEP + "make-safe" in operation.after
+    is_safe_first = operation.is_cause and STEP + "make-safe" in operation.after
     is_sure = operation.action == "fit" and operation.kind in ("certain", "rule")
     is_hands = (is_whole and is_sure) or is_safe_first
     return is_hands and operation.counted and not operation.done

@@ -12,7 +12,7 @@ from squibwise.model.trace import Trace
 from squibwise.present.figures import percent
 from squibwise.present.phrases import in_words, name
 from squibwise.present.tell_bench import open_circuits
-from squibwise.present.tell_trace import tell_effort, tell_time, tell_trace
+from squibwise.present.tell_trace import tell_ahead, tell_time, tell_trace
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
@@ -63,7 +63,7 @@ def card(request: Request) -> Response:
         hold=round(found.next_test.hold_minutes),
         clock_minutes=_clock(found),
         gone=seconds_off(opened, bench),
-        ahead=tell_effort(found.comparison[0].effort) if found.comparison else "",
+        ahead=tell_ahead(found),
         causes=[(h.title or h.id, h.p, percent(h.p)) for h in ranked[:CAUSES_SHOWN]],
         plan=[s for s in full.sections if s.heading == "The plan"],
     )

@@ -1,6 +1,7 @@
 """What a report says beside its clean result: stand-ins, other counts, words that take it back."""
 
 import re
+from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.small_words import SmallWords
@@ -82,12 +83,17 @@ def _follows_a_number(line: Line, lexicon: Lexicon) -> bool:
     counted = [n for n, w in enumerate(words) if w.endswith(tuple(small.counters))]
     if counted and any(_COUNTED.fullmatch(w) for w in words):
         return True
-    heads = tuple(w for w in small.numbered_labels if len(w) > _SHORT)
+    heads = _heads(lexicon)
     labels = (n for n, w in enumerate(words[:_LABEL_WORDS]) if _is_numbered(w, small, heads))
     at = next(iter((*labels, *counted)), None)
     plain = small.numbered_labels | small.number_words | small.affirming
     rest = words[at + 1 :] if at is not None else []
     return any(w.isalpha() and len(w) >= _WORD and w not in plain for w in rest)
+
+
+@lru_cache(maxsize=4)
+def _heads(lexicon: Lexicon) -> tuple[str, ...]:
+    return tuple(w for w in lexicon.small.numbered_labels if len(w) > _SHORT)
 
 
 def _is_numbered(word: str, small: SmallWords, heads: tuple[str, ...]) -> bool:
