@@ -37,7 +37,7 @@ if TYPE_CHECKING:
         list_order_rows,
     )
 
-__version__ = "0.16.0"
+__version__ = "0.17.0"
 
 _HOMES = {
     "Catalog": "squibwise.catalog.load",

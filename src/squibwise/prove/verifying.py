@@ -26,7 +26,7 @@ from squibwise.prove.sealing import (
 LARGEST_BYTES = 50_000_000
 SECOND = "squibwise-record-2"
 KEYS_OF = {SCHEMA: KEYS, SECOND: KEYS - {"reasons", "parts", "answers", "photos"}}
-VERSIONS = (*(f"0.{minor}.0" for minor in range(1, 17)), "")  # empty before it was written down
+VERSIONS = (*(f"0.{minor}.0" for minor in range(1, 18)), "")  # empty before it was written down
 NOT_OURS = "Ask whoever gave you the file for the record itself, as JSON or as the PDF."
 
 
