@@ -463,6 +463,7 @@ def test_what_must_be_firm_is_shut_before_the_unit_is_powered_and_the_wheel_is_t
     at = places(whole("two-front-bags").todo)
     for firm in ("close:panel", "close:wheel", "fit:instrument-panel@centre"):
         assert at[firm] < at["step:first-power"], firm
+    assert at["step:unit-bolted"] < at["fit:instrument-panel@centre"]  # it stands behind it
     assert at["close:b-left"] > at["step:return-loads"]
 
 

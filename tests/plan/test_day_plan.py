@@ -32,6 +32,8 @@ PARTS = tuple(sorted(whole_template("full-modern-set", CATALOG.templates).compon
 
 # What is fitted in, on or behind what, or covered by it. Common practice, no source.
 CARRIERS = {
+    "instrument-panel": ("control-unit", "column"),
+    "knee-bag": ("instrument-panel",),
     "passenger-bag": ("instrument-panel",),
     "off-indicator": ("instrument-panel",),
     "airbag-door": ("instrument-panel",),

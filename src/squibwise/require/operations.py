@@ -248,7 +248,12 @@ def _fit(
             "step:part-labels",
             *(f"open:{w.id}" for w in _open_ways(piece, scope)),
             *(x.id for x in looks if set(piece.contains) & set(x.components)),
-            *(f"fit:{p.id}" for p in scope.changed if _comes_first(p, piece, scope)),
+            *(
+                f"fit:{p.id}"
+                for p in (*scope.changed, *scope.taken_off)
+                if _comes_first(p, piece, scope)
+            ),
+            *(("step:unit-bolted",) if CONTROL_UNIT in work.after else ()),
         ),
         joins=tuple(c for c in piece.contains if c not in later),
         undoes=() if piece.assembly.live or work.out else piece.contains,
