@@ -725,6 +725,45 @@ def test_the_nose_is_a_place_and_the_keys_that_are_offered_share_a_word(place: s
     assert "front-belt@" not in findings[0].remedy
 
 
+# From a side airbag of the seat beside which the key of the passenger's front airbag was offered.
+@pytest.mark.parametrize(
+    ("words", "offered"),
+    [
+        ("Airbag lateral asiento derecho", ""),
+        ("Airbag latéral siège droit", ""),
+        ("Airbag laterale sedile destro", ""),
+        ("Cinturón trasero derecho", ""),
+        ("Parksensor vorne", ""),
+        ("Unidad airbag", "control-unit@centre"),
+    ],
+)
+def test_no_key_of_another_part_is_offered(words: str, offered: str) -> None:
+    needs = tuple(n for n in WANTED if not n.key.startswith(("seat-bag", "rear-belt")))
+    judged, findings = _judge(f"{words},Alder,70,new,3,,", _case(), needs)
+    assert judged == ()
+    assert [w for n in needs if (w := n.key) in findings[0].remedy] == [offered] * bool(offered)
+
+
+# From "Sensores delanteros (juego de 3)": three sensors of the front in words of the trade.
+@pytest.mark.parametrize(
+    "words",
+    [
+        "Sensores delanteros (juego de 3)",
+        "Juego de 3 sensores delanteros",
+        "Frontsensoren (Satz zu 3)",
+        "Sensoren vorn (3er-Satz)",
+        "Capteurs avant (jeu de 3)",
+        "Sensori anteriori (set di 3)",
+        "Sensores dianteiros (jogo de 3)",
+        "Czujniki przednie (komplet 3)",
+    ],
+)
+def test_a_set_of_front_sensors_is_known_in_the_languages_of_desks(words: str) -> None:
+    sheet = _read(HEAD + f"{words},Alder,150,new,3,,\n")
+    judged, _ = judge_offers(sheet.offers, (BELT, SENSORS), _case(), CATALOG)
+    assert [(j.need, j.offer.pieces) for j in judged] == [(SENSORS.key, 3)]
+
+
 def test_words_that_fit_two_needs_fit_neither() -> None:
     twin = Need(key="front-belt@passenger", title="front seat belt assembly, passenger")
     row = "front seat belt assembly,Alder,200,new,3,,"

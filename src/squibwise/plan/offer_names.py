@@ -85,6 +85,11 @@ class Names(msgspec.Struct, frozen=True):
         """Return the assemblies that have just this name, in whatever order its words stand."""
         return self.assemblies.get(_in_order(part), set())
 
+    def is_other(self, named: _Named, part: str) -> bool:
+        """Does a name hold a word that only other parts are called by: "side" of "side airbag"."""
+        told = {w for w in part.split() if any(w in name.split() for name in self.assemblies)}
+        return not told <= {w for name, _ in named.names for w in name.split()}
+
     def part(self, text: str) -> tuple[str, frozenset[str]]:
         """Return a name without place and filler, and the places it names."""
         small = re.sub(r"\b(?:d|l|dell|all|sull)'(?!h\b)", " ", plain(text))  # d'airbag
@@ -175,14 +180,14 @@ def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
         ),
         key=lambda s: (-s[0] - limits.ahead * _is_at(s[2].need, places), s[1]),
     )
-    at_hand = (s for s in scored if not names.is_elsewhere(s[2].need, offer.fits))
+    mine = (s for s in scored if known or not names.is_other(s[2], part))
+    at_hand = (s for s in mine if not names.is_elsewhere(s[2].need, offer.fits))
     fitting = [s for s in at_hand if places <= s[2].places]
     if fitting and fitting[0][0] >= limits.like and _is_ahead(fitting, places, limits):
         score, _, found = fitting[0]
         is_sure = score >= limits.same and (places or found.is_alone)
         return found.need, [] if is_sure else [_guessed(offer, found.need)]
-    near = [n for score, _, n in (fitting or scored) if score >= limits.near]
-    near = [n for n in near if _shares_word(part, n)] or near  # letters alone are a poor likeness
+    near = [n for score, _, n in fitting if score >= limits.near and _shares_word(part, n)]
     is_known = bool(fitting) and fitting[0][0] >= limits.like
     return None, [fits_nothing(offer, [n.need for n in near[:2]], is_known=is_known)]
 
