@@ -23,6 +23,14 @@ EDGES = (SOURCE / "cli", SOURCE / "web")
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
+def _module(path: Path) -> str:
+    parts = path.relative_to(SOURCE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+NAMES = {_module(path) for path in MODULES}
+
+
 def _name(path: Path) -> str:
     return str(path.relative_to(SOURCE))
 
@@ -55,18 +63,11 @@ def test_the_median_module_and_function_stay_small() -> None:
 
 
 def test_no_module_imports_itself_through_others() -> None:
-    names = {path: _module(path) for path in MODULES}
-    known = set(names.values())
-    graph = {names[p]: set(_imported(tree)) & known for p, tree in TREES.items()}
+    graph = {_module(p): set(_imported(tree)) & NAMES for p, tree in TREES.items()}
     try:
         TopologicalSorter(graph).prepare()
     except CycleError as error:
         raise AssertionError(f"imports in a circle: {' -> '.join(error.args[1])}") from None
-
-
-def _module(path: Path) -> str:
-    parts = path.relative_to(SOURCE.parent).with_suffix("").parts
-    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
 def _imported(tree: ast.Module) -> Iterator[str]:
@@ -82,8 +83,7 @@ def _names_imported(node: ast.AST) -> Iterator[str]:
         yield from (alias.name for alias in node.names)
     elif isinstance(node, ast.ImportFrom) and node.module:
         submodules = [f"{node.module}.{alias.name}" for alias in node.names]
-        known = {_module(path) for path in MODULES}
-        found = [name for name in submodules if name in known]
+        found = [name for name in submodules if name in NAMES]
         yield from found or [node.module]
 
 
