@@ -8,7 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from squibwise.case import bid as bid_up_to
+from squibwise.case import cost as cost_out
+from squibwise.case import open_case
 from squibwise.catalog.load import load_catalog
+from squibwise.cli.demo import DEMO_CASES
+from squibwise.model.bid import BidSheet, Figures
 from squibwise.model.car import Car, Price
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money, from_major
@@ -97,7 +102,8 @@ def followed(*prices: Price, plan: Work, currency: str = "USD") -> Cost:
 
 
 def test_parts_labour_and_outside_work_stand_apart_and_add_up() -> None:
-    # Own figures, worked by hand: parts 320; 90/60 x 100 = 150; alignment 120; together 590.
+    # Own figures, worked by hand, means of triangles: parts (180 + 320 + 700) / 3 = 400; labour of
+    # 45, 90, 180 min at 80, 100, 130 (60 + 150 + 390) / 3 = 200; alignment 410 / 3 = 136.67.
     outside = Operation(n=1, id="step:alignment", action="do", title="a")
     plan = work(order("driver.front-bag", usd(180, 320, 700)), minutes=90, operations=(outside,))
     answer = followed(
@@ -107,10 +113,36 @@ def test_parts_labour_and_outside_work_stand_apart_and_add_up() -> None:
     assert answer.parts is not None
     assert answer.outside is not None
     likely = [x.likely.minor for x in (answer.parts, answer.labour, answer.outside)]
-    assert likely == [32000, 15000, 12000]
-    assert answer.likely.text() == "590.00 USD"
+    assert likely == [40000, 20000, 13667]
+    assert answer.likely.text() == "736.67 USD"
     assert answer.labour_minutes == (45, 90, 180)
     assert answer.unpriced == ()
+
+
+# From a brief that told 3,907 where the bid of the same car began to be likely at 6,060: likeliest
+# prices of skewed ranges were added up. Source: the mean of a triangle is the mean of its three.
+@pytest.mark.parametrize("name", ["harrow-07", "sorrel-03"])
+def test_brief_cost_and_bid_expect_the_same_of_one_car(name: str) -> None:
+    car = open_case(DEMO_CASES / name, CATALOG)
+    answer = cost_out(car, CATALOG)[0]
+    assert answer.total is not None
+    assert answer.total.at_least is not None
+    shares = (answer.parts, answer.labour, answer.outside)
+    whole = sum(s.likely.minor for s in shares if s is not None)
+    assert abs(answer.total.likely.minor - whole) <= 2  # each is rounded to the cent
+    nothing = Figures(low=0, likely=0, high=0)
+    sheet = BidSheet(resale=nothing, loss_chance=0.1, bidders=1, estimate_error=0.0)
+    bid = bid_up_to(car, sheet, CATALOG)  # over sizes of crash and kinds of rules: near, not equal
+    assert answer.total.likely.minor == pytest.approx(bid.cost.mean, rel=0.06)
+    assert answer.total.at_least.minor <= bid.cost.quantile(0.5).minor <= answer.total.at_most.minor
+
+
+def test_what_is_paid_for_sure_at_one_price_has_no_range() -> None:
+    exact = order("driver.front-bag", usd(319.99, 319.99, 319.99))
+    answer = followed(plan=work(exact, order("passenger.front-bag", usd(7, 7, 7), "rule")))
+    assert answer.total is not None
+    ends = (answer.total.at_least, answer.total.likely, answer.total.at_most)
+    assert [e.text() for e in ends if e is not None] == ["326.99 USD"] * 3
 
 
 def test_at_most_is_a_quantile_and_no_sum_of_highs() -> None:
@@ -132,7 +164,7 @@ def test_a_part_without_a_price_takes_the_dated_range_and_is_named() -> None:
     plan = work(order("driver.front-bag", usd(250, 600, 1200, basis="from-memory")))
     answer = followed(plan=plan)
     assert answer.from_memory == ("driver.front-bag",)
-    assert answer.likely.text() == "600.00 USD"
+    assert answer.likely.text() == "683.33 USD"  # (250 + 600 + 1200) / 3
 
 
 def test_what_has_no_price_at_all_is_named_and_in_no_sum() -> None:
@@ -158,28 +190,28 @@ def test_what_is_done_is_not_to_be_paid_again() -> None:
     assert followed(plan=work(done)).lines == ()
 
 
-# Own figures: look first .5 x 320 = 160 in the followed sum, nothing in the certain one, and what a
-# rule asks for counts in full where it is followed.
+# Own figures: look first .5 x (180 + 320 + 700) / 3 = 200 in the followed sum, nothing in the
+# certain one, and what a rule asks for counts in full where it is followed.
 def test_each_kind_counts_as_far_as_it_is_sure() -> None:
     plan = work(
         order("driver.front-bag", usd(180, 320, 700), "look-first", 0.5),
         order("passenger.front-bag", usd(100, 100, 100), "rule", 0.6),
     )
     sums = {c.name: c.likely.minor for c in cost(case(), plan, CATALOG)}
-    assert sums == {"followed": 16000 + 10000, "certain": 0, "strictest": 16000}
+    assert sums == {"followed": 20000 + 10000, "certain": 0, "strictest": 20000}
 
 
 def test_each_profile_has_its_own_chance_of_needing_a_part() -> None:
-    # Own figures: .5 x 320 = 160 under the mild rules, 320 under the strictest ones.
+    # Own figures: .5 x 400 = 200 under the mild rules, 400 under the strictest ones.
     one = "driver.front-bag:replace"
     plan = work(
         order("driver.front-bag", usd(180, 320, 700), "ask", 0.2),
         chances={"mild": {one: 0.5}, "wide": {one: 1.0}},
     )
     sums = {c.name: c.likely.minor for c in cost(case(), plan, CATALOG)}
-    assert sums["mild"] == 16000
-    assert sums["wide"] == sums["strictest"] == 32000
-    assert sums["followed"] == 6400
+    assert sums["mild"] == 20000
+    assert sums["wide"] == sums["strictest"] == 40000
+    assert sums["followed"] == 8000
 
 
 def test_what_is_ruled_out_is_neither_shown_nor_summed() -> None:
@@ -206,7 +238,7 @@ def test_waits_stand_apart_from_labour() -> None:
     safe = Operation(n=1, id="step:make-safe", action="do", title="t", hold_minutes=30)
     answer = followed(price("labour-hour", 60, 60, 60), plan=work(minutes=10, operations=(safe,)))
     assert answer.waiting_minutes == 30
-    assert answer.likely.text() == "10.00 USD"
+    assert answer.likely.text() == "11.67 USD"  # 5, 10, 20 min at 60
 
 
 def test_a_price_in_another_currency_is_reported_and_not_used() -> None:
@@ -220,7 +252,7 @@ def test_a_price_in_another_currency_is_reported_and_not_used() -> None:
 def test_the_later_of_two_prices_is_used_and_said() -> None:
     prices = (price("labour-hour", 1, 2, 3), price("labour-hour", 60, 60, 60))
     answer = followed(*prices, plan=work(minutes=5))
-    assert answer.likely.text() == "5.00 USD"
+    assert answer.likely.text() == "5.67 USD"  # 2, 5, 10 min at 60
     assert [f.code for f in answer.findings] == ["price-repeated"]
 
 
@@ -261,5 +293,6 @@ def test_sums_are_in_order_and_one_more_order_never_makes_it_cheaper(
 @pytest.mark.parametrize("minutes", [1, 7, 50, 59])
 def test_labour_by_the_minute_is_exact_to_the_cent(minutes: int) -> None:
     rate = price("labour-hour", 99.99, 99.99, 99.99)
-    answer = followed(rate, plan=work(minutes=minutes))
-    assert abs(answer.likely.minor - Fraction(9999 * minutes, 60)) <= Fraction(1, 2)
+    (line,) = followed(rate, plan=work(minutes=minutes)).lines
+    assert line.likely is not None
+    assert abs(line.likely.minor - Fraction(9999 * minutes, 60)) <= Fraction(1, 2)

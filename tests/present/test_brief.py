@@ -97,7 +97,7 @@ TODO = Work(
 )  # fmt: skip
 COST = Cost(
     profile="unknown", name="followed", low=usd(0), likely=usd(0), high=usd(0), minutes=0,
-    parts=Amount(likely=usd(3400), at_most=usd(5200)), chance=0.9,
+    parts=Amount(likely=usd(3400), at_least=usd(2100), at_most=usd(5200)), chance=0.9,
     labour_minutes=(700, 1100, 1900), waiting_minutes=60, missing=("steering column",),
 )  # fmt: skip
 WHOLE = Overview(
@@ -159,7 +159,7 @@ def test_body_work_and_what_is_fitted_is_not_ordered(screen: Any) -> None:
 
 def test_parts_labour_and_waiting_stand_apart_with_what_has_no_price(screen: Any) -> None:
     shown = screen(WHOLE)
-    assert "3,400 USD likely, 5,200 USD at most (in 90% of cases)" in shown
+    assert "3,400 USD expected, 2,100 to 5,200 USD (in 80% of cases)" in shown
     assert "without a price, in no sum: steering column" in shown
     assert "18.3 h (11.7 to 31.7)" in shown
     assert "and 60 min of waiting" in shown

@@ -398,7 +398,7 @@ WORK = Work(
 
 
 def amount(likely: int, at_most: int) -> Amount:
-    return Amount(likely=usd(likely), at_most=usd(at_most))
+    return Amount(likely=usd(likely), at_least=usd(2100), at_most=usd(at_most))
 
 
 def summed(name: str, **more: Any) -> Cost:
@@ -564,7 +564,7 @@ def test_the_entry_for_a_gate_step_is_the_gates_own_word(catalog: Catalog) -> No
 
 def test_a_cost_stands_in_parts_labour_and_the_work_of_others(text: Any, catalog: Catalog) -> None:
     shown = text(tell_cost(CASE, COSTS, catalog))
-    assert "3,400 USD likely, 5,200 USD at most (in 90% of cases)" in " ".join(shown.split())
+    assert "3,400 USD expected, 2,100 to 5,200 USD (in 80% of cases)" in " ".join(shown.split())
     assert "18.3 h (11.7 to 31.7)" in shown
     row = next(x for x in shown.splitlines() if x.strip().startswith("the rules that are followed"))
     assert row.split()[-5:] == ["3,400", "1,234", "?", "4,634", "6,100"]

@@ -61,14 +61,23 @@ class CostLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 class Amount(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A sum of one kind: likely, and what it is at most with the stated chance."""
+    """A sum of one kind.
+
+    Attributes:
+        likely: What it is expected to come to: the mean, so that sums add up.
+        at_most: What it is not above with the stated chance.
+        at_least: What it is not below with that chance; None in answers of before 0.17.
+    """
 
     likely: Money
     at_most: Money
+    at_least: Money | None = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.likely.minor <= self.at_most.minor:
             raise ModelError("amount is not 0 <= likely <= at most")
+        if self.at_least is not None and not 0 <= self.at_least.minor <= self.likely.minor:
+            raise ModelError("amount is not 0 <= at least <= likely")
 
 
 class Cost(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -82,6 +91,7 @@ class Cost(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         labour: Hands-on work alone; None while no hourly rate was entered.
         outside: Work of others that the user priced.
         total: All three. Its ``at_most`` is no sum of highs.
+        low: What the total is not below with ``chance``; ``likely``, ``high``: as in ``total``.
         chance: Probability that the total stays below ``at_most``.
         labour_minutes: Hands-on, least, usual and most of the job as a whole. [min]
         waiting_minutes: Waits after power-downs. [min]

@@ -45,6 +45,9 @@ class _Sheet(msgspec.Struct, frozen=True, kw_only=True):
 def cost(case: Case, work: Work, catalog: Catalog) -> tuple[Cost, ...]:
     """Return what is still to be paid: followed first, then certain, strictest, each profile.
 
+    A sum is what is expected, the mean of the same triangles that a bid adds up, so that parts,
+    labour and others add up to the whole.
+
     Parts that are on order by certainty or by a rule that is followed count in full; what a look
     or an answer decides counts by its chance. A part without a price of the user takes the
     catalogue's dated range, and is named; in a currency whose level of prices the catalogue does
@@ -84,12 +87,11 @@ def _sum(name: str, sheet: _Sheet) -> Cost:
     priced = [x for x in lines if x.amounts is not None]
     groups = {g: [x for x in priced if x.group == g] for g in ("parts", "labour", "outside")}
     total = _amount(priced, sheet)
-    low = min(_quantile(priced, 1.0 - sheet.at_most, sheet.case.currency), total.likely.minor)
     minutes = _minutes_left(name, sheet)
     return Cost(
         profile=sheet.work.profile if name == FOLLOWED else name,
         name=name,
-        low=_money(low, sheet),
+        low=total.at_least or total.likely,
         likely=total.likely,
         high=total.at_most,
         minutes=minutes.likely,
@@ -209,15 +211,23 @@ def _share(rate: Money, minutes: int) -> int:
 
 
 def _amount(lines: Sequence[_CostLine], sheet: _Sheet) -> Amount:
-    likely = round(sum(x.amounts[1] * Fraction(x.chance) for x in lines if x.amounts))
-    most = max(_quantile(lines, sheet.at_most, sheet.case.currency), likely)
-    return Amount(likely=_money(likely, sheet), at_most=_money(most, sheet))
+    """Return what some lines come to: their mean as in a bid, with the range of its chances."""
+    mean = sum(Fraction(sum(x.amounts)) * Fraction(x.chance) / 3 for x in lines if x.amounts)
+    expected = round(mean)
+    least, most = _range(lines, sheet)
+    return Amount(
+        likely=_money(expected, sheet),
+        at_most=_money(max(most, expected), sheet),
+        at_least=_money(min(least, expected), sheet),
+    )
 
 
-def _quantile(lines: Sequence[_CostLine], chance: float, currency: str) -> int:
-    """Return the amount that the sum of some lines does not exceed with a chance."""
-    if not any(x.amounts and x.amounts[2] for x in lines):
-        return 0
+def _range(lines: Sequence[_CostLine], sheet: _Sheet) -> tuple[int, int]:
+    """Return what the sum of some lines is not below, and not above, with the stated chance."""
+    open_ones = [x for x in lines if x.amounts and not _is_exact(x)]
+    fixed = sum(x.amounts[1] for x in lines if x.amounts and _is_exact(x))
+    if not open_ones:
+        return fixed, fixed
     # NumPy starts slowly: only where there is something to add up.
     from squibwise.plan.cost_belief import Payment, World, believe_cost
 
@@ -225,11 +235,18 @@ def _quantile(lines: Sequence[_CostLine], chance: float, currency: str) -> int:
         Payment(
             what=x.what, chance=x.chance, low=x.amounts[0], likely=x.amounts[1], high=x.amounts[2]
         )
-        for x in lines
+        for x in open_ones
         if x.amounts
     )
-    belief = believe_cost((World(weight=1.0, payments=payments),), currency)
-    return belief.quantile(chance).minor
+    belief = believe_cost((World(weight=1.0, payments=payments),), sheet.case.currency)
+    ends = (belief.quantile(q).minor for q in (1.0 - sheet.at_most, sheet.at_most))
+    least, most = (fixed + e for e in ends)
+    return least, most
+
+
+def _is_exact(line: _CostLine) -> bool:
+    """Is a line paid for sure at one price."""
+    return line.amounts is not None and line.chance == 1.0 and line.amounts[0] == line.amounts[2]
 
 
 def _money(minor: int, sheet: _Sheet) -> Money:

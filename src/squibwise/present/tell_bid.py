@@ -204,7 +204,9 @@ def _left_out(answer: BidLimit) -> list[Text]:
 
 
 def _cost(answer: BidLimit) -> Section:
+    mean = Money(minor=round(answer.cost.mean), currency=answer.cost.currency)
     rows = tuple((words, bare_sum(answer.cost.quantile(q))) for q, words in _QUANTILES)
+    rows = (("expected", bare_sum(mean)), *rows)
     note = f"{answer.cost.currency}, over every size of crash and kind of rules"
     return section("Restraint share", Table(rows=rows, right=(1,)), note=note)
 

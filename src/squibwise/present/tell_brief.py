@@ -22,7 +22,6 @@ from squibwise.model.report import Report
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.faulty_circuits import UNIT, FaultyCircuit, find_faulty_circuits
 from squibwise.present.figures import (
-    about,
     counted,
     cut,
     listed,
@@ -36,7 +35,7 @@ from squibwise.present.tell_assessment import (
     tell_dangers,
     tell_look,
 )
-from squibwise.present.tell_cost import find_followed
+from squibwise.present.tell_cost import find_followed, tell_expected
 from squibwise.present.tell_event import tell_event_shortly
 from squibwise.present.tell_orders import (
     group_orders,
@@ -71,11 +70,13 @@ class BriefParts(msgspec.Struct, frozen=True, kw_only=True):
     """What the parts cost; None where none is priced.
 
     Attributes:
-        chance: Probability that all parts stay below ``at_most``.
+        likely: What they are expected to come to.
+        chance: Probability that all parts stay below ``at_most``, and that of above ``at_least``.
         unpriced: Orders that no sum holds, by title.
     """
 
     likely: Money | None
+    at_least: Money | None
     at_most: Money | None
     chance: float
     unpriced: tuple[str, ...]
@@ -204,6 +205,7 @@ def _parts(cost: Cost | None) -> BriefParts:
         amount = None
     return BriefParts(
         likely=amount.likely if amount else None,
+        at_least=amount.at_least if amount else None,
         at_most=amount.at_most if amount else None,
         chance=cost.chance if cost else 0.0,
         unpriced=cost.missing if cost else (),
@@ -369,7 +371,7 @@ def tell_seen(brief: Brief, catalog: Catalog) -> tuple[str, ...]:
 
 
 def tell_parts(brief: Brief) -> tuple[str, ...]:
-    """Return what the parts come to: likely, then at most where there is a sum."""
+    """Return what the parts come to: expected, then the range where there is one."""
     parts = brief.parts
     if brief.untold:
         return ("not known yet",)
@@ -377,8 +379,7 @@ def tell_parts(brief: Brief) -> tuple[str, ...]:
         return ("no part is needed",)
     if parts.likely is None:
         return ("no part has a price",)
-    chance = f" (in {percent(parts.chance)} of cases)" if parts.chance else ""
-    return (f"{about(parts.likely)} likely", f"{about(parts.at_most)} at most{chance}")
+    return tell_expected(parts.likely, parts.at_least, parts.at_most, parts.chance)
 
 
 def tell_unpriced(brief: Brief) -> tuple[str, ...]:

@@ -1,10 +1,10 @@
-"""What is still to be paid: parts, labour and the work of others apart, likely and at most."""
+"""What is still to be paid: parts, labour and the work of others apart, expected and at most."""
 
 from collections.abc import Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
-from squibwise.model.cost import Amount, Cost, CostLine
+from squibwise.model.cost import Amount, Cost, CostLine, Money
 from squibwise.present.figures import about, bare_about, listed, minutes, percent, spread
 from squibwise.present.phrases import standing, tell_car, tell_findings
 from squibwise.present.telling import Section, Table, Telling, Text, filled, section
@@ -62,11 +62,28 @@ def tell_cost_shortly(cost: Cost) -> Section:
 
 
 def tell_amount(amount: Amount | None, chance: float) -> str:
-    """Return a sum as what is likely and what it is at most with the stated chance."""
+    """Return a sum as what is expected, and the range that it lies in with the stated chance."""
     if amount is None:
         return "no price is known"
-    how = f" (in {percent(chance)} of cases)" if chance else ""
-    return f"{about(amount.likely)} likely, {about(amount.at_most)} at most{how}"
+    return ", ".join(tell_expected(amount.likely, amount.at_least, amount.at_most, chance))
+
+
+def tell_expected(
+    expected: Money, least: Money | None, most: Money | None, chance: float
+) -> tuple[str, ...]:
+    """Return what is expected, then its range where it has one.
+
+    Args:
+        expected: The mean.
+        least: Not below it with ``chance``; None is not known.
+        most: Not above it with ``chance``.
+        chance: [0..1]; 0 = is not told.
+    """
+    told = f"{about(expected)} expected"
+    if least is None or least == most:
+        return (told,)
+    how = f" (in {percent(2.0 * chance - 1.0)} of cases)" if chance else ""
+    return (told, f"{bare_about(least)} to {about(most)}{how}")
 
 
 def tell_labour(cost: Cost) -> str:
@@ -81,12 +98,12 @@ def tell_labour(cost: Cost) -> str:
 def tell_sums(currency: str, costs: Sequence[Cost]) -> Section | None:
     """Return side by side what is certain, what the followed rules ask for, and the strictest."""
     rows = tuple(tell_sum(SIDE_BY_SIDE[c.name], c) for c in _side_by_side(costs))
-    note = f"{currency}; parts as entered, else the catalogue's range"
+    note = f"{currency}, expected; parts as entered, else the catalogue's range"
     table = Table(rows=rows, head=_HEAD, right=(1, 2, 3, 4, 5))
     return section("Still to be paid", table, *_missing(costs), note=note) if rows else None
 
 
-_HEAD = ("", "parts", "labour", "others", "likely", "at most")
+_HEAD = ("", "parts", "labour", "others", "expected", "at most")
 
 
 def _side_by_side(costs: Sequence[Cost]) -> list[Cost]:
@@ -96,19 +113,19 @@ def _side_by_side(costs: Sequence[Cost]) -> list[Cost]:
 
 def tell_sum(label: str, cost: Cost) -> tuple[str, ...]:
     """Return a row: parts, labour, the work of others, all of it, and what it is at most."""
-    parts, labour, outside = (_likely(a) for a in (cost.parts, cost.labour, cost.outside))
+    parts, labour, outside = (_expected(a) for a in (cost.parts, cost.labour, cost.outside))
     total = cost.total
     return (
         label,
         parts,
         labour,
         outside,
-        _likely(total),
+        _expected(total),
         bare_about(total.at_most if total else None),
     )
 
 
-def _likely(amount: Amount | None) -> str:
+def _expected(amount: Amount | None) -> str:
     return bare_about(None if amount is None else amount.likely)
 
 

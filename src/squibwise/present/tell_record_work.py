@@ -160,7 +160,7 @@ def tell_payments(content: Content) -> tuple[Section, ...]:
     if not content.costs:
         return ()
     first, costs = content.costs[0], content.costs
-    head = ("Under the rules", "Parts", "Labour", "Others", "Likely", "At most", "Hands-on")
+    head = ("Under the rules", "Parts", "Labour", "Others", "Expected", "At most", "Hands-on")
     rows = tuple((*tell_sum(rules_of(c), c), minutes(c.minutes)) for c in costs)
     widths = (1, 0, 0, 0, 0, 0, 0)
     sums = Table(rows=rows, head=head, right=(1, 2, 3, 4, 5, 6), widths=widths)
@@ -178,8 +178,9 @@ def tell_payments(content: Content) -> tuple[Section, ...]:
 
 
 _HOW = (
-    "What is certain or asked for by the rules counts in full, what is only probable by its "
-    "probability. At most is the sum that is not passed in {chance} of cases, no sum of highs."
+    "Each price counts with the mean of its low, likely and high; what is certain or asked for by "
+    "the rules in full, what is only probable by its probability. At most is the sum that is not "
+    "passed in {chance} of cases, no sum of highs."
 )
 
 
