@@ -31,6 +31,7 @@ from squibwise.present.page_words import mark, read_figure, tell_on_page, write_
          "returned.", "en", "Load left curtain airbag: 2.1 ohm, issued to left curtain airbag and "
          "returned."),
         ("passed out:front-belt@driver; each stage noted", "en", "ticked; each stage noted"),
+        ("4,570 to 7,820 EUR (in 80% of cases)", "de", "4.570 bis 7.820 EUR (in 80% der Fälle)"),
         ("17.0 h (12.8 to 24.6)", "de", "17,0 h (12,8 bis 24,6)"),
         ("1,234.50 USD", "de", "1.234,50 USD"),
         ("1,234.50 USD", "es", "1234,50 USD"),
