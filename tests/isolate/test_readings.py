@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from squibwise.isolate.standing import Standing
-from squibwise.isolate.tracing import search_of
+from squibwise.isolate.tracing import search_of, trace
 from squibwise.model.evidence import Reading
 
 from .building import CATALOG, a_case, a_line, a_report, believing
@@ -66,6 +66,49 @@ def test_a_clear_answer_is_said_with_its_probability() -> None:
         {"unit-plug": 2.12 + 8.0, "column-plug": 2.31 + 8.0, "device-plug": 2.75 + 8.0}
     )
     assert "in unit-plug" in said(found)
+
+
+SEAT = "driver.seat-bag/1"
+SHORTED = a_report(a_line("driver.seat-bag", "low-or-short"))
+
+
+def loaded(values: dict[str, float]) -> Standing:
+    case = a_case(SHORTED, *readings(values, component=SEAT, u=0.05))
+    return search_of(case, believing(), SEAT, CATALOG).standing
+
+
+# A path of r ohm across a load of 2.1 ohm reads r x 2.1 / (r + 2.1): 0.35 ohm reads 0.3. From a
+# technician with the load at three points, whose readings moved nothing. The words are the cards'.
+@pytest.mark.parametrize(
+    ("device", "seat"),
+    [("device", "seat-plug"), ("connector at the device", "The connector under the seat")],
+)
+def test_a_short_lies_between_where_the_load_reads_low_and_where_it_reads_good(
+    device: str, seat: str
+) -> None:
+    plain = search_of(a_case(SHORTED), believing(), SEAT, CATALOG).standing
+    found = loaded({device: 0.3, seat: 2.1, "unit-plug": 2.1})
+    inside = chance(found, "seat-harness") + chance(found, "device-plug")
+    assert inside > 0.95 > chance(plain, "seat-harness") + chance(plain, "device-plug")
+    assert "a short across the pair (seat-harness" in said(found)
+    near = loaded({device: 0.35, seat: 0.3, "unit-plug": 2.1})
+    assert chance(near, "harness") + chance(near, "seat-plug") > 0.95
+
+
+def test_a_load_that_reads_good_everywhere_speaks_for_the_device() -> None:
+    plain = search_of(a_case(SHORTED), believing(), SEAT, CATALOG).standing
+    found = loaded({"device": 2.3, "seat-plug": 2.2, "unit-plug": 2.12})
+    assert found.suspects[0].parts == ("device:shorted",)
+    assert chance(found, "device") > 1.5 * chance(plain, "device")
+    pinched = sum(s.p for s in found.suspects if s.parts[0].endswith(":pinched"))
+    assert pinched < 0.01
+
+
+def test_a_point_that_the_circuit_does_not_have_is_said() -> None:
+    case = a_case(SHORTED, *readings({"glove box": 0.3, "seat-plug": 2.1}, component=SEAT))
+    told = [f for f in trace(case, believing(), SEAT, CATALOG).findings if "glove" in f.message]
+    assert [f.code for f in told] == ["reading-point-unknown"]
+    assert "seat-plug" in told[0].remedy
 
 
 @pytest.mark.parametrize("change", [{"method": "meter"}, {"unit": "V"}])

@@ -133,6 +133,17 @@ def test_nobody_can_sign_away_a_limit_that_is_not_met() -> None:
     assert only(loop(9.0), named, profile=MAKER).outcome == "not met"
 
 
+# From a load that read 0.3 ohm and left the page as soon as a meter was put on the igniter.
+def test_a_refused_reading_hides_no_bad_one_and_goes_once_it_is_read_rightly() -> None:
+    meter = loop(2.4, 0.01, id="r2", method="meter")
+    both = judge(loop(0.3), meter, profile=MAKER)
+    assert {w: both[w].outcome for w in ("reading:r1", "reading:r2")} == {
+        "reading:r1": "not met", "reading:r2": "not met"
+    }  # fmt: skip
+    right = judge(loop(0.3), meter, loop(2.2, id="r3"), profile=MAKER)
+    assert [w for w in right if w.startswith("reading:")] == ["reading:r3"]
+
+
 def test_only_the_newest_reading_of_a_point_counts() -> None:
     verdict = only(loop(9.0), loop(2.2, id="r2"), profile=MAKER)
     assert (verdict.what, verdict.outcome) == ("reading:r2", "met")

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from squibwise.catalog.load import Catalog
 from squibwise.history.prices import read_price_book
 from squibwise.isolate.context import LIKELY, Context
+from squibwise.isolate.points import doubt_points
 from squibwise.isolate.standing import Standing
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.belief import Assumption
@@ -30,6 +31,7 @@ def findings_of(
     """Return what a mechanic must know before trusting the answer."""
     found = [*_about_report(context), *_about_record(case, context)]
     found += _about_voltage(context, catalog)
+    found += doubt_points(case, context)
     found += [*_about_work(context), *_about_times(case, context), *_about_apart(context)]
     if context.load_out:
         found.append(_load_out(context))

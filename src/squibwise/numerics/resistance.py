@@ -11,6 +11,8 @@ from squibwise.errors import ModelError
 Array = NDArray[np.float64]
 
 NOWHERE = "nowhere"
+BRIDGED = "bridged:"
+"""Before the name of a segment whose pair is bridged."""
 
 
 def ohm_per_m(mm2: float, cabin_c: float, resistivity: float, alpha_20: float) -> float:
@@ -63,6 +65,7 @@ def likelihoods(
     ohm: Array,
     extras: Array,
     *,
+    bridges: tuple[float, Array] | None = None,
     correlated: bool = True,
 ) -> dict[str, float]:
     """Return the relative likelihood of the readings for an extra in each segment and in none.
@@ -72,10 +75,12 @@ def likelihoods(
         reached: Number of segments that each reading goes through.
         ohm: The readings, less the known load at their end. [ohm]
         extras: Sizes of extra resistance to allow for, equally likely. [ohm]
+        bridges: The load, and sizes of a path across the pair in a segment that are equally
+            likely; None = no such path is thought of. [ohm]
         correlated: Keep what the readings share; False only to show what that costs.
 
     Returns:
-        By segment name, and ``nowhere``; the largest is one.
+        By segment name, by name behind ``bridged:``, and ``nowhere``; the largest is one.
 
     Raises:
         ModelError: A reading without a point, or beyond the chain.
@@ -91,8 +96,21 @@ def likelihoods(
     for s, name in enumerate(chain.names):
         each = [_log_normal(left - extra * through[:, s], covariance) for extra in extras]
         logs[name] = _log_mean(each)
+        if bridges is not None:
+            load, sizes = bridges
+            lower = (_bridge(chain, s, reached, load, float(size)) for size in sizes)
+            logs[BRIDGED + name] = _log_mean([_log_normal(left - x, covariance) for x in lower])
     top = max(logs.values())
     return {name: math.exp(value - top) for name, value in logs.items()}
+
+
+def _bridge(
+    chain: PointChain, segment: int, reached: tuple[int, ...], load: float, size: float
+) -> Array:
+    """Return what a path across the pair adds to each reading: less than nought beyond it."""
+    beyond = [load + math.fsum(chain.ohm[segment + 1 : k]) for k in reached]
+    shifts = [size * b / (size + b) - b for b in beyond]
+    return np.array([x if segment < k else 0.0 for x, k in zip(shifts, reached, strict=True)])
 
 
 def _covariance(chain: PointChain, through: Array) -> Array:

@@ -68,12 +68,23 @@ _QUANTITIES = {
 
 
 def reading_verdicts(history: History, case: Case, catalog: Catalog) -> list[Verdict]:
-    """Return a verdict on the newest reading of every quantity at every point."""
+    """Return a verdict on the newest reading of every quantity at every point.
+
+    What is refused says nothing of the circuit: it takes no earlier reading's place, a later one
+    that is not refused takes its.
+    """
     newest: dict[tuple[str, str, str], Reading] = {}
+    refused: dict[tuple[str, str, str], Reading] = {}
     for place, item in history.all_of(Reading):
         if not _is_outdated(item, place, history):
-            newest[item.component, item.quantity, item.where] = item
-    return [_verdict(reading, case, catalog) for reading in newest.values()]
+            at = (item.component, item.quantity, item.where)
+            if is_across_igniter(item, catalog):
+                refused[at] = item
+            else:
+                newest[at] = item
+                refused.pop(at, None)
+    told = (*newest.values(), *refused.values())
+    return [_verdict(reading, case, catalog) for reading in told]
 
 
 def list_better(history: History, case: Case, catalog: Catalog) -> dict[str, Reading]:
