@@ -51,8 +51,8 @@ _STRUCK = pattern(  # struck out, in a chat or on a page of a forum
 _QUOTED = pattern(r"^(\s*)(?:>\s?){1,9}")
 _SPEAKER = pattern(
     r"^\s*(?:\[?(?:(?:\d[\d./-]{4,9}|[^\W\d_]{2,4}\.?),?\s)?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?"
-    r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s|(?P<name>[^\W\d_][\w.-]{1,19})>\s"
-    r"|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
+    r"[ ,-]{1,3}(?:<[^\W\d]{2}\w{0,18}>|\S[^:\t|]{0,24}:)\s|[~@]\S[^:\t|]{0,24}:\s"
+    r"|(?P<name>[^\W\d_][\w.-]{1,19})>\s|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
 )
 _NUMBER = pattern(r"\d{4}.*:\s$")  # of a code, in the place of a name
 _STOP = pattern(
@@ -125,7 +125,7 @@ def _without_speaker(text: str, lexicon: Lexicon) -> str:
         m for w in words for means in lexicon.open(w).phrases.get((w,), {}).values() for m in means
     }
     names_part = told & HEADS and not (told & {"unit"} or lexicon.small.computers & {*words})
-    return text if names_part else text[speaker.end() :]
+    return text if names_part and "<" not in speaker.group() else text[speaker.end() :]
 
 
 def _barred(text: str) -> tuple[str, ...]:

@@ -49,7 +49,7 @@ def read_words(
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
-        is_last = hit.last == len(tokens) and hit.means[0] == "status:stored"
+        is_last = hit.last == len(tokens) and hit.means[0] in ("status:stored", "open")
         is_letter = is_letter and not is_cut_word(hit, tokens)
         if is_resistance(hit, hits, tokens):
             continue

@@ -32,7 +32,7 @@ BASE = ("en", "ja-en")  # always read beside the report's own language
 _TOKEN = pattern(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
 _JOINED_LETTERS = pattern(r"\b([a-z])[/.]([a-z])(?:[/.]([a-z]))?\b(?!\w)\.?")
 _SHORT_PLUS = pattern(
-    r"(circuit|schluss|short|corto|curto|zwarcie|sluiting|\bks|\bzw\.?|\bs\.c\.)\s?\+(?=\s*$|\s{2}|[,;.)|\t])"
+    r"(circuit|schluss|short|corto|curto|zwarcie|sluiting|\bks|\bzw\.?|\bs[./]?c\.?\s?)\s?\+(?=\s*$|\s{2}|[,;.)|\t])"
 )
 _TO_PLUS = pattern(r"\b(au|do|to|a|nach|n|al|ao|cc|verso|zu|gegen|z|con|com)[./]?\s*\+(?!\s?\d)")
 _CC_MINUS = pattern(r"\bcc\s?-(?=\s|$)")
