@@ -339,3 +339,19 @@ def test_glass_that_others_fit_makes_no_fastener_certain(
     kinds = {o.assembly: o.kind for o in orders}
     assert kinds["windshield"] == "certain"
     assert kinds["bolts-kit"] == kinds["instrument-panel"] != "certain"
+
+
+# From a car with both front belts at over 99 % under "price and days only": nothing is left for a
+# look to decide, though both open lines fit retractor and buckle.
+@pytest.mark.parametrize(("chance", "kind"), [(0.97, "look-first"), (0.995, "certain")])
+def test_what_is_over_99_percent_needed_is_ordered_now(
+    made: SimpleNamespace, catalog: Catalog, chance: float, kind: str
+) -> None:
+    belt = "driver.retractor-pretensioner"
+    line = told_as({belt: 0.6, "driver.buckle-pretensioner": 0.4})
+    done = work(
+        made.case(Report(id="s", reading=ReadReport(lines=(line,)))),
+        made.assessment({belt: {"fired": chance}}),
+        catalog,
+    )
+    assert ordered(done, belt).kind == kind

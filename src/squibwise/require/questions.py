@@ -71,6 +71,7 @@ def sort_demand(
         job: For the limits.
     """
     certain = job.catalog.fact("require.certain-from").number()
+    unnamed = job.catalog.fact("require.unnamed-from").number()
     asking = tuple(n for n, found in by_profile.items() if _surely(found.get(demand.id), job))
     is_located = demand.action == REPLACE and demand.component in situation.located
     if is_located or demand.action not in (REPLACE, CALIBRATE):
@@ -78,7 +79,7 @@ def sort_demand(
     if demand.by_state >= certain:
         sure = [r.ask for r in demand.reasons if r.probability >= certain]
         seen = demand.by_own_state >= certain or any(not (a.own or a.profile) for a in sure)
-        is_certain = seen and is_named(demand, situation)
+        is_certain = seen and (demand.by_state >= unnamed or is_named(demand, situation))
         if is_certain or any(a.own for a in sure):
             return Sorted(kind="certain" if is_certain else "rule", p=demand.by_state)
     if len(by_profile) == 1 and asking:
@@ -92,7 +93,8 @@ def sort_demand(
     if asking and demand.by_rule >= job.limits.likely and agreed >= least:
         p = max(demand.by_rule * share, demand.by_state)
         weakest = demand.weakest_trigger
-        is_known = demand.by_rule >= certain and _names(weakest, find_words(situation))
+        is_named_too = demand.by_rule >= certain and _names(weakest, find_words(situation))
+        is_known = is_named_too or demand.by_rule >= unnamed
         rests_on = "" if is_known else weakest
         return Sorted(
             kind="look-first" if rests_on else "rule",
@@ -137,8 +139,8 @@ def _ask_or_look(
 def is_named(demand: RuledDemand, situation: Situation) -> bool:
     """Was a part named that asks for a demand: by a look, by a reading, by a line of a report.
 
-    What only follows from other parts, or from a line that fits several, is never certain: a look
-    comes first, however probable it is.
+    What only follows from other parts, or from a line that fits several, has a look first while
+    that can still say something: see the fact ``require.unnamed-from``.
     """
     named = find_words(situation)
     seen = [r for r in demand.reasons if not r.ask.profile and not r.ask.own]
