@@ -91,6 +91,9 @@ COMPOSED = {
     "belt unlatched", "child seat yes", "child seat no", "row 2 centre", "row 2 right",
     "row 3 left", "row 3 right", "inspect the", "program and configure the airbag control unit",
     "the driver seat", "the driver wheel", "a pillar trim off", "door trim off", "at most in",
+    "loop resistance of", "by 'meter'", "by substitute load", "by meter", "by scan live value",
+    "seat trials of", "seat rearmost", "seat foremost", "min before", "by others",
+    "the maker's window is not entered",
 }  # fmt: skip
 """Pieces that the program puts together of words that stand apart."""
 MOST_IDLE = 0.02
