@@ -121,6 +121,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         ages: Words that may stand before either.
         listing: They join numbers of a list.
         leads: They lead up to a code, and name no thing whose number it is.
+        between_counts: They stand between the counts of a lamp: a pause, how often, ``code``.
         lamp_says: Verbs between a lamp and the number that it blinked.
         counts: How words begin that say of a lamp that its blinks were counted.
         computers: Behind a part of the car they name the unit for it.
@@ -247,6 +248,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     shades: frozenset[str]
     listing: frozenset[str]
     leads: frozenset[str]
+    between_counts: frozenset[str]
     lamp_says: tuple[str, ...]
     counts: frozenset[str]
     computers: frozenset[str]

@@ -11,6 +11,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import why_absent
+from squibwise.intake.report.clauses.own_places import blanked
 from squibwise.intake.report.clauses.plain_clauses import (
     OF_ALL,
     clause_end,
@@ -62,14 +63,14 @@ def segments(line: Line, lexicon: Lexicon, usual: str | None) -> list[tuple[Code
     codes = line.codes
     if len(codes) == 1:
         return [(codes[0], without_codes(line))]
-    clauses = _own_clauses(line, lexicon, language_of(line, lexicon, usual))
-    clauses = clauses or _led_clauses(line, lexicon, language_of(line, lexicon, usual))
+    language = language_of(line, lexicon, usual)
+    line = msgspec.structs.replace(line, text=blanked(line.text, codes, " "))
+    clauses = _own_clauses(line, lexicon, language) or _led_clauses(line, lexicon, language)
     if clauses:
         return clauses
     head = line.text[: codes[0].start]
     bounds = [c.start for c in codes] + [len(line.text)]
     after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
-    language = language_of(line, lexicon, usual)
     if all(is_only_place(words_in(text, lexicon, language)) for text in after):
         return [(c, f"{head} {t}") for c, t in zip(codes, after, strict=True)]  # "B1 (lh), B2 (rh)"
     is_before = (
@@ -108,11 +109,10 @@ def _own_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tup
     for start, end in spans_of(line.text, clause_end(lexicon, language)):
         own = [c for c in line.codes if start <= c.start and c.end <= end]
         text = line.text[start:end]
-        said = _blank(text, own[0], start) if own else text
-        if len(own) > 1 or (own and (is_joint(said, lexicon) or not _WORDY.search(said))):
+        if len(own) > 1 or (own and (is_joint(text, lexicon) or not _WORDY.search(text))):
             return []
         if own:
-            found.append((own[0], f"{before} {_blank(text, own[0], start)}".strip()))
+            found.append((own[0], f"{before} {text}".strip()))
             before = ""
         elif found:
             found[-1] = (found[-1][0], f"{found[-1][1]}, {text}")
@@ -148,13 +148,6 @@ def _led_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[tup
 
 def _may_lead(words: Words) -> bool:
     return words.is_sided and not (words.features & TELLS or words.statuses or words.voices)
-
-
-def _blank(text: str, code: Code, start: int) -> str:
-    for first, last in ((code.start, code.end), *code.elsewhere):
-        at, to = max(first - start, 0), max(last - start, 0)
-        text = text[:at] + " " * (min(to, len(text)) - at) + text[to:] if at < len(text) else text
-    return text
 
 
 def is_joint(text: str, lexicon: Lexicon) -> bool:

@@ -8,6 +8,7 @@ import msgspec
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.clauses.own_places import verdict_of
+from squibwise.intake.report.codes.blinks import leaves_count
 from squibwise.intake.report.language.joints import choosing, joining, spans_of, turning
 from squibwise.intake.report.language.lexicon import Lexicon
 from squibwise.intake.report.language.words import (
@@ -58,9 +59,11 @@ def _left_out(line: Line, faults: list[Fault], sheet: Sheet, lexicon: Lexicon) -
     if line.cells or len(raw) > _LONGEST or _COLUMNS.search(raw.strip()):
         return None
     language = language_of(line, lexicon, sheet.language)
-    codes = [fault.code.printed for fault in faults if fault.code]
+    codes = [fault.code for fault in faults if fault.code]
     for code in codes:
-        raw = raw.replace(code, " ")
+        raw = raw.replace(code.printed, " ")
+    if leaves_count(raw, codes, lexicon):
+        return line.words
     named: list[Words] = []
     for start, end in spans_of(raw, _parting(lexicon, language)):
         words = words_in(raw[start:end], lexicon, language)

@@ -154,16 +154,11 @@ def _pieces(line: Line, lexicon: Lexicon, language: str | None) -> list[_Piece]:
     return found
 
 
-def blanked(text: str, codes: tuple[Code, ...]) -> str:
-    """Return a text with a sign that parts nothing in place of its codes.
-
-    Args:
-        text: As written.
-        codes: In it.
-    """
+def blanked(text: str, codes: tuple[Code, ...], sign: str = ".") -> str:
+    """Return a text with a sign, such as one that parts nothing, in place of its codes."""
     for code in codes:
         for start, end in ((code.start, code.end), *code.elsewhere):
-            text = text[:start] + "." * (end - start) + text[end:]
+            text = text[:start] + sign * (end - start) + text[end:]
     return text
 
 

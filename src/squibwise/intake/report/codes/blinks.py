@@ -10,13 +10,13 @@ from squibwise.intake.report.language.code_forms import Code, flash
 from squibwise.intake.report.language.lexicon import Lexicon, flat
 
 _NUMBER = (
-    r"(?:\d{1,2}(?:\s?[-:–]\s?\d{1,2}){1,2}|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
+    r"(?:\d{1,2}[-–:]\d{1,2}(?:[-–:]\d{1,2})?|[1-9]\s?[-–]\s?[1-9](?!\d)|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
     r"[1-9](?:,\s?[1-9]){1,2}(?![\d,]|\s?,)|"
     r"\d{2,3})"
 )
 _UNIT = (
     r"\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|ma|km|mi|bar|psi|kpa|mm|cm|nm|x|times|mal|"
-    r"fois|veces|volte|vezes|razy|keer|days?|tage|months?|monate?n?|mois|meses|mesi|miesi\w*|blinks?|flash\w*)\b"
+    r"fois|veces|volte|vezes|razy|keer|ignition|starts?|cycl\w*|zykl\w*|cicl\w*|cykl\w*|days?|tage|months?|monate?n?|mois|meses|mesi|miesi\w*|blinks?|flash\w*)\b"
     r"|\s?[aw]\b(?!\s[^\W\d_])"  # "47 a na" is no current
 )
 _BLINKS_BY = tuple(
@@ -38,12 +38,11 @@ _TOLD = pattern(r"\d{2}|\d-\d")
 _SLASHED, _IN_SLASHES = pattern(r"\d{2}(?:/\d{2}){2,9}"), pattern(r"\d{2}")
 _BRIEF = r"(?:short|kurz|court|cort|kort|brev|curt|krot)\w{0,5}"
 _DRAWN_OUT = r"(?:long|lang|larg|lung|dlug)\w{0,5}"
-_CLAUSE = r"[,;]\s(?:(?:then|dann|puis|luego|poi|depois|potem|and|und|et|y|e|i)\s)?"
-_PAIRED = pattern(rf"{_CLAUSE}([1-9]-[1-9])(?=\s\(|\s[^\W\d_]{{3}}|\s*$)")
-_TWO_DIGITS = pattern(rf"{_CLAUSE}([1-9]\d)(?!{_UNIT})(?=\s\(|\s[^\W\d_]{{4}})")
-_PAUSED = pattern(
-    r"(?<![\d.,])(\d{1,2})\s*(?:x\b\s*)?(?P<kind>(?:[^\W\d_]{1,12}\b\s*){0,2})"
-    r"[\s,;-]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;-]*(\d{1,2})"
+_ALIKE = (r"[1-9]-[1-9](?![\w:/+-]|[.,]\d)", rf"[1-9]\d{NO_UNIT}(?!\w|\s?[-:/+]\s?\d)")
+_PAUSE = r"[\s,;-]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;-]*"
+_PAUSED = pattern(  # not "14, pause, 22": nobody counts so many
+    rf"(?<![\d.,])(?<!\d[-:/])(?!\d\d{_PAUSE}\d\d[\s,;.]*(?:{_PAUSE}|$))(\d{{1,2}})\s*(?:x\b\s*)?(?P<kind>(?:[^\W\d_]{{1,12}}\b\s*){{0,2}})"
+    rf"{_PAUSE}(\d{{1,2}})(?!\d|[-:/.]\d|\s?s(?:e[ckg]\w*)?\b)"
     r"(?:\s*x\b|\s*(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?",
     needs=_PAUSES_BY,
 )
@@ -57,8 +56,8 @@ _WORDS = dict.fromkeys("one un uno eins ein um jeden une una een".split(), 1) | 
     word: number
     for number, words in enumerate(
         (
-            "two zwei deux dos due dois dwa twee",
-            "three drei trois tres tre trzy drie",
+            "two zwei deux dos due dois duas dwa twee twice dwukrotnie tweemaal",
+            "three drei trois tres tre trzy drie thrice trzykrotnie driemaal",
             "four vier quatre cuatro quattro quatro cztery",
             "five fünf cinq cinco cinque pięć vijf",
             "six sechs seis sei sześć zes",
@@ -71,11 +70,6 @@ _WORDS = dict.fromkeys("one un uno eins ein um jeden une una een".split(), 1) | 
     for word in map(flat, words.split())
 }
 _SAID = "|".join(_WORDS)
-_SAID_PAUSED = pattern(
-    rf"\b({_SAID})\s+(?:[^\W\d_]{{3,12}}\s+)?[^\W\d_]{{3,12}}[\s,;-]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*"
-    rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*|(?:\s+[^\W\d_]{{3,8}})?\s+{_BRIEF}\b)?",
-    needs=_PAUSES_BY,
-)
 _SAID_PAIR = pattern(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
 _DOTS = pattern(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])", needs="●•*○■")
 _DRAWN = pattern(  # "LLL SS = 3-2", "lamp: LL KKKK": long and short, a letter each
@@ -85,38 +79,32 @@ _DRAWN = pattern(  # "LLL SS = 3-2", "lamp: LL KKKK": long and short, a letter e
 _DRAWN_LETTERS = 4  # of a drawing beside which its numbers do not stand
 _AGAIN = pattern(r"(?<![\d.,])([1-9]) ([1-9])(?:,? \1 \2){1,9}(?![\d.])")  # 3 4, 3 4
 _IN_BRACKETS = pattern(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
-_ORDERED = pattern(
-    r"(?<![\d.,])\d{2}(?:\s(?:then|dann|puis|luego|poi|depois|potem)\s\d{2}){1,9}(?![\d.,])"
-)
 BLINK = rf"(?:{'|'.join(_BLINKS_BY)})\w*"
-_BLINKING = pattern(rf"{BLINK}|\bpaus[ea]")
-_TWICE = pattern(  # "1 blink then 9 blinks"
-    rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{BLINK}",
-    needs=_BLINKS_BY,
-)
+_BLINKING = pattern(rf"{BLINK}|\b(?:paus|pauz|przerw)[eay]")
 _TIMES = r"(?:mal|times|fois|veces|volte|vezes|razy|keer|coups?|golpes?|colpi|impuls\w*|pulses?)\b"
 _THEN = r"(?:then|dann|puis|luego|poi|depois|potem|dan|and|und|et|y|e|i|en)\s"
 _COUNTED = pattern(
     rf"\b(\d{{1,2}}|{_SAID})\s*(?:(?:x|{_TIMES})\s*)?(?:{BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
-    rf"(?:(?:and|und|et|y|e|i|then|dann|puis|luego|poi|depois|potem)\s{{1,9}}){{0,2}}(\d{{1,2}}|{_SAID})\s*"
+    rf"(?:{_THEN}){{0,2}}(\d{{1,2}}|{_SAID})\s*"
     rf"(?:(?:x|{_TIMES})\s*)?{_SHORT}\b"
 )
-_TIMED = pattern(  # "clignote 2 fois puis 3 fois", "3 coups puis 2"
-    rf"(?<![\d.,])\b(\d{{1,2}}|{_SAID})\s?(?:x|{_TIMES})[\s,;]*(?:(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}"
-    rf"(\d{{1,2}}|{_SAID})\s?(?:x|{_TIMES})|{_THEN}(\d|{_SAID})\b(?![\d:/-]\d|[.,]\d|\s[^\W\d_]))"
+_TIMED = pattern(  # "clignote 2 fois puis 3 fois", "1 blink then 9 blinks", "3 coups puis 2"
+    rf"(?<![\d.,])\b(\d{{1,2}}|{_SAID})\s?(?:x|{_TIMES}|{BLINK})[\s,;]*(?:(?:[^\W\d_]{{1,8}}[\s,]+){{0,3}}"
+    rf"(\d{{1,2}}|{_SAID})\s?(?:x|{_TIMES}|{BLINK})|{_THEN}(\d|{_SAID})\b(?![\d:/-]\d|[.,]\d|\s[^\W\d_]))"
 )
 _SAID_BLINKS = pattern(  # "blinking four then two", "blinkt vier dann zwei"
-    rf"\b{BLINK}\s(?:[a-z']+\s){{0,3}}?({_SAID})[\s,]+(?:and|then|und|dann|puis|et|luego|y|poi|e|"
-    rf"depois|potem|i)\s+(?:then\s)?({_SAID})\b",
+    rf"\b{BLINK}\s(?:(?!(?:{_SAID})\b)[a-z']+\s){{0,3}}?({_SAID})[\s,]+(?:{_THEN}){{1,2}}"
+    rf"({_SAID})\b(?!\s(?:{_SAID})\b)",
     needs=_BLINKS_BY,
 )
-_SAID_TIMES = pattern(  # "zweimal, Pause, fünfmal"
-    rf"\b({_SAID})\s?{_TIMES}[\s,;-]*(?:pau[sz][ea]|przerw[aey]|break|wait)[\s,;]*({_SAID})\s?{_TIMES}",
+_SAID_PAUSED = pattern(  # "zweimal, Pause, fünfmal", "two short blinks, pause, five"
+    rf"\b({_SAID})(?:\s?{_TIMES}|(?:\s[^\W\d_]{{3,12}}){{1,2}})?{_PAUSE}"
+    rf"({_SAID})(?:\s?{_TIMES}|\s{BLINK}|(?:\s[^\W\d_]{{3,8}})?\s{_BRIEF}\b|\b)",
     needs=_PAUSES_BY,
 )
 _SAID_SHORT = pattern(  # "three short then seven"
-    rf"\b(\d|{_SAID})\s{_BRIEF}(?:\s(?:{BLINK}|ones?))?[\s,]+(?:then|and|dann|und|puis|et|luego|y|poi|e|"
-    rf"depois|potem|i)\s(\d|{_SAID})(?:\s{_BRIEF})?(?=\W|$)"
+    rf"\b(\d|{_SAID})\s{_BRIEF}(?:\s(?:{BLINK}|ones?))?[\s,]+{_THEN}"
+    rf"(\d|{_SAID})(?:\s{_BRIEF})?(?=\W|$)"
 )
 _SPELLED = pattern(  # "short short long = 21", "lang lang kurz"; not "too long, short to ground"
     rf"(?=(?:\b(?:{_BRIEF}|{_DRAWN_OUT})\b[\s,.-]*){{3}}|(?:\w+[\s,.-]+){{2}}=)(?P<one>(?:\b{_DRAWN_OUT}\b[\s,-]+){{1,9}})(?P<two>(?:\b{_BRIEF}\b[\s,.-]*){{1,9}})(?:=\s*(?P<told>\d{{2}}|\d-\d)\b)?"
@@ -137,16 +125,39 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
         return (msgspec.structs.replace(named[0], elsewhere=spans),)
     if not found and may_flash:
         found = named or [t for m in _behind(lexicon).finditer(plain) for t in _listed(m)]
-        found += _further(plain, found)
-    return _once(found)
+    return with_further(plain, found, lexicon)
 
 
-def _further(plain: str, found: list[Code]) -> list[Code]:
-    """``lamp 4-1 right curtain, 4-2 left curtain``: counts dressed alike that begin a clause."""
-    if not found or plain.count("?"):
-        return []
-    dress = _PAIRED if "-" in found[-1].printed else _TWO_DIGITS
-    return [flash(m[1], *m.span(1)) for m in dress.finditer(plain, found[-1].end)]
+def with_further(plain: str, found: list[Code], lexicon: Lexicon) -> tuple[Code, ...]:
+    """``lamp 4-1 right curtain, then 4-2 left curtain``: more counts, dressed as the first ones."""
+    if not found or "?" in plain:
+        return _once(found)
+    further = _further(lexicon, is_pair="-" in found[-1].printed)
+    more = further.finditer(plain, found[-1].end)
+    return _once([*found, *(flash(m["one"], *m.span("one")) for m in more)])
+
+
+@lru_cache(maxsize=8)
+def _further(lexicon: Lexicon, *, is_pair: bool) -> re.Pattern[str]:
+    """What begins a clause with a number, or calls it the next one or a code."""
+    number = _ALIKE[not is_pair]
+    measures = "|".join(lexicon.small.number_words)  # "22 maja"
+    ends = rf"(?!\s(?:{measures})\b)(?=\W*$|\s?[(,;.:=-]|\s[^\W\d_]{{{3 if is_pair else 4}}}|\sx)"
+    return re.compile(rf"(?:[,;|→>]\s|(?<!\d\s)\b(?:{_joining(lexicon)})\s)(?P<one>{number}){ends}")
+
+
+def leaves_count(text: str, codes: list[Code], lexicon: Lexicon) -> bool:
+    """Tell whether a line holds a number, dressed as its counts, that nothing calls a thing's."""
+    if not codes or codes[0].style != "flash":
+        return False
+    number = _ALIKE["-" not in codes[0].printed]
+    others = re.finditer(rf"(?P<word>[^\W\d_]+)\s{number}(?=\W*$|[,;])", flat(text))
+    return any(m["word"] not in lexicon.known for m in others)
+
+
+def _joining(lexicon: Lexicon) -> str:
+    small = lexicon.small
+    return "|".join(sorted(small.listing | small.then | small.between_counts, reverse=True))
 
 
 def _drawn(plain: str) -> list[Code]:
@@ -163,13 +174,12 @@ def _drawn(plain: str) -> list[Code]:
 
 def _said(plain: str, lexicon: Lexicon, *, may_flash: bool) -> list[Code]:
     """Blinks told in words or drawn as dots, or as ``4 then 1`` behind a word for lamp or pause."""
-    told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
+    told = []
     if may_flash:
-        rules = (_SAID_PAIR, _SAID_TIMES, _SAID_SHORT, _TIMED)
+        rules = (_SAID_PAIR, _SAID_PAUSED, _SAID_SHORT, _TIMED)
         found = (m for rule in rules for m in rule.finditer(plain))
-        told += [(m, _digit(m[1]), _digit(m[m.lastindex or 2])) for m in found]
+        told = [(m, _digit(m[1]), _digit(m[m.lastindex or 2])) for m in found]
     told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
-    told += [(m, m[1], m[2]) for m in _TWICE.finditer(plain)]
     pair = _joined_pair(lexicon).search(plain) if may_flash else None
     if pair is not None and not told:
         told = [(pair, pair["one"], pair["two"])]
@@ -212,8 +222,10 @@ def _spelled(match: re.Match[str]) -> str:
 @lru_cache(maxsize=4)
 def _join(lexicon: Lexicon) -> str:
     """What may stand between the counts of a list; of two beside ``or`` one is meant."""
-    words = "|".join(sorted(lexicon.small.listing | lexicon.small.any_or | lexicon.small.then))
-    return rf"(?:\s*[,;+&/]\s*(?:(?:{words})\s+)?|\s{{2,4}}|\s+(?:(?:{words})\s+){{1,2}})"
+    words = rf"{_joining(lexicon)}|{'|'.join(sorted(lexicon.small.any_or))}"
+    signs = r"(?:[\s,;.+&/()|→]|->)"
+    times = rf"x\s?\d|(?:\d|{_SAID})\s?(?:x\b|{_TIMES})"
+    return rf"(?:{signs}{{1,4}}|\s-\s)(?:(?:{words}|{times})(?!\w){signs}{{1,4}}){{0,4}}"
 
 
 @lru_cache(maxsize=4)
@@ -226,7 +238,7 @@ def _list_of(lexicon: Lexicon) -> str:
 def _after_colon(lexicon: Lexicon) -> re.Pattern[str]:
     one = r"(?:\d{2}|\d-\d)"
     return re.compile(
-        rf".*:\s*(?:[^\W\d]{{2,12}}\.?\s){{0,2}}({one}(?:{_join(lexicon)}{one}){{1,30}})\s*"
+        rf"(?:.*:\s*(?:[^\W\d]{{2,12}}\.?\s){{0,2}})?({one}(?:{_join(lexicon)}{one}){{1,30}})\s*"
     )
 
 
@@ -242,8 +254,6 @@ def find_pairs(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
     ]
     found += [flash(f"{m[1]}-{m[2]}", *m.span()) for m in _AGAIN.finditer(plain)]
     found += [flash(m[1], *m.span()) for m in _IN_BRACKETS.finditer(plain)]
-    for ordered in _ORDERED.finditer(plain):
-        found += [flash(m[0], *m.span()) for m in _IN_SLASHES.finditer(plain, *ordered.span())]
     if not found and not _DATE.search(text) and (listed := _after_colon(lexicon).fullmatch(plain)):
         found = [flash(m[0], *m.span()) for m in _TOLD.finditer(plain, *listed.span(1))]
     return _once(found)

@@ -8,7 +8,13 @@ import msgspec
 
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.codes.blinks import find_counted, find_flashes, find_list, find_pairs
+from squibwise.intake.report.codes.blinks import (
+    find_counted,
+    find_flashes,
+    find_list,
+    find_pairs,
+    with_further,
+)
 from squibwise.intake.report.codes.bytes_beside import read_bytes
 from squibwise.intake.report.codes.camera import read_as_camera
 from squibwise.intake.report.codes.labels import (
@@ -171,6 +177,8 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
     codes = list(find_codes(line.text))
     if flashes:
         codes = [c for c in codes if c.is_exact and not overlaps(c.start, c.end, flashes)]
+    elif len(codes) == 1 and codes[0].style == "flash":
+        codes = list(with_further(flat(line.text), codes, lexicon))
     line.codes = merge_twins([*codes, *flashes], line.text, lexicon.small.any_or)
     line.codes = line.codes or find_list(line.text)
 
@@ -261,20 +269,7 @@ def _settle_flash(lines: list[Line], lexicon: Lexicon) -> None:
         if len(called) > 1 and not line.codes and not line.cells:
             line.codes = find_pairs(line.text, lexicon)
         if called and not (exact or maker or line.codes or line.cells):
-            line.codes = _find_more_flashes(line.text) or _find_told_flashes(
-                line.text, called, lexicon
-            )
-
-
-def _find_told_flashes(text: str, called: list[Line], lexicon: Lexicon) -> tuple[Code, ...]:
-    """``Book: 1-3 passenger bag, 2-1 sensor``: pairs that others call blinks."""
-    told = {c.printed for line in called for c in line.codes if c.style == "flash"}
-    leads = (
-        c
-        for c in find_pairs(text, lexicon)
-        if text[: c.start].rstrip(" (")[-1:] in ("", ":", ",", ";")
-    )
-    return tuple(c for c in leads if c.printed in told)
+            line.codes = _find_more_flashes(line.text)
 
 
 def _is_under_code(line: Line) -> bool:
