@@ -101,6 +101,9 @@ def test_a_line_of_the_work_is_called_by_its_order_its_part_or_its_title() -> No
     assert "action" in line("work", case, "--why", "driver.buckle-pretensioner").out
     several = line("work", case, "--why", "front-belt", "--json").json()
     assert several["remedy"] == "Did you mean 'front-belt@driver' or 'front-belt@passenger'?"
+    frames = line("work", case, "--why", "seat-frame", "--json").json()  # of the kind, at each seat
+    assert "driver.seat-frame:inspect" in frames["remedy"]
+    assert "passenger.seat-frame:inspect" in frames["remedy"]
 
 
 def test_a_trace_without_a_circuit_names_all_that_the_assessment_lists() -> None:

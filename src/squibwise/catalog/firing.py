@@ -174,6 +174,7 @@ class StruckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     Attributes:
         worse_from_rear: A hit from the rear counts as the next harder one.
+        worse_beside: So does one on the part's own side; one on the other side as the next milder.
     """
 
     kind: str
@@ -182,6 +183,7 @@ class StruckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     moderate: Figure
     severe: Figure
     worse_from_rear: bool = False
+    worse_beside: bool = False
 
     def __post_init__(self) -> None:
         if self.zones not in ("own", "any", "front", "other-bags", "belt-in-use"):

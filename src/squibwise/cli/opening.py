@@ -15,9 +15,10 @@ from squibwise.errors import InputError
 from squibwise.garage.learning import learn_own
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case, Experience
+from squibwise.model.names import split_component
 from squibwise.model.origin import Finding
 from squibwise.model.proof import Verdict
-from squibwise.model.work import Work
+from squibwise.model.work import Demand, Work
 from squibwise.present.phrases import tell_experience
 from squibwise.present.telling import Telling
 
@@ -157,15 +158,22 @@ def tell_line(what: str, case: Case, todo: Work, catalog: Catalog) -> Telling:
         if what in (str(operation.n), operation.id):
             return tell_operation(case, operation, todo, catalog)
     orders = [o for o in todo.orders if what in (o.key, o.title, o.assembly)]
-    if len(orders) == 1:
+    ordered = {c for o in orders for c in o.contains}
+    items = [i for i in todo.items if what in _names_of(i) and i.component not in ordered]
+    if len(orders) == 1 and not items:
         return tell_order(case, orders[0], catalog)
-    items = [i for i in todo.items if what in (i.id, i.component)]
-    if len(items) == 1:
+    if len(items) == 1 and not orders:
         return tell_item(case, items[0], catalog)
-    if several := [o.key for o in orders] or [i.id for i in items]:
+    if several := [*(o.key for o in orders), *(i.id for i in items)]:
         raise InputError(f"'{what}' may be any of {len(several)}.", remedy=one_of(several))
     known = [*(i.id for i in todo.items), *(o.key for o in todo.orders)]
     raise InputError(f"'{what}' is no line of this work.", remedy=suggest(what, known))
+
+
+def _names_of(item: Demand) -> tuple[str, ...]:
+    """Return what a demand may be called: its id, its component, the kind of that."""
+    component = item.component or ""
+    return (item.id, component, split_component(component).kind if "." in component else "")
 
 
 def refuse_unnamed(at: Opened) -> InputError:

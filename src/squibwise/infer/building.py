@@ -437,12 +437,25 @@ def _damage_classes(row: StruckRow, place: str, build: Builder) -> Ints:
     if row.worse_from_rear:
         rear = events.holds([any(b.zone.side == "rear" for b in s.blows) for s in events.scenarios])
         level = np.minimum(level + rear, len(_LEVELS))
+    if row.worse_beside:
+        level = np.clip(level + _beside(place, build), 0, len(_LEVELS))
     if row.zones == "other-bags":
         return np.where(events.rollover, len(_LEVELS), np.where(events.others > 0, level, 0))
     zones = build.catalog.firing.events.zone
     reached = [_reaches(row.zones, place, z.name, z.side, build) for z in zones]
     hit = np.asarray(build.struck[:, reached].any(axis=1))
     return np.where(hit[events.scenario], level, 0)
+
+
+def _beside(place: str, build: Builder) -> Ints:
+    """Return by row 1 where a blow struck a part's own side, -1 where the other side only."""
+    own = side_of(place, build.case.car.drive_hand)
+    if own is None:
+        return np.zeros_like(build.level)
+    sides = [{b.zone.side for b in s.blows} & {"left", "right"} for s in build.events.scenarios]
+    near = build.events.holds([own in found for found in sides])
+    far = build.events.holds([bool(found) and own not in found for found in sides])
+    return near.astype(np.int64) - far.astype(np.int64)
 
 
 def _reaches(zones: str, place: str, struck_zone: str, side: str, build: Builder) -> bool:
