@@ -403,3 +403,24 @@ def test_a_whole_record_that_times_one_second_stage_leaves_another_one_in_doubt(
 
 def test_a_car_of_which_nothing_is_told_is_answered_too() -> None:
     assert len(assess(case(), build.CATALOG).components) == len(CAR.components)
+
+
+# From a seat airbag whose inspection was signed, and which one new code made "fired, 55 %": the
+# signature moved nothing. A tick without a name is none.
+@pytest.mark.parametrize(("by", "counts"), [("W", True), ("", False), (None, False)])
+def test_an_inspection_that_is_signed_by_name_counts_as_a_look(
+    by: str | None, counts: bool
+) -> None:
+    part, car = "driver.seat-bag", build.car()
+    scan = build.scan(build.code(1, part))
+    signed = Passed(id="i", what=f"{part}:inspect", result="passed", by=by)
+    plain, told, seen = (
+        assess(build.case(NOSE, *more, scan, on=car), build.CATALOG).of(part)
+        for more in ((), (signed,), (Look(id="i", component=part, seen="intact", by=by),))
+    )
+    assert plain is not None
+    assert told is not None
+    assert seen is not None
+    like = seen if counts else plain
+    assert told.now.fired == pytest.approx(like.now.fired, rel=1e-9)
+    assert seen.now.fired < 0.1 * plain.now.fired

@@ -14,6 +14,7 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
+    Evidence,
     Look,
     PartLabel,
     Passed,
@@ -35,6 +36,18 @@ FIT_LOADS = ("fit-loads", "step:fit-loads")
 LOAD_METHOD = "substitute-load"
 LOAD_TESTS = ("load-at:",)  # tests of a circuit that put a load into it
 _STAYED = "stays"  # their outcome with which the load is still in
+
+
+def as_look(entry: Evidence) -> Look | None:
+    """Return an entry as a look: one, or an inspection that somebody signed as passed by name."""
+    if isinstance(entry, Look):
+        return entry
+    if not isinstance(entry, Passed) or entry.result != "passed" or not (entry.by or "").strip():
+        return None
+    component, _, action = entry.what.rpartition(":")
+    if action != "inspect" or "." not in component:
+        return None
+    return Look(id=entry.id, time=entry.time, component=component, seen="intact", by=entry.by)
 
 
 def last_signed(history: History, *words: str) -> tuple[int, Passed] | None:

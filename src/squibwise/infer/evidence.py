@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import CURED
+from squibwise.history.signed import as_look
 from squibwise.infer.circuits import circuit_table
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
 from squibwise.infer.network import Group, Likelihood, Network
@@ -43,6 +44,7 @@ from squibwise.model.evidence import (
     Look,
     Occupant,
     PartLabel,
+    Passed,
     Reading,
     Recorder,
     SeatTrial,
@@ -190,6 +192,15 @@ def _weigh_look(entry: Look, place: int, net: Network, catalog: Catalog) -> Iter
         weak=word.basis if word.basis in ("judgement", "from-memory") else None,
         sources=(word.source,),
     )
+
+
+def _weigh_inspection(
+    entry: Passed, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what an inspection says that somebody signed as passed: that a part looks whole."""
+    look = as_look(entry)
+    if look is not None:
+        yield from _weigh_look(look, place, net, catalog)
 
 
 _HALF_LATER = 0.5
@@ -361,6 +372,7 @@ def _values_of_looks(
 
 _MAKERS: tuple[tuple[type, Callable[..., Iterator[Likelihood]]], ...] = (
     (Look, _weigh_look),
+    (Passed, _weigh_inspection),
     (Statement, weigh_statement),
     (Recorder, weigh_recorder),
     (Circumstance, weigh_circumstance),

@@ -11,7 +11,7 @@ from squibwise.catalog.components import LookWord
 from squibwise.catalog.load import Catalog
 from squibwise.history.apart import find_off, tell_off
 from squibwise.history.order import History
-from squibwise.history.signed import find_loads
+from squibwise.history.signed import as_look, find_loads
 from squibwise.history.told_events import list_commanded
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.marginals import group_belief
@@ -109,12 +109,13 @@ _HURT = ("damaged", "unfit")
 
 
 def list_looks(entry: Evidence, catalog: Catalog) -> tuple[tuple[str, str], ...]:
-    """Return the component and look word of a look, or of a test outcome that is one.
+    """Return the component and look word of a look, or of what is one.
 
-    An outcome that shows one of several things has a word for each.
+    A signed inspection is one, and a test outcome: that shows one of several things has a word for
+    each.
     """
-    if isinstance(entry, Look):
-        return ((entry.component, entry.seen),)
+    if (look := as_look(entry)) is not None:
+        return ((look.component, look.seen),)
     if not isinstance(entry, TestOutcome):
         return ()
     component = split_loop(entry.loop)[0]
@@ -163,7 +164,7 @@ def _doubt_lone_sights(
 
 def _doubted(net: Network, catalog: Catalog) -> Iterator[tuple[str, float]]:
     """Yield the looks that may be wrong whatever else speaks, with the chance of it."""
-    for _, look in net.line.all_of(Look):
+    for look in filter(None, map(as_look, net.line.entries)):
         found = net.find(look.component)
         words = {} if found is None else catalog.looks(found[1].kind.kind)
         covered = words[look.seen].fired_if_rebuilt if look.seen in words else None

@@ -91,14 +91,12 @@ def sort_demand(
     least = job.catalog.fact("require.rule-share").number()
     agreed = question.share if question else len(asking) / max(len(by_profile), 1)
     if asking and demand.by_rule >= job.limits.likely and agreed >= least:
-        p = max(demand.by_rule * share, demand.by_state)
-        weakest = demand.weakest_trigger
-        is_named_too = demand.by_rule >= certain and _names(weakest, find_words(situation))
-        is_known = is_named_too or demand.by_rule >= unnamed
-        rests_on = "" if is_known else weakest
+        least_sure = demand.weakest_trigger
+        named = demand.by_rule >= certain and _names(least_sure, find_words(situation))
+        rests_on = "" if named or demand.by_rule >= unnamed else least_sure
         return Sorted(
             kind="look-first" if rests_on else "rule",
-            p=p,
+            p=max(demand.by_rule * share, demand.by_state),
             profiles=asking,
             of_profiles=len(by_profile),
             question=word,
