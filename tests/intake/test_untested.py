@@ -46,6 +46,24 @@ def test_a_part_that_was_not_read_is_a_test_not_done(line: str, component: str) 
     assert report.coverage.clean == ()
 
 
+@pytest.mark.parametrize(
+    ("line", "is_clean"),
+    [
+        ("left curtain circuit looks good, not measured", False),
+        ("left curtain circuit is good if the plug is held", False),
+        ("left curtain plug looks ok", False),
+        ("left curtain airbag ok, not deployed", False),
+        ("Kreis Kopfairbag links sieht gut aus", False),
+        ("circuit rideau gauche bon si on tient la fiche", False),
+        ("left curtain circuit ok, measured 2.1 ohm", True),
+        ("left curtain circuit checked and good", True),
+        ("Kreis Kopfairbag links gemessen, in Ordnung", True),
+    ],
+)
+def test_a_look_or_a_condition_makes_no_good_circuit(line: str, is_clean: bool) -> None:
+    assert bool(read(line).coverage.clean) is is_clean
+
+
 def test_a_whole_reading_with_one_part_unread_is_not_complete() -> None:
     whole = read("All circuits ok. All tests complete.").coverage
     unread = read("All circuits ok. All tests complete.\nPassenger loop not read.").coverage

@@ -9,9 +9,9 @@ from squibwise.intake.report.candidates import Scope, candidates_of
 from squibwise.intake.report.claims.assertions import DENYING, says_surely
 from squibwise.intake.report.clauses.other_clauses import clauses_of
 from squibwise.intake.report.language.joints import one_of
-from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.language.lexicon import BASE, Lexicon, lexicon_of
 from squibwise.intake.report.language.words import TELLS, Words, heads_of, names_another
-from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.line_words import language_of, words_of
 from squibwise.intake.report.sheet import Line, Sheet
 from squibwise.intake.report.whole.cut_short import find_cleared, find_end
 from squibwise.intake.report.whole.own_words import read_days, read_odometer, read_serial
@@ -131,27 +131,26 @@ def _is_found_good(line: Line, catalog: Catalog) -> bool:
 
     Nor does ``passenger airbag intact``: somebody saw the part, and nobody measured.
     """
-    if line.words.voices & {"worked", "was"}:
+    is_untested = "not-tested" in line.words.statuses or "notfired" in line.words.features
+    if is_untested or line.words.voices & {"worked", "was"}:
         return False
+    is_short = line.words.features & _SHORTED and not line.words.voices & DENYING  # "OK, shorted"
     denies_fault = line.why in ("denied", "gone") and bool(line.words.features & _ELECTRIC)
     return (
         (denies_fault and says_surely(line, catalog))
         or line.role == "clean"
-        or (line.why == "found good" and not (_is_look(line, catalog) or _tells_a_fault(line)))
+        or (line.why == "found good" and not (is_short or _is_look(line, catalog)))
     )
-
-
-def _tells_a_fault(line: Line) -> bool:
-    """``OK left curtain is shorted to ground``: what it calls good it calls shorted."""
-    return bool(line.words.features & _SHORTED) and not line.words.voices & DENYING
 
 
 def _is_look(line: Line, catalog: Catalog) -> bool:
-    texts = {t.text for t in line.tokens}
-    is_measured = (
-        line.words.features & {"loop", *(_ELECTRIC - {"high"})} or "tested" in line.words.voices
-    )
-    return not (is_measured or lexicon_of(catalog).small.looks.isdisjoint(texts))
+    """``left curtain circuit looks good``, or ``is good if the plug is held``: no measurement."""
+    lexicon, texts = lexicon_of(catalog), {t.text for t in line.tokens}
+    names = (language_of(line, lexicon, None) or "", *BASE)
+    is_seen = any(t in lexicon.small.by_eye or lexicon.is_told(t, "supposed", names) for t in texts)
+    is_measured = bool(line.words.features & {"loop", *(_ELECTRIC - {"high"})})
+    is_measured = is_measured or "tested" in line.words.voices
+    return is_seen or not (is_measured or lexicon.small.looks.isdisjoint(texts))
 
 
 def _no_crash_record(own: list[CodeLine], sheet: Sheet) -> Origin | None:

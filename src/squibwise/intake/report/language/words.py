@@ -174,7 +174,7 @@ def heads_of(words: Words) -> frozenset[str]:
 
 def stands_alone(words: Words) -> bool:
     """Words without a code that names a part and a fault or a status."""
-    part = words.features & HEADS
+    part = words.features & (HEADS if "communication" in words.features else HEADS - {"pillar"})
     units = {"unit"} if words.seats else _UNIT_WORDS  # "driver airbag module" is the airbag
     fault = words.features & (TELLS if part - units else TELLS - _OF_PARTS)
     own = part - units - {"lamp"}
