@@ -204,7 +204,9 @@ def find_counted(text: str) -> list[Code]:
     spelled = None if counted else _SPELLED.search(plain)
     found = [flash(_long_and_short(match), *match.span()) for match in counted]
     found += [flash(_spelled(spelled), *spelled.span())] if spelled is not None else []
-    return [] if found and _is_title(plain[: found[0].start]) else [*_once(found)]
+    head = plain[: found[0].start] if found else ""
+    is_title = "," in head and len(head.split()) > _TITLE_WORDS  # "Read-out, 2 long 4 short style"
+    return [] if is_title else [*_once(found)]
 
 
 def _long_and_short(match: re.Match[str]) -> str:
@@ -313,11 +315,6 @@ def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:
     rest = _REST.match(match.string, match.end()) if _SAID_BRIEF.search(match["kind"]) else None
     end = rest.end() if rest is not None else match.end()
     return flash(f"{match[1]}-{match[3]}", start, end)
-
-
-def _is_title(head: str) -> bool:
-    """``Read-out from the lamp, connector bridged, 2 long 4 short style`` tells how, not what."""
-    return "," in head and len(head.split()) > _TITLE_WORDS
 
 
 def _once(found: list[Code]) -> tuple[Code, ...]:

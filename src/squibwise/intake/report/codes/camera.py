@@ -14,6 +14,9 @@ _MISTAKEN = pattern(
     r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZzGT|]{3})"
     r"(?:([-:])([0-9A-Fa-fOoIlSsZzGT|]{2}))?(?![\w|-])"
 )
+_LEADS = pattern(  # "BlA1l left curtain", "BOO1B driver bag", no word and its number: "POST2"
+    r"[\W\d]*[PCBU](?:[^\W_]{0,2}[a-z][A-Z]|[^\W\d_]{0,2}\d)[^\W_]{1,3}(?:[-:][^\W_]{2})?\s+[^\W\d_]{3}"
+)
 _MISTAKEN_HEX = pattern(
     r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZzGT|]{6}|[0-9A-FOoIlSsZzGT|]{4})\s+(?=\S)"
 )
@@ -30,7 +33,7 @@ _LOOKS = str.maketrans("OoQIl|!ZzSsGgT", "00011112255697")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _MIXED = pattern(
     r"(?<![\w-])(?:(?=[^\W_]*[^\W\d_]{2})(?=[^\W\d_]*[015])(?:[^\W\d_]|[01]){4,}|[a-z]0[a-z]"
-    r"|[TtNn]0)(?!\w)"
+    r"|[RTtNn]0)(?!\w)"
 )
 _AS_LETTERS = str.maketrans("01", "ol")
 _WORD = pattern(r"[^\W\d_]{4,}")
@@ -89,11 +92,10 @@ def _in_column(line: Line, column: int | None, lexicon: Lexicon) -> Code | None:
     if match is None or flat(match[1] + match[2]) in lexicon.known:
         return None
     letter, digits, sign, failure = match.groups()
-    first = "B" if letter == "8" else letter
-    repaired = first + digits.replace(" ", "").translate(_LOOKS).upper()
-    repaired += f"-{failure.translate(_LOOKS).upper()}" if sign else ""
-    is_code = repaired[1] in "0123" and repaired[1:5] != digits.replace(" ", "")
-    return _as_seen(match, 0, repaired) if is_code or " " in digits else None
+    repaired = _repaired(letter, digits.replace(" ", ""), failure if sign else None)
+    is_repaired = repaired[1:5] != digits.replace(" ", "") or " " in digits
+    is_code = repaired[1] in "0123" and is_repaired and not match[0].replace(" ", "").isdecimal()
+    return _as_seen(match, 0, repaired) if is_code else None
 
 
 def _looks_machine_read(lines: list[Line]) -> bool:
@@ -111,7 +113,8 @@ def _letters(text: str, lexicon: Lexicon) -> str:
 def _as_word(match: re.Match[str]) -> str:
     """A word with its digits read as letters; what may be a code stays as it is printed."""
     code = _MISTAKEN.match(match.string, match.start())
-    if code is not None and sum(c.isdecimal() for c in code[0][1:5]) >= _TRUE_DIGITS:
+    is_led = match.start() == 0 and _LEADS.match(match.string)
+    if code is not None and (is_led or sum(map(str.isdecimal, code[0][1:5])) >= _TRUE_DIGITS):
         return match.group()
     return match.group().translate(_AS_LETTERS)
 
@@ -141,27 +144,21 @@ def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
     """
     found = []
     for match in _MISTAKEN.finditer(text):
-        repaired = _repair(match)
+        repaired = _repaired(match[1], match[2] + match[3], match[5])
         printed = match.group()
         digits = sum(c.isdecimal() for c in printed[1:])
         is_number = printed[:5].isdecimal()
         enough = digits >= (1 if is_lenient else _TRUE_DIGITS) and (match[5] or digits > 1)
+        enough = enough or (digits and _LEADS.match(text) and repaired[1] in "0123")
         if repaired == printed.upper() or not enough or (is_number and not is_lenient):
             continue
         if is_number and printed[1] not in "0123":  # a mileage, rather
             continue
         found.append(_as_seen(match, 0, repaired))
-    if not found and is_lenient:
-        return _mistaken_gap(text) or _mistaken_hex(text)
-    return tuple(found)
-
-
-def _mistaken_gap(text: str) -> tuple[Code, ...]:
-    """``B1 7O8``: a code that leads a line, with a gap and with signs taken for others."""
-    match = _GAPPED.match(text)
-    if match is None or sum(c.isdecimal() for c in match[1]) < _TRUE_DIGITS:
-        return ()
-    return (_as_seen(match, 1, match[1].replace(" ", "").translate(_LOOKS).upper()),)
+    gap = _GAPPED.match(text) if is_lenient and not found else None  # "B1 7O8"
+    if gap is not None and sum(map(str.isdecimal, gap[1])) >= _TRUE_DIGITS:
+        return (_as_seen(gap, 1, gap[1].replace(" ", "").translate(_LOOKS).upper()),)
+    return tuple(found) or (_mistaken_hex(text) if is_lenient else ())
 
 
 def _mistaken_hex(text: str) -> tuple[Code, ...]:
@@ -180,8 +177,7 @@ def _as_seen(match: re.Match[str], group: int, repaired: str) -> Code:
     return as_printed("camera", match.group(group), match.start(), match.end(group), (repaired,))
 
 
-def _repair(match: re.Match[str]) -> str:
-    first, second, rest, sign, failure = match.groups()
-    letter = "B" if first == "8" else first.upper()
-    digits = f"{second}{rest}".translate(_LOOKS).upper()
-    return f"{letter}{digits}" + (f"-{failure.translate(_LOOKS).upper()}" if sign else "")
+def _repaired(letter: str, digits: str, failure: str | None) -> str:
+    first = "B" if letter == "8" else letter.upper()
+    byte = f"-{failure.translate(_LOOKS).upper()}" if failure else ""
+    return first + digits.translate(_LOOKS).upper() + byte

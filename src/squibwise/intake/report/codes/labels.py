@@ -31,7 +31,7 @@ _LABEL_REACH = 80  # characters before a number in which its label stands
 _NAMED = r"(?:[^\W\d_][^\W\d_'-]*\.?[\s-]?){1,3}"
 _THING = pattern(  # what leads up to a number: "Bay ", "/ shelf no. ", "   Lot: "
     rf"(?:^|[/|;,(\t]|\s{{2}}|\s-\s|\d\s)\W*(?P<words>{_NAMED}?)"
-    r"(?P<numbered>(?i:no|nr|num|n[°º]|№)\.?)?\s*(?P<sign>[:=#])?\s*$"
+    r"(?P<numbered>(?i:no|nr|num|n[°º]?|№)\.?)?\s*(?P<sign>[:=#])?\s*$"
 )
 _ENDS = pattern(  # nothing behind it but further numbers of things
     rf"[)\].\s]*(?:(?:\s*[-/|;,]\s*|\s+)(?:{_NAMED}[:#]?\s?)?[A-Z]?[\d./-]*\d[\w./-]*[)\].]*)*\W*$"
@@ -152,7 +152,8 @@ def _is_of_thing(line: Line, code: Code, lexicon: Lexicon, is_inside: bool, trai
     if thing is None or not _ENDS.match(line.text, code.end):
         return False
     words = [t.text for t in tokenise(thing["words"])]
-    if not words or not (line.words.says_nothing or len(line.codes) > 1):
+    says_nothing = line.words.says_nothing or line.words.features <= {"lamp", "skip"}
+    if not words or not (says_nothing or len(line.codes) > 1):
         return False
     if thing["numbered"] or thing["sign"] in ("=", "#"):
         return not any(map(lexicon.means_alone, words))
@@ -194,4 +195,6 @@ def is_number_only(line: Line, lexicon: Lexicon) -> bool:
     is_lone = bare and begins and len(line.codes) == 1 and not is_called(line, first)
     means, length = find_layout(lexicon, tuple(t.text for t in line.tokens))
     counts = "count" in means and all(t.apart for t in line.tokens[length : length + 1])
+    if first.style == "flash" and line.words.features == {"defect"}:
+        return is_lone  # "16 stuks geteld"
     return is_lone and (line.words.says_nothing or (counts and not has_part(line.words)))

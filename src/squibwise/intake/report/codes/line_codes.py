@@ -30,6 +30,7 @@ from squibwise.intake.report.codes.lamp_sheets import follow_lamp_sheet
 from squibwise.intake.report.codes.spoken import follow_gaps, follow_spoken
 from squibwise.intake.report.language.code_forms import (
     Code,
+    as_printed,
     find_codes,
     flash,
     hex_token,
@@ -209,17 +210,8 @@ def _like(code: Code, number: str, start: int, end: int) -> Code:
     """A code in the notation of another."""
     if code.style == "hex16":
         return hex_token(number, start, end, None)
-    return msgspec.structs.replace(
-        code,
-        printed=number,
-        code=number,
-        readings=(number,) if code.readings else (),
-        status_byte=None,
-        also=(),
-        elsewhere=(),
-        start=start,
-        end=end,
-    )
+    fresh = as_printed(code.style, number, start, end, (number,) if code.readings else ())
+    return msgspec.structs.replace(fresh, failure_type=code.failure_type)
 
 
 def _distance(first: str, last: str) -> int:
@@ -269,7 +261,16 @@ def _settle_flash(lines: list[Line], lexicon: Lexicon) -> None:
         if len(called) > 1 and not line.codes and not line.cells:
             line.codes = find_pairs(line.text, lexicon)
         if called and not (exact or maker or line.codes or line.cells):
-            line.codes = _find_more_flashes(line.text)
+            line.codes = _find_more_flashes(line.text) or _find_told_flashes(
+                line.text, called, lexicon
+            )
+
+
+def _find_told_flashes(text: str, called: list[Line], lexicon: Lexicon) -> tuple[Code, ...]:
+    """``Book: 1-3 passenger bag, 2-1 sensor``: pairs that others call blinks."""
+    told = {c.printed for line in called for c in line.codes if c.style == "flash"}
+    found = (c for c in find_pairs(text, lexicon) if c.printed in told)
+    return tuple(c for c in found if text[: c.start].rstrip(" (")[-1:] in ("", *":,;"))
 
 
 def _is_under_code(line: Line) -> bool:

@@ -76,7 +76,7 @@ _HEX24 = pattern(
     r"|[hH]?\s(?:0x)?([0-9A-F]{2})(?=\s+(?!(?i:v|ohms?|km|mi)\b)[^\W\d]))?[hH]?" + _END
 )
 _HEX16 = pattern(r"\$?(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[hH]?" + _END)
-_DECIMAL5 = pattern(r"(\d{5}(?:-\d{2,3})?)(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
+_DECIMAL5 = pattern(r"(\d{5}(?:-(?:\d{3}|[0-9A-F]{2}))?)(?![0-9A-Za-z]|[.,]\d|\s?(?:km|mi|h)\b)")
 _DECIMAL_LONG = pattern(r"(\d{7,8})(?![0-9A-Za-z])")
 _DASHED = pattern(r"(\d{1,2}-\d{1,2}|\d{2}-\d[0-9A-Fa-fx])(?![-/.:]?\d)" + _END)
 _FLASH = pattern(

@@ -36,6 +36,7 @@ _SPECIAL_BAGS = frozenset("curtain knee side middle cushion inflatablebelt".spli
 _EVERYDAY = frozenset("atwheel atdash atroof atseat atbumper atpost".split())
 _HOLDS_CRASH = frozenset({"impact", "unit", "skip", "system", "airbagmodule"})
 _SHORTEST_PLACE = 3  # letters of a word for a seat or side that somebody may have misspelt
+_NAMES = PARTS | {"bag"}
 _REACH = 3  # words between a negation and what it denies
 
 
@@ -259,7 +260,10 @@ def _hear(
     used |= _said_twice(hits, used, tokens, denying)
     heard = [h for h in hits if h not in used]
     is_tested = any("tested" in h.means for h in heard)
-    heard = [h for h in heard if "alone" not in h.means or is_tested or _fills_stretch(h, tokens)]
+    is_free = not (words.features & FAULTS or words.statuses)  # "left curtain good"
+    parts = {h.last for h in hits if is_free and any(m in _NAMES or ":" in m for m in h.means)}
+    lone = {h for h in heard if "alone" in h.means and not _fills_stretch(h, tokens, parts)}
+    heard = [h for h in heard if is_tested or h not in lone]
     words.voices |= {m for h in heard for m in h.means if m in VOICES}
     if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
         words.voices.add("fine")  # "checked for open: ok", not "open, good plug"
@@ -409,7 +413,8 @@ def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:
     return tokens[hit.first].apart and _fills_stretch(hit, tokens)
 
 
-def _fills_stretch(hit: Hit, tokens: tuple[Token, ...]) -> bool:
-    """Tell whether a phrase is all that stands between two separators or ends of the line."""
+def _fills_stretch(hit: Hit, tokens: tuple[Token, ...], parts: Collection[int] = ()) -> bool:
+    """Tell whether a phrase is all that stands between signs, or is good and ends a part there."""
     ends = hit.last == len(tokens) or tokens[hit.last].apart
-    return (hit.first == 0 or tokens[hit.first].apart) and ends
+    is_behind = hit.first in parts and hit.means == ("good", "alone")
+    return (is_behind or hit.first == 0 or tokens[hit.first].apart) and ends
