@@ -171,12 +171,16 @@ def verdict_of(text: str, words: Words, lexicon: Lexicon, language: str | None) 
     told = words.features & TELLS
     if told - {"defect"} or (told and "not" not in words.voices):
         return "bad"
-    means = [find_layout(lexicon, texts, at)[0] for at in range(len(texts))]
-    lacking = [h for h in find_hits(lexicon, tokens, language) if _is_lacking(h.means)]
-    is_good = any("clean" in m for m in means) or bool(lacking) or bool(_MEASURED.search(text))
+    if "not" in words.voices:
+        return ""
+    is_good = any(_is_lacking(h.means) for h in find_hits(lexicon, tokens, language))
+    is_good = is_good or bool(_MEASURED.search(text))
+    is_good = is_good or any(
+        "clean" in find_layout(lexicon, texts, n)[0] for n in range(len(texts))
+    )
     ends = (" ".join(text.split()[-n:]) for n in range(1, _ENDING + 1))
     is_good = is_good or any(_is_found_good(words_in(e, lexicon, language)) for e in ends)
-    return "good" if is_good and "not" not in words.voices else ""
+    return "good" if is_good else ""
 
 
 def _is_found_good(words: Words) -> bool:

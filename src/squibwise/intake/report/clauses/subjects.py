@@ -5,7 +5,7 @@ place that is only set against the others, ``the right one does``, nothing is to
 """
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from functools import lru_cache
 
 import msgspec
@@ -127,10 +127,7 @@ def part_subjects(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]
     begin = _begin(line)
     language = language_of(line, lexicon, usual)
     line = _at_times(line, lexicon, language)
-    clauses = _clauses(line, begin, lexicon, language)
-    if len(clauses) < _TWO or not all(map(_is_clear, clauses)):
-        return [line]
-    told = _Sentence().deal(clauses)
+    told = _Sentence().deal(_clauses(line, begin, lexicon, language))
     bad = [t for t in told if t.verdict == "bad"]
     is_clean = not line.codes and all(t.is_praised for t in told)
     if len(told) < _TWO or not (is_clean or (bad and _have_codes(line, begin, told))):
@@ -209,19 +206,17 @@ def _line_of(line: Line, begin: int, told: _Told) -> Line:
     return fresh
 
 
-def _clauses(line: Line, begin: int, lexicon: Lexicon, language: str | None) -> list[_Clause]:
+def _clauses(line: Line, begin: int, lexicon: Lexicon, language: str | None) -> Iterator[_Clause]:
+    """Yield the clauses of a sentence; none of one that has only one."""
     text = blanked(line.text, line.codes)
     cuts = list(_parting(lexicon, language).finditer(text, begin))
     bounds = [begin, *(at for cut in cuts for at in cut.span()), len(text)]
     joints = ["", *(cut.lastgroup or "" for cut in cuts)]
     spans = zip(joints, bounds[::2], bounds[1::2], strict=True)
-    return [
-        msgspec.structs.replace(
-            _clause(text[a:b], joint, lexicon, language), text=line.text[a:b], span=(a, b)
-        )
-        for joint, a, b in spans
-        if text[a:b].strip(" .,;:-/*|")
-    ]
+    told = [(joint, a, b) for joint, a, b in spans if text[a:b].strip(" .,;:-/*|")]
+    for joint, a, b in told if len(told) >= _TWO else ():
+        clause = _clause(text[a:b], joint, lexicon, language)
+        yield msgspec.structs.replace(clause, text=line.text[a:b], span=(a, b))
 
 
 def _clause(text: str, joint: str, lexicon: Lexicon, language: str | None) -> _Clause:
@@ -329,7 +324,7 @@ class _Sentence:
         self.title: _Told | None = None
         self.steps = 0  # verdicts, and what a title or a remark adds
 
-    def deal(self, clauses: list[_Clause]) -> list[_Told]:
+    def deal(self, clauses: Iterable[_Clause]) -> list[_Told]:
         """Return what is told of each part and place; nothing where that is not clear."""
         try:
             for clause in clauses:
@@ -340,6 +335,8 @@ class _Sentence:
         return [] if self._waiting() or is_one else self.told
 
     def _take(self, clause: _Clause) -> None:
+        if not _is_clear(clause):
+            raise _UnclearError
         if clause.names_part:
             self._take_part(clause)
         elif clause.is_placed:

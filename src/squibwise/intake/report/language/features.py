@@ -35,6 +35,7 @@ NO = frozenset("n no nein non nao nie nee 0".split())
 _SPECIAL_BAGS = frozenset("curtain knee side middle cushion inflatablebelt".split())
 _EVERYDAY = frozenset("atwheel atdash atroof atseat atbumper atpost".split())
 _HOLDS_CRASH = frozenset({"impact", "unit", "skip", "system", "airbagmodule"})
+_VIEWED = frozenset({"opposed", "infront"})
 _SHORTEST_PLACE = 3  # letters of a word for a seat or side that somebody may have misspelt
 _NAMES = PARTS | {"bag"}
 _REACH = 3  # words between a negation and what it denies
@@ -85,13 +86,13 @@ def _seen_from_behind(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple
 
     Nor is ``right, seen from the front`` the right side of a car: which one is meant is not told.
     """
-    if not any({"opposed", "infront"} & {*h.means} for h in hits):
+    if all(_VIEWED.isdisjoint(h.means) for h in hits):
         return hits
     sides = [h for h in hits if any(m.startswith("side:") for m in h.means)]
     places = [h for h in hits if h in sides or any(m.startswith("seat:") for m in h.means)]
     gone = [_nearest(h, places, tokens) for h in hits if "opposed" in h.means]
     gone += sides if any("infront" in h.means for h in hits) else []
-    return tuple(h for h in hits if h not in gone and not {"opposed", "infront"} & {*h.means})
+    return tuple(h for h in hits if h not in gone and _VIEWED.isdisjoint(h.means))
 
 
 def without_denied_places(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
@@ -139,8 +140,9 @@ def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, 
 
 def _lack_messages(hits: tuple[Hit, ...]) -> tuple[Hit, ...]:
     """``message of the unit absent``: what is not there is the message, and no fault is stored."""
-    told = {m for h in hits if not _lacking(h) for m in h.means}
-    if told & FAULTS or all(_lacking(h) != "communication" for h in hits):
+    if not any("lacking:communication" in h.means for h in hits):
+        return hits
+    if FAULTS & {m for h in hits if not _lacking(h) for m in h.means}:
         return hits
     absent = [h for h in hits if "away" in h.means and h.last == h.first + 1]
     return tuple(Hit(("not",), h.first, h.last, h.language) if h in absent else h for h in hits)
@@ -282,11 +284,10 @@ def _is_none(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> bool:
 
 def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> set[Hit]:
     """Add what a negation makes of the words beside it; return the phrases that are told so."""
-    lacks = [h for h in hits if _lacking(h)]
     used: set[Hit] = set()
-    for hit in hits:
-        if not {"not", "need"} & set(hit.means):
-            continue
+    denials = [h for h in hits if "not" in h.means or "need" in h.means]
+    lacks = [h for h in hits if _lacking(h)] if denials else []
+    for hit in denials:
         cleared = _nearest(hit, [h for h in hits if "status:cleared" in h.means], tokens)
         if cleared is not None and cleared.first >= hit.last:
             words.statuses[:] = [s for s in words.statuses if s != "cleared"]

@@ -3,7 +3,7 @@
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -66,10 +66,11 @@ _LEVELS = {">": "high", "<": "low"}
 _BETWEEN = "\0"  # no word, no gap: no pattern reaches over it
 _CUT_PLAIN = 3  # letters up to which an article or the like may be another word cut short
 _INFLECTED = 5  # letters of a name from which on it may have another ending
+_BEGINNING = 4  # letters of a name by which it is filed
 _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
 
 
-class Token(msgspec.Struct, frozen=True):
+class Token(msgspec.Struct, frozen=True, cache_hash=True):
     """One word, folded.
 
     Attributes:
@@ -89,25 +90,28 @@ class Opened(msgspec.Struct):
     Attributes:
         phrases: Meanings by phrase and language.
         layout: Meanings for the layout of a line by phrase, of all languages.
-        reach: Words of the longest phrase.
-        layout_reach: Words of the longest phrase of the layout.
+        reach: Words of the longest phrase that goes on with a word; empty for a phrase of one.
     """
 
     phrases: dict[tuple[str, ...], dict[str, tuple[str, ...]]] = msgspec.field(default_factory=dict)
     layout: dict[tuple[str, ...], tuple[str, ...]] = msgspec.field(default_factory=dict)
-    reach: int = 0
-    layout_reach: int = 0
+    reach: dict[str, int] = msgspec.field(default_factory=dict)
 
     def take(self, language: str, row: str) -> None:
         """Add a row of the vocabulary; the first of several equal phrases counts."""
         phrase, _, meanings = row.partition("\t")
         words, means = tuple(phrase.split()), tuple(meanings.split())
+        second = words[1] if len(words) > 1 else ""
+        self.reach[second] = max(self.reach.get(second, 0), len(words))
         if means[0] in LAYOUT:
             self.layout[words] = (*self.layout.get(words, ()), *means)
-            self.layout_reach = max(self.layout_reach, len(words))
         else:
             self.phrases.setdefault(words, {}).setdefault(language, means)
-            self.reach = max(self.reach, len(words))
+
+    def longest(self, words: Sequence[str], at: int, end: int) -> int:
+        """Return of how many words a phrase may be that begins at one of some, and ends by one."""
+        second = words[at + 1] if at + 1 < end else ""
+        return min(self.reach.get(second, 1), end - at)
 
 
 _NOTHING = Opened()
@@ -216,15 +220,18 @@ class Lexicon:
 
     def open(self, first: str) -> Opened:
         """Return the phrases that begin with a word."""
-        if first not in self._opened:
-            found = [(n, rows[first]) for n, rows in self._filed.rows.items() if first in rows]
-            if not (first and found):
+        opened = self._opened.get(first)
+        if opened is None:
+            is_strange = first.isalpha() and first not in self.known
+            each = () if is_strange or not first else self._filed.rows.items()
+            found = [(name, rows[first]) for name, rows in each if first in rows]
+            if not found:
                 return _NOTHING  # not kept: texts bring new words without end
             opened = self._opened[first] = Opened()
-            for language, rows in found:
-                for row in rows.split("\n"):
+            for language, told in found:
+                for row in told.split("\n"):
                     opened.take(language, row)
-        return self._opened[first]
+        return opened
 
     def meaning(self, language: str, phrase: tuple[str, ...]) -> tuple[str, ...] | None:
         """Return what a phrase means in one language; None when it is none there."""
@@ -305,11 +312,11 @@ class Lexicon:
             for name in {
                 tuple(_LETTERS_OR_DIGITS.findall(flat(n))) for n in self._filed.named[meaning]
             }:
-                heads.setdefault(name[0][:2], []).append(tuple(f" {word}" for word in name))
+                heads.setdefault(name[0][:_BEGINNING], []).append(tuple(f" {w}" for w in name))
             self._heads[meaning] = heads
         told, heads = _LETTERS_OR_DIGITS.findall(text), self._heads[meaning]
         words = f" {' '.join(told)}"
-        begun = {begin for word in told for begin in (word[:2], word[:1])}
+        begun = {word[:n] for word in told for n in range(1, _BEGINNING + 1)}
         return any(all(w in words for w in name) for b in begun for name in heads.get(b, ()))
 
     def has_name(self, meaning: str, text: str) -> bool:
@@ -449,8 +456,8 @@ def tokenise(text: str) -> tuple[Token, ...]:
     end = 0
     for match in _TOKEN.finditer(folded):
         between = folded[end : match.start()]
-        is_cut = folded.startswith(".", match.end())
-        found.append(Token(match.group(), bool(found) and bool(_APART.search(between)), is_cut))
+        apart = bool(found) and between != " " and bool(_APART.search(between))
+        found.append(Token(match.group(), apart, folded.startswith(".", match.end())))
         end = match.end()
     return tuple(found)
 

@@ -8,7 +8,7 @@ from itertools import islice, takewhile
 import msgspec
 
 from squibwise.intake.report.language.cut_phrases import find_cut
-from squibwise.intake.report.language.lexicon import BASE, Lexicon, Opened, Token, tokenise
+from squibwise.intake.report.language.lexicon import BASE, Lexicon, Token, tokenise
 
 MAX_PHRASE = 7
 _WHOLE = 4  # abbreviations that one word outweighs
@@ -27,6 +27,8 @@ _VOWELS = frozenset("aeiou")
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
 
 
+Span = tuple[int, int]
+"""A word, and the end of the stretch that it stands in."""
 Meant = dict[int, tuple[tuple[str, ...], ...]]
 """Known words that a strange word may stand for, by its place in the line, the best first."""
 
@@ -70,7 +72,7 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
 
     Where two ways are as good, the longer phrase comes first.
     """
-    words = [t.text for t in tokens]
+    words = tuple(t.text for t in tokens)
     ends = _ends(tokens)
     names = tuple(n for n in (language, *BASE) if n and n in lexicon.words)
     meant = {
@@ -78,14 +80,15 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
         for at, t in enumerate(tokens)
         if (others := _meant(lexicon, t.text, t.is_cut, names))
     }
+    may_cut = any(t.is_cut for t in tokens)
     choice: list[Hit | None] = [None] * len(words)
     cost: list[tuple[int, int]] = [(0, 0)] * (len(words) + 1)
     for at in range(len(words) - 1, -1, -1):
         bare, phrases = cost[at + 1]
         cost[at] = (bare + 1, phrases)
-        cut = find_cut(lexicon, tokens, at, ends[at], names[0])
+        cut = find_cut(lexicon, tokens, at, ends[at], names[0]) if may_cut else ()
         short = [Hit(means, at, last, names[0]) for means, last in cut]
-        for hit in (*short, *_phrases_at(lexicon, words[: ends[at]], at, names, meant)):
+        for hit in (*short, *_phrases_at(lexicon, words, (at, ends[at]), names, meant)):
             phrases = hit.last - at if hit in short else 1  # a phrase as it is listed comes first
             reached = (cost[hit.last][0], cost[hit.last][1] + phrases)
             if reached < cost[at]:
@@ -95,10 +98,10 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
         hits = [_as_dated(h, hits, lexicon, words) for h in hits]
     if any("not" in h.means for h in hits):
         hits = _by_turns(hits, lexicon, words)
-    return tuple(_as_named(h, lexicon, tuple(words)) for h in hits)
+    return tuple(_as_named(h, lexicon, words) for h in hits)
 
 
-def _by_turns(hits: list[Hit], lexicon: Lexicon, words: list[str]) -> list[Hit]:
+def _by_turns(hits: list[Hit], lexicon: Lexicon, words: tuple[str, ...]) -> list[Hit]:
     """``mal Masseschluss, mal nicht``: what is denied by turns is there by turns."""
     text = f" {' '.join(words)} "
     for first, second in lexicon.small.by_turns:
@@ -131,7 +134,7 @@ def _turn(
     return ("skip",), start, end + bool(is_yes)
 
 
-def _as_dated(hit: Hit, hits: list[Hit], lexicon: Lexicon, words: list[str]) -> Hit:
+def _as_dated(hit: Hit, hits: list[Hit], lexicon: Lexicon, words: tuple[str, ...]) -> Hit:
     """``there before the accident``: a crash that tells when, and is no record of one."""
     if hit.means not in _CRASH:
         return hit
@@ -147,8 +150,9 @@ def _as_dated(hit: Hit, hits: list[Hit], lexicon: Lexicon, words: list[str]) -> 
 
 def _as_named(hit: Hit, lexicon: Lexicon, words: tuple[str, ...]) -> Hit:
     """``ABS control unit``, ``calculateur du moteur``: a unit named for another system is its."""
-    phrase = " ".join(words[hit.first : hit.last])
-    if hit.means != ("unit",) or lexicon.has_name("restraint", phrase):
+    if hit.means != ("unit",):
+        return hit
+    if lexicon.has_name("restraint", " ".join(words[hit.first : hit.last])):
         return hit
     before = range(max(0, hit.first - MAX_PHRASE), hit.first)
     beside = [
@@ -172,22 +176,21 @@ def _chosen(choice: list[Hit | None]) -> list[Hit]:
 
 
 def _phrases_at(
-    lexicon: Lexicon, words: list[str], at: int, names: tuple[str, ...], meant: Meant
-) -> tuple[Hit, ...]:
+    lexicon: Lexicon, words: tuple[str, ...], span: Span, names: tuple[str, ...], meant: Meant
+) -> list[Hit]:
     """Every phrase that begins at a word, as it stands or as a word in it must be meant."""
-    known = _known_at(lexicon, words, at, names) or _split(lexicon, words, at, names)
-    if not meant:
-        return known
-    near = (odd for odd in meant if at <= odd < min(len(words), at + MAX_PHRASE))
-    tries = ((odd, others) for odd in near for others in meant[odd])
-    guessed = (_known_as(lexicon, words, at, odd, others, names) for odd, others in tries)
-    return (*known, *(hit for hits in guessed for hit in hits))
+    at, end = span
+    known = _known_at(lexicon, words, span, names) or _split(lexicon, words, at, names)
+    for odd in (n for n in meant if at <= n < min(end, at + MAX_PHRASE)):
+        for others in meant[odd]:
+            known += _known_as(lexicon, words, span, odd, others, names)
+    return known
 
 
 def _known_as(
     lexicon: Lexicon,
-    words: list[str],
-    at: int,
+    words: tuple[str, ...],
+    span: Span,
     odd: int,
     others: tuple[str, ...],
     names: tuple[str, ...],
@@ -195,12 +198,12 @@ def _known_as(
     """The phrases over a strange word that mean one thing, whatever known word it stands for."""
     told: dict[int, list[Hit]] = {}
     for other in others:
-        for hit in _known_at(lexicon, [*words[:odd], other, *words[odd + 1 :]], at, names):
+        for hit in _known_at(lexicon, (*words[:odd], other, *words[odd + 1 :]), span, names):
             if hit.last > odd and not _NEVER_GUESSED & {*hit.means}:
                 told.setdefault(hit.last, []).append(hit)
     alike = [hits for hits in told.values() if len({h.means for h in hits}) == 1]
     is_short = len(words[odd]) <= _CUT  # alone it must mean that in all its endings
-    return [h[0] for h in alike if not is_short or h[0].last > at + 1 or len(h) == len(others)]
+    return [h[0] for h in alike if not is_short or h[0].last > span[0] + 1 or len(h) == len(others)]
 
 
 def _ends(tokens: tuple[Token, ...]) -> list[int]:
@@ -215,9 +218,10 @@ def find_layout(
     lexicon: Lexicon, words: tuple[str, ...], at: int = 0
 ) -> tuple[tuple[str, ...], int]:
     """Return the layout meanings of the longest phrase at a place, and its length."""
-    opened = lexicon.open(words[at]) if at < len(words) else Opened()
-    for length in range(min(opened.layout_reach, MAX_PHRASE, len(words) - at), 0, -1):
-        means = opened.layout.get(words[at : at + length])
+    layout = lexicon.open(words[at]).layout if at < len(words) else {}
+    longest = lexicon.open(words[at]).longest(words, at, len(words)) if layout else 0
+    for length in range(min(longest, MAX_PHRASE), 0, -1):
+        means = layout.get(words[at : at + length])
         if means:
             return means, length
     return (), 0
@@ -230,27 +234,30 @@ def find_claims(text: str, lexicon: Lexicon) -> set[str]:
 
 
 def _known_at(
-    lexicon: Lexicon, words: list[str], at: int, names: tuple[str, ...]
-) -> tuple[Hit, ...]:
-    found = []
+    lexicon: Lexicon, words: tuple[str, ...], span: Span, names: tuple[str, ...]
+) -> list[Hit]:
+    """The phrases that begin at a word and end within its stretch, the longest first."""
+    at, end = span
+    found: list[Hit] = []
     opened = lexicon.open(words[at])
-    for length in range(min(opened.reach, len(words) - at), 0, -1):
-        key = tuple(words[at : at + length])
-        told = opened.phrases.get(key, {})
-        name = next((n for n in names if n in told), None)
-        is_letter = length > 1 and len(key[0]) == 1 and key[0] in lexicon.singles[names[0]]
-        if is_letter and name in BASE and names[0] not in BASE:
+    if not opened.phrases:
+        return found
+    is_letter = len(words[at]) == 1 and words[at] in lexicon.singles[names[0]]
+    is_letter = is_letter and names[0] not in BASE
+    for length in range(opened.longest(words, at, end), 0, -1):
+        told = opened.phrases.get(words[at : at + length])
+        name = next((n for n in names if n in told), None) if told else None
+        if told is None or name is None or (is_letter and length > 1 and name in BASE):
             continue  # a letter of the report's own language, such as D for droit
-        if name is not None:
-            found.append(Hit(told[name], at, at + length, name))
-    return tuple(found)
+        found.append(Hit(told[name], at, at + length, name))
+    return found
 
 
-def _split(lexicon: Lexicon, words: list[str], at: int, names: tuple[str, ...]) -> tuple[Hit, ...]:
+def _split(lexicon: Lexicon, words: tuple[str, ...], at: int, names: tuple[str, ...]) -> list[Hit]:
     """A compound that nobody listed, as one phrase of what its parts mean."""
     pieces = _compound(lexicon, words[at], names) if _is_strange(lexicon, words[at]) else None
     means = tuple(m for piece in pieces or () for m in piece)
-    return (Hit(means, at, at + 1, names[0]),) if means else ()
+    return [Hit(means, at, at + 1, names[0])] if means else []
 
 
 def _is_strange(lexicon: Lexicon, word: str) -> bool:
