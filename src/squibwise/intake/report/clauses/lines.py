@@ -17,7 +17,7 @@ from squibwise.intake.report.claims.hearsay import why_of_others
 from squibwise.intake.report.codes.labels import numbers_a_thing
 from squibwise.intake.report.language.features import join_denied
 from squibwise.intake.report.language.lexicon import Lexicon, Token, flat, tokenise
-from squibwise.intake.report.language.phrases import Hit, find_hits, find_layout
+from squibwise.intake.report.language.phrases import Hit, claims_of, find_hits, find_layout
 from squibwise.intake.report.language.words import FAULTS, HEADS, PARTS, has_fault, has_part
 from squibwise.intake.report.layout.boxes import UNMARKED
 from squibwise.intake.report.layout.marks import GONE
@@ -222,9 +222,8 @@ def _is_whole(line: Line, lexicon: Lexicon) -> bool:
         return False
     if line.why == ASKED or is_question(line):
         return False
-    means = [find_layout(lexicon, texts, at)[0] for at in range(len(texts))]
-    is_good = voices & {"good", "fine"} or any("clean" in m for m in means)
-    return bool(is_good) and any("whole" in m for m in means)
+    claims = claims_of(texts, lexicon)
+    return "whole" in claims and bool(voices & {"good", "fine"} or "clean" in claims)
 
 
 def _stores(hit: Hit) -> bool:
@@ -238,8 +237,7 @@ def supply_volts(line: Line, lexicon: Lexicon) -> float | None:
     if found is None or line.codes or line.words.features & (PARTS | {"short", "open", "bag"}):
         return None
     texts = tuple(t.text for t in line.tokens)
-    named = any("supplyvolts" in find_layout(lexicon, texts, at)[0] for at in range(len(texts)))
-    named = named or bool(_KEY_ON.search(line.text))
+    named = "supplyvolts" in claims_of(texts, lexicon) or _KEY_ON.search(line.text)
     return float(found.group(1).replace(",", ".")) if named else None
 
 
@@ -249,7 +247,7 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     is_untested = "not-tested" in line.words.statuses
     if has_part(line.words) and (is_untested or excepts_a_part(line, lexicon)):
         return False
-    for at in range(len(texts)):
+    for at in range(len(texts)) if "clean" in claims_of(texts, lexicon) else ():
         means, length = find_layout(lexicon, texts, at)
         if "clean" in means:
             denies = lexicon.denying.intersection
@@ -354,7 +352,7 @@ def _heads_columns(line: Line, lexicon: Lexicon) -> bool:
 
 def _count(tokens: tuple[Token, ...], texts: tuple[str, ...], lexicon: Lexicon) -> int | None:
     """How many faults a line announces: ``3 faults``, ``Faults: 3``."""
-    for at, word in enumerate(texts):
+    for at, word in enumerate(texts) if claims_of(texts, lexicon) & {"count", "total"} else ():
         if word.isdecimal() and len(word) <= 3:
             after, _ = find_layout(lexicon, texts, at + 1)
             if "count" in after and not tokens[at + 1].apart:
@@ -376,7 +374,7 @@ def _is_meta(line: Line, texts: tuple[str, ...], length: int, means: tuple[str, 
 
 
 def _is_heading(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> bool:
-    counts = any("count" in find_layout(lexicon, texts, at)[0] for at in range(len(texts)))
+    counts = "count" in claims_of(texts, lexicon)
     told = (line.words.features & FAULTS) - ({"defect"} if counts else set())
     if (
         _ANSWERED.search(line.text)
@@ -398,11 +396,11 @@ def _names_module(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
 
 
 def _is_foreign(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
-    if line.words.features & {"unit", "system", "airbagmodule", "bag"} - {"unit"}:
+    if line.words.features & {"system", "airbagmodule", "bag"} or ">" in line.text:
+        return False
+    if "othermodule" not in claims_of(texts, lexicon):
         return False
     means = [find_layout(lexicon, texts, at) for at in range(len(texts))]
-    if not any("othermodule" in m for m, _ in means) or ">" in line.text:
-        return False
     named = {i for at, (_, length) in enumerate(means) for i in range(at, at + length)}
     told = [i for i, t in enumerate(texts) if len(t) > 1 and t.isalpha()]
     return len(named.intersection(told)) >= NAMED * len(told)

@@ -14,7 +14,7 @@ from squibwise.intake.report.claims.asides import why_absent
 from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.joints import joining, turning
 from squibwise.intake.report.language.lexicon import Lexicon, tokenise
-from squibwise.intake.report.language.phrases import find_hits, find_layout
+from squibwise.intake.report.language.phrases import find_claims, find_hits
 from squibwise.intake.report.language.words import FAULTS, HEADS, KERB, TELLS, Words
 from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.sheet import Line
@@ -164,8 +164,6 @@ def blanked(text: str, codes: tuple[Code, ...], sign: str = ".") -> str:
 
 def verdict_of(text: str, words: Words, lexicon: Lexicon, language: str | None) -> str:
     """Return ``bad`` where a piece tells a fault, ``good`` where it tells none; else nothing."""
-    tokens = tokenise(text)
-    texts = tuple(t.text for t in tokens)
     if why_absent(words, is_coded=True) in _GOOD:
         return "good"
     told = words.features & TELLS
@@ -173,22 +171,13 @@ def verdict_of(text: str, words: Words, lexicon: Lexicon, language: str | None) 
         return "bad"
     if "not" in words.voices:
         return ""
-    is_good = any(_is_lacking(h.means) for h in find_hits(lexicon, tokens, language))
-    is_good = is_good or bool(_MEASURED.search(text))
-    is_good = is_good or any(
-        "clean" in find_layout(lexicon, texts, n)[0] for n in range(len(texts))
-    )
-    ends = (" ".join(text.split()[-n:]) for n in range(1, _ENDING + 1))
-    is_good = is_good or any(_is_found_good(words_in(e, lexicon, language)) for e in ends)
-    return "good" if is_good else ""
-
-
-def _is_found_good(words: Words) -> bool:
-    return why_absent(words, is_coded=True) == "found good"  # "left one good"
-
-
-def _is_lacking(means: tuple[str, ...]) -> bool:
-    return any(m.startswith("lacking:") for m in means)  # "answers"
+    hits = find_hits(lexicon, tokenise(text), language)
+    answers = any(m.startswith("lacking:") for h in hits for m in h.means)
+    if answers or "clean" in find_claims(text, lexicon) or _MEASURED.search(text):
+        return "good"
+    ends = (" ".join(text.split()[-n:]) for n in range(1, _ENDING + 1))  # "left one good"
+    said = (why_absent(words_in(end, lexicon, language), is_coded=True) for end in ends)
+    return "good" if "found good" in said else ""
 
 
 def _join(pieces: list[_Piece]) -> list[_Piece]:

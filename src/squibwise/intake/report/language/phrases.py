@@ -227,10 +227,15 @@ def find_layout(
     return (), 0
 
 
-def find_claims(text: str, lexicon: Lexicon) -> set[str]:
+def find_claims(text: str, lexicon: Lexicon) -> frozenset[str]:
     """Return what the layout phrases of a text mean, such as every circuit, or no fault."""
-    words = tuple(t.text for t in tokenise(text))
-    return {m for at in range(len(words)) for m in find_layout(lexicon, words, at)[0]}
+    return claims_of(tuple(t.text for t in tokenise(text)), lexicon)
+
+
+@lru_cache(maxsize=1024)  # asked of a line again and again
+def claims_of(words: tuple[str, ...], lexicon: Lexicon) -> frozenset[str]:
+    """Return the same of words, folded."""
+    return frozenset(m for at in range(len(words)) for m in find_layout(lexicon, words, at)[0])
 
 
 def _known_at(

@@ -45,7 +45,7 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
     if lexicon.has_name("restraint", flat(text)):
         return "restraint", True
     texts = tuple(t.text for t in tokenise(text))
-    means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
+    means = find_claims(text, lexicon)
     if "othermodule" in means:
         return "other", True
     is_area = "area" in means or any(map(lexicon.is_of_area, texts))
