@@ -2,7 +2,6 @@
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.report.claims.asides import hear_neither, why_absent
 from squibwise.intake.report.claims.assertions import speaks_of_paper
@@ -22,7 +21,7 @@ from squibwise.intake.report.clauses.own_rows import begins_row
 from squibwise.intake.report.clauses.plain_clauses import add_statuses, is_place
 from squibwise.intake.report.codes.line_codes import MAX_FAULTS
 from squibwise.intake.report.gathering import GAP, State, attach, fault_of, take_waiting
-from squibwise.intake.report.language.lexicon import lexicon_of
+from squibwise.intake.report.language.lexicon import Lexicon
 from squibwise.intake.report.language.words import (
     OWN_PARTS,
     Words,
@@ -32,29 +31,27 @@ from squibwise.intake.report.language.words import (
     stands_alone,
     tells_stage_only,
 )
-from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.whole.again import is_again, other_notations
 
 
-def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None:
+def take_codes(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> None:
     """Add the fault of each code of a line, or go on with the one above that has it too."""
     if len(line.codes) == 1 and _continues(line, state):
         return
-    pieces = join_lamp_code(
-        segments(line, lexicon_of(catalog), sheet.language), catalog, sheet.language
-    )
+    pieces = join_lamp_code(segments(line, lexicon, sheet.language), lexicon, sheet.language)
     for at, (code, said) in enumerate(pieces):
-        text, records = part_records(said, line.words, catalog, sheet.language)
+        text, records = part_records(said, line.words, lexicon, sheet.language)
         is_alone = len(pieces) == 1
-        words = _own_words(line, text, is_alone and text == said, catalog, sheet.language)
+        words = _own_words(line, text, is_alone and text == said, lexicon, sheet.language)
         if code.style == "flash" and _is_messenger(words):
             words.features.discard("lamp")  # it told the code
-        words = compare(text, words, sheet.faults, catalog, sheet.language)
-        take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
+        words = compare(text, words, sheet.faults, lexicon, sheet.language)
+        take_share(words, at, [t for _, t in pieces], lexicon, sheet.language)
         if not is_alone and words.says_nothing:
-            _take_lead(words, line, catalog, sheet.language)
-        hear_neither(text, words, lexicon_of(catalog))
+            _take_lead(words, line, lexicon, sheet.language)
+        hear_neither(text, words, lexicon)
         if state.current is not None and _is_like_the_last(words, at):
             repeat_part(words, state.current.words)
         fault = Fault(
@@ -64,12 +61,12 @@ def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None
             code=code,
             words=words,
             unit=line.unit,
-            absent=why_gone(words, line, code, text, sheet.language, catalog)
-            or denied_by_name(line, code, text, words, catalog, sheet.language)
+            absent=why_gone(words, line, code, text, sheet.language, lexicon)
+            or denied_by_name(line, code, text, words, lexicon, sheet.language)
             or line.why,
             section=state.section,
         )
-        rest = lexicon_of(catalog).small.rest.intersection(t.text for t in line.tokens)
+        rest = lexicon.small.rest.intersection(t.text for t in line.tokens)
         if fault.absent == "gone" and "present" in words.statuses and rest:
             words.statuses.remove("present")  # "B1001 is gone, the rest is still there"
         if "same" in words.features and state.current is not None and not fault.absent:
@@ -85,17 +82,17 @@ def take_codes(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None
 
 
 def _own_words(
-    line: Line, text: str, is_whole: bool, catalog: Catalog, language: str | None
+    line: Line, text: str, is_whole: bool, lexicon: Lexicon, language: str | None
 ) -> Words:
     """What the text of one code says, without what the line denies or tells of others."""
     is_voiced = line.words.voices - {"exists"} or "cleared" in line.words.statuses
-    own = without_others(text, catalog, language) if is_voiced else text
+    own = without_others(text, lexicon, language) if is_voiced else text
     if is_whole and own == text:
-        words = words_without_denied(line, catalog, language)
-        words = of_code(line, words, catalog, language)
+        words = words_without_denied(line, lexicon, language)
+        words = of_code(line, words, lexicon, language)
     else:
-        words = words_of(own, catalog, language)
-    if speaks_of_paper(text, words, lexicon_of(catalog), language):
+        words = words_in(own, lexicon, language)
+    if speaks_of_paper(text, words, lexicon, language):
         words.features -= {"mechanical", "defect"}
     return words
 
@@ -118,9 +115,9 @@ def _is_placed_also(words: Words) -> bool:
     return "also" in words.features and (placed or has_part(words))
 
 
-def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None) -> None:
+def _take_lead(words: Words, line: Line, lexicon: Lexicon, language: str | None) -> None:
     """``Codes cleared before: B1490, B1491``: what is told before a list is told of each."""
-    lead = words_of(line.text[: line.codes[0].start], catalog, language)
+    lead = words_in(line.text[: line.codes[0].start], lexicon, language)
     add_statuses(words, lead)
     if stands_alone(lead) and not lead.voices - {"exists"}:
         words.features |= lead.features

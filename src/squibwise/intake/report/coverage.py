@@ -41,7 +41,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
     able, why = _able(own, sheet.volts, scope.catalog)
     odometer, unit = read_odometer(sheet)
     silent = next(iter(find_silence(sheet, told)), None)
-    broken_off = find_end(sheet, scope.catalog)
+    broken_off = find_end(sheet, lexicon_of(scope.catalog))
     return Coverage(
         complete=False if silent or broken_off else _complete(own, sheet),
         able=able,
@@ -52,7 +52,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         no_crash_record=_no_crash_record(own, sheet),
         why=why,
         unit=unit_of_report(told, sheet),
-        days=read_days(sheet, scope.catalog),
+        days=read_days(sheet, lexicon_of(scope.catalog)),
         odometer=odometer,
         odometer_unit=unit,
         stand_ins=find_stand_ins(sheet, scope.catalog),
@@ -137,7 +137,7 @@ def _is_found_good(line: Line, catalog: Catalog) -> bool:
     is_short = line.words.features & _SHORTED and not line.words.voices & DENYING  # "OK, shorted"
     denies_fault = line.why in ("denied", "gone") and bool(line.words.features & _ELECTRIC)
     return (
-        (denies_fault and says_surely(line, catalog))
+        (denies_fault and says_surely(line, lexicon_of(catalog)))
         or line.role == "clean"
         or (line.why == "found good" and not (is_short or _is_look(line, catalog)))
     )

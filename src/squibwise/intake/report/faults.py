@@ -1,6 +1,5 @@
 """Lines of a report gathered into faults: codes, the words around them, module headings."""
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import excepts_a_part, hear_neither
 from squibwise.intake.report.claims.assertions import (
@@ -27,7 +26,7 @@ from squibwise.intake.report.clauses.plain_clauses import add_statuses, list_cla
 from squibwise.intake.report.clauses.side_labels import is_of_place
 from squibwise.intake.report.coded_faults import take_codes
 from squibwise.intake.report.gathering import GAP, State, attach, fault_of, flush
-from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon, tokenise
 from squibwise.intake.report.language.words import (
     HEADS,
     KERB,
@@ -43,7 +42,7 @@ from squibwise.intake.report.language.words import (
     tells_damage,
     tells_supply,
 )
-from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.units.headings import heading_name
 from squibwise.model.report import UNSURE
@@ -60,7 +59,7 @@ _SEEN_ONLY = frozenset("bag curtain knee pretension".split())  # no unit knows h
 _MOST_ALIKE = 10  # words of a sentence that says no more than "so is the right one"
 
 
-def gather(sheet: Sheet, catalog: Catalog) -> None:
+def gather(sheet: Sheet, lexicon: Lexicon) -> None:
     """Set the faults of a report; every line with text ends up somewhere."""
     state = State()
     precede = words_precede(sheet.lines)
@@ -72,34 +71,34 @@ def gather(sheet: Sheet, catalog: Catalog) -> None:
         if at in labelled:
             state.waiting.append(line)
         else:
-            _take(line, state, sheet, catalog, precede)
+            _take(line, state, sheet, lexicon, precede)
         state.blanks = 0
     flush(state, sheet)
     sheet.unread.sort(key=lambda ln: ln.number)
 
 
-def _take(line: Line, state: State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
+def _take(line: Line, state: State, sheet: Sheet, lexicon: Lexicon, precede: bool) -> None:
     if line.role == "code":
-        take_codes(line, state, sheet, catalog)
-    elif any(takes(line, state, sheet, lexicon_of(catalog)) for takes in (_says_of_line, _repeats)):
+        take_codes(line, state, sheet, lexicon)
+    elif any(takes(line, state, sheet, lexicon) for takes in (_says_of_line, _repeats)):
         return
     elif line.role == "words" or (sheet.lists_parts and is_bare_part(line)):
-        _take_words(line, state, sheet, catalog, precede)
+        _take_words(line, state, sheet, lexicon, precede)
     elif line.role in ("heading", "count", "clean", "group"):
         flush(state, sheet)
         _take_heading(line, state, sheet)
         if line.role == "clean" and has_part(line.words):
             sheet.unread.append(line)
-    elif line.role == "aside" and not _goes_on(line, state, sheet, catalog):
-        _doubt(line, state, sheet, catalog)
+    elif line.role == "aside" and not _goes_on(line, state, sheet, lexicon):
+        _doubt(line, state, sheet, lexicon)
         if has_part(line.words) or _is_placed(line.words):
             state.current = None  # it speaks of something else, and so does what follows
     elif line.role == "meta":
         if state.current is not None:
             take_status(line, state.current)  # a byte among the measures below a fault
     elif line.role == "header":
-        _fills_column(line, state, sheet, catalog)
-    elif line.role == "unread" and not _fills_column(line, state, sheet, catalog):
+        _fills_column(line, state, sheet, lexicon)
+    elif line.role == "unread" and not _fills_column(line, state, sheet, lexicon):
         sheet.unread.append(line)
 
 
@@ -122,7 +121,7 @@ def _take_heading(line: Line, state: State, sheet: Sheet) -> None:
         state.section += 1
 
 
-def _take_words(line: Line, state: State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
+def _take_words(line: Line, state: State, sheet: Sheet, lexicon: Lexicon, precede: bool) -> None:
     if precede:
         state.waiting.append(line)
         return
@@ -130,13 +129,12 @@ def _take_words(line: Line, state: State, sheet: Sheet, catalog: Catalog, preced
         state.current = None
         sheet.faults.append(fault_of(line, line.words, state))
         return
-    is_next = begins_row(line) or is_of_place(line, catalog, sheet.language)
+    is_next = begins_row(line) or is_of_place(line, lexicon, sheet.language)
     if is_next or (state.current and begins_own_row(line, state.current, sheet.lines)):
         state.current = None
-    lexicon = lexicon_of(catalog)
     is_told = not (line.why or is_seen(line, lexicon))
     is_told = is_told and (
-        excepts_a_part(line, lexicon) or is_asserted(line, catalog, sheet.language)
+        excepts_a_part(line, lexicon) or is_asserted(line, lexicon, sheet.language)
     )
     is_sure = not stands_alone(line.words) or is_told
     current = state.current if is_sure else None  # a story goes on with no row
@@ -146,7 +144,7 @@ def _take_words(line: Line, state: State, sheet: Sheet, catalog: Catalog, preced
         attach(line, current)
         return
     follows = current is not None and state.blanks == 0 and not line.is_keyed
-    if current is not None and follows and take_wrapped(line, current, sheet, catalog):
+    if current is not None and follows and take_wrapped(line, current, sheet, lexicon):
         return
     if current is not None and state.blanks <= GAP and _belongs(line, current):
         if line.is_keyed or line.known_share >= MOSTLY:
@@ -156,7 +154,7 @@ def _take_words(line: Line, state: State, sheet: Sheet, catalog: Catalog, preced
         return
     is_supply = tells_supply(line.words) and line.known_share >= MOSTLY
     if is_supply or (stands_alone(line.words) and _is_report(line, sheet.is_coded)):
-        said = list_clauses(line, catalog, sheet.language)
+        said = list_clauses(line, lexicon, sheet.language)
         fresh = [fault_of(line, s, state) for s in said]
         for fault in fresh:
             fault.absent = "" if is_sure else UNSURE
@@ -166,14 +164,14 @@ def _take_words(line: Line, state: State, sheet: Sheet, catalog: Catalog, preced
         sheet.unread.append(line)
 
 
-def _doubt(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> None:
+def _doubt(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> None:
     """Keep a line that denies as unread; a clause of it that asserts a fault is asked about."""
-    clause = find_asserted(line, catalog, sheet.language)
+    clause = find_asserted(line, lexicon, sheet.language)
     if not clause:
         sheet.unread.append(line)
         return
-    fault = fault_of(line, words_of(clause, catalog, sheet.language), state)
-    fault.absent = "" if begins_with_only(clause, lexicon_of(catalog)) else UNSURE
+    fault = fault_of(line, words_in(clause, lexicon, sheet.language), state)
+    fault.absent = "" if begins_with_only(clause, lexicon) else UNSURE
     sheet.faults.append(fault)
 
 
@@ -185,7 +183,7 @@ def _is_status(line: Line) -> bool:
     return bool(words.statuses) and not (told or is_denied) and line.known_share >= MOSTLY
 
 
-def _fills_column(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> bool:
+def _fills_column(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> bool:
     """Tell whether words, which mean nothing alone, go on with the description above.
 
     They are indented, or stand below a line that ends in a word such as ``not``.
@@ -194,16 +192,16 @@ def _fills_column(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> b
     if current is None or state.blanks or line.is_keyed:
         return False
     last = tokenise(current.texts[-1] if current.texts else "")[-1:]
-    is_cut = any(token.text in lexicon_of(catalog).denying for token in last)
+    is_cut = any(token.text in lexicon.denying for token in last)
     if not (is_cut or line.text[:1] in (" ", "\t")):
         return False
     is_open = is_cut or not is_whole(current) or completes(line.words, current.words)
-    return is_open and take_wrapped(line, current, sheet, catalog)
+    return is_open and take_wrapped(line, current, sheet, lexicon)
 
 
-def _goes_on(line: Line, state: State, sheet: Sheet, catalog: Catalog) -> bool:
+def _goes_on(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> bool:
     """Tell whether words that seem to deny go on with the description above them."""
-    return line.why in ("denied", "gone") and _fills_column(line, state, sheet, catalog)
+    return line.why in ("denied", "gone") and _fills_column(line, state, sheet, lexicon)
 
 
 def _says_of_line(line: Line, state: State, sheet: Sheet, lexicon: Lexicon) -> bool:

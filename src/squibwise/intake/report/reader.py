@@ -56,12 +56,12 @@ def understand(
 
 def gather_lines(lines: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     """Return the faults that lines tell of, before anything is known of the car."""
-    sheet = sort_lines(lines, name, catalog)
-    gather(sheet, catalog)
-    list_left_out(sheet, lexicon_of(catalog))
+    sheet, lexicon = sort_lines(lines, name, catalog), lexicon_of(catalog)
+    gather(sheet, lexicon)
+    list_left_out(sheet, lexicon)
     join_mentions(sheet)
-    correct_faults(sheet, catalog)
-    hear_returns(sheet, catalog)
+    correct_faults(sheet, lexicon)
+    hear_returns(sheet, lexicon)
     return sheet
 
 

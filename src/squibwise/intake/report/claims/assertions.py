@@ -9,7 +9,6 @@ ways, and nobody can list them. So it is told, and asked about.
 import re
 from functools import lru_cache
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import YES, read_words
 from squibwise.intake.report.language.joints import joining, turning
@@ -18,12 +17,11 @@ from squibwise.intake.report.language.lexicon import (
     Lexicon,
     Token,
     flat,
-    lexicon_of,
     tokenise,
 )
 from squibwise.intake.report.language.phrases import Hit, find_hits
 from squibwise.intake.report.language.words import FAULTS, HEADS, Words, has_fault, stands_alone
-from squibwise.intake.report.line_words import language_of, without_codes, words_in, words_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.sheet import Line
 
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
@@ -58,17 +56,16 @@ def piece_end(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     return re.compile(rf"{_clause_end(lexicon, language).pattern}|\s{{3,}}|\t")
 
 
-def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
+def is_asserted(line: Line, lexicon: Lexicon, usual: str | None) -> bool:
     """Tell whether a line without a code asserts the fault that it names."""
-    lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
     if line.cells or _COLUMNS.search(line.text.strip()):
-        return not any(_is_unfilled(pair, catalog, language) for pair in _PAIR.findall(line.text))
+        return not any(_is_unfilled(pair, lexicon, language) for pair in _PAIR.findall(line.text))
     text = _MEASURED.sub(" ", line.text)
     small, holding, strange = sort_words(text, lexicon, language)
     if strange and text != line.text:
         return False  # "far from being open, it reads 2.2 ohms"
-    if _supposes(line.text, catalog, language) or _buries(line, lexicon, language):
+    if _supposes(line.text, lexicon, language) or _buries(line, lexicon, language):
         return False
     if not strange or _is_back(line.words) or _has_status_apart(line.text, lexicon, language):
         return True
@@ -77,7 +74,7 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
         return True
     clauses = _clause_end(lexicon, language).split(line.text)
     return any(
-        _holds(clause, catalog, language) or _begins_holding(clause, lexicon, language)
+        _holds(clause, lexicon, language) or _begins_holding(clause, lexicon, language)
         for clause in clauses
     )
 
@@ -99,42 +96,39 @@ def is_seen(line: Line, lexicon: Lexicon) -> bool:
     return is_fired or speaks_of_paper(line.text, line.words, lexicon, None)
 
 
-def _is_unfilled(pair: tuple[str, str], catalog: Catalog, language: str | None) -> bool:
+def _is_unfilled(pair: tuple[str, str], lexicon: Lexicon, language: str | None) -> bool:
     """``airbags deployed: see below``: a label of a form names a fault, and nothing answers it."""
-    label, value = (words_of(text, catalog, language) for text in pair)
+    label, value = (words_in(text, lexicon, language) for text in pair)
     is_bare = value.says_nothing and not (value.ends or value.rows or value.voices)
     texts = [t.text for t in tokenise(pair[1])]
     is_answer = any(t in YES or t[0].isdecimal() for t in texts)
     return has_fault(label) and is_bare and bool(texts) and not is_answer
 
 
-def _supposes(text: str, catalog: Catalog, language: str | None) -> bool:
+def _supposes(text: str, lexicon: Lexicon, language: str | None) -> bool:
     """``if the clock spring were open``: a condition begins a clause; or the line guesses."""
-    lexicon = lexicon_of(catalog)
     names = [n for n in (language, *BASE) if n]
     firsts = (tokenise(clause)[:1] for clause in _clause_end(lexicon, language).split(text))
     is_condition = any(lexicon.is_told(t.text, "supposed", names) for f in firsts for t in f)
-    return is_condition or _guesses(text, catalog, language)
+    return is_condition or _guesses(text, lexicon, language)
 
 
-def _guesses(text: str, catalog: Catalog, language: str | None) -> bool:
+def _guesses(text: str, lexicon: Lexicon, language: str | None) -> bool:
     """``left curtain perhaps short``: no clause without such a word tells part and fault."""
-    lexicon = lexicon_of(catalog)
     clauses = _clause_end(lexicon, language).split(text)
     sure = [c for c in clauses if lexicon.small.perhaps.isdisjoint(t.text for t in tokenise(c))]
     is_guess = len(sure) < len(clauses)
-    return is_guess and not any(stands_alone(words_of(c, catalog, language)) for c in sure)
+    return is_guess and not any(stands_alone(words_in(c, lexicon, language)) for c in sure)
 
 
-def says_surely(line: Line, catalog: Catalog) -> bool:
+def says_surely(line: Line, lexicon: Lexicon) -> bool:
     """Tell whether a line supposes nothing, and holds no word that nobody knows.
 
     ``tomorrow I swap it and see if the open is gone`` does both.
     """
-    lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, None)
     is_known = not sort_words(_MEASURED.sub(" ", line.text), lexicon, language)[2]
-    return is_known and not _supposes(line.text, catalog, language)
+    return is_known and not _supposes(line.text, lexicon, language)
 
 
 def _is_back(words: Words) -> bool:
@@ -142,12 +136,11 @@ def _is_back(words: Words) -> bool:
     return "exists" in words.voices and "present" in words.statuses
 
 
-def _holds(clause: str, catalog: Catalog, language: str | None) -> bool:
+def _holds(clause: str, lexicon: Lexicon, language: str | None) -> bool:
     """``the clock spring is open``, whatever the sentence goes on with."""
-    lexicon = lexicon_of(catalog)
     _, holding, strange = sort_words(clause, lexicon, language)
     is_told = holding > 0 or begins_with_only(clause, lexicon)
-    return is_told and not strange and stands_alone(words_of(clause, catalog, language))
+    return is_told and not strange and stands_alone(words_in(clause, lexicon, language))
 
 
 def _begins_holding(clause: str, lexicon: Lexicon, language: str | None) -> bool:
@@ -195,17 +188,16 @@ def begins_with_only(clause: str, lexicon: Lexicon) -> bool:
     return any(t.text in lexicon.small.only for t in tokenise(clause)[:1])
 
 
-def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
+def find_asserted(line: Line, lexicon: Lexicon, usual: str | None) -> str:
     """Return the clause of a denying line that asserts a fault; empty when there is none.
 
     ``clock spring open, the horn is not working either`` denies nothing of the clock spring.
     """
     if line.why not in _OTHERS or line.cells or line.codes:
         return ""
-    lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
     clauses = [c for c in _clause_end(lexicon, language).split(line.text) if c.strip()]
-    said = [(c, words_of(c, catalog, language)) for c in clauses]
+    said = [(c, words_in(c, lexicon, language)) for c in clauses]
     sure = [
         c
         for c, w in said
@@ -236,7 +228,7 @@ def is_new(clause: str, lexicon: Lexicon, words: Words | None = None) -> bool:
     return is_told and (is_praise or bool(texts & (lexicon.denying | small.never)))
 
 
-def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
+def is_doubted(line: Line, lexicon: Lexicon, usual: str | None) -> bool:
     """Tell whether a sentence with a code may speak of another car, of the past, or take it back.
 
     Only one that tells no status: a bare code among words that nobody knows, somebody else in
@@ -244,11 +236,10 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     """
     code, words = line.codes[0], line.words
     tells_of_then = (_had, _was_at_first, _is_reason, _is_theory)
-    if any(tells(line, lexicon_of(catalog)) for tells in tells_of_then):
+    if any(tells(line, lexicon) for tells in tells_of_then):
         return True
     if len(line.codes) > 1 or words.statuses or _COLUMNS.search(line.text):
         return False
-    lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
     text = without_codes(line)
     is_others = lexicon.names_kin(line.text, [n for n in (language, *BASE) if n])
@@ -261,15 +252,14 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
         says_little = not lexicon.small.descriptions.isdisjoint(t.text for t in line.tokens)
         is_story = strange > 1 or (strange > 0 and small + holding > 0)
         return is_story and not says_little  # "B1412 see manual"
-    return bool(words.voices & ONCE) and _was_once(line, catalog, language)
+    return bool(words.voices & ONCE) and _was_once(line, lexicon, language)
 
 
-def _was_once(line: Line, catalog: Catalog, language: str | None) -> bool:
+def _was_once(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     """Tell whether a clause behind a code says that something was."""
-    lexicon = lexicon_of(catalog)
     behind = _FULL_STOP.split(line.text[line.codes[0].end :])[0]
     clauses = piece_end(lexicon, language).split(behind)[1:]
-    told = ((c, words_of(c, catalog, language)) for c in clauses)
+    told = ((c, words_in(c, lexicon, language)) for c in clauses)
     said = (w for c, w in told if not is_new(c, lexicon, w))
     said = (w for w in said if not w.voices & DENYING)  # "it wasn't the plug"
     said = (w for w in said if w.features != {"defect"})  # "was never ok"
@@ -325,9 +315,9 @@ def _past_verb(lexicon: Lexicon) -> re.Pattern[str]:
     return re.compile(rf"(?<![^\W_])(?:{lexicon.names_of('had')})(?![^\W_])")
 
 
-def denies_strangely(line: Line, catalog: Catalog) -> bool:
+def denies_strangely(line: Line, lexicon: Lexicon) -> bool:
     """``NOT SUPPORTED HERE: B1AA0``: words that nobody knows, and a negation, lead to a list."""
-    lead, lexicon = line.text[: line.codes[0].start], lexicon_of(catalog)
+    lead, lexicon = line.text[: line.codes[0].start], lexicon
     language = language_of(line, lexicon, None)
     is_denied = any(t.text in lexicon.small.denies for t in tokenise(lead))
     is_lead = lead.rstrip()[-1:] in (":", "-")

@@ -2,7 +2,6 @@
 
 from itertools import pairwise
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import why_absent
 from squibwise.intake.report.claims.assertions import (
@@ -15,10 +14,10 @@ from squibwise.intake.report.clauses.code_clauses import is_joint
 from squibwise.intake.report.clauses.other_clauses import clauses_of, denies_other
 from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.features import NO
-from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon, tokenise
 from squibwise.intake.report.language.phrases import find_claims, find_hits
 from squibwise.intake.report.language.words import FAULTS, Words, has_fault, has_part
-from squibwise.intake.report.line_words import without_codes, words_in, words_of
+from squibwise.intake.report.line_words import without_codes, words_in
 from squibwise.intake.report.sheet import Line
 from squibwise.model.report import UNSURE
 
@@ -33,7 +32,7 @@ _NEAR = 3  # words before a code in which a negation may speak of it
 
 
 def why_gone(
-    words: Words, line: Line, code: Code, text: str, language: str | None, catalog: Catalog
+    words: Words, line: Line, code: Code, text: str, language: str | None, lexicon: Lexicon
 ) -> str:
     """Why a code is not there now: by its own words, or by what the line says of all its codes.
 
@@ -44,15 +43,15 @@ def why_gone(
         answer = _ANSWER.match(line.text)
         if answer is not None:
             rest = line.text[answer.end() :]
-            return why_absent(words_of(rest, catalog, language), is_coded=True)
-        if len(line.codes) == 1 and denies_other(line, catalog, language):
+            return why_absent(words_in(rest, lexicon, language), is_coded=True)
+        if len(line.codes) == 1 and denies_other(line, lexicon, language):
             return ""
-    if not own and len(line.codes) == 1 and _is_fine_again(line, catalog, language):
+    if not own and len(line.codes) == 1 and _is_fine_again(line, lexicon, language):
         return "gone"
     is_led = len(line.codes) > 1 and line.words.voices & {"past", "mine"}
     if own or not (words.says_nothing or is_led):
         return own
-    if _stays(line, code, text, lexicon_of(catalog), language):
+    if _stays(line, code, text, lexicon, language):
         return ""
     return why_absent(line.words, is_coded=True)
 
@@ -73,10 +72,9 @@ def _stays(line: Line, code: Code, text: str, lexicon: Lexicon, language: str | 
 
 
 def denied_by_name(
-    line: Line, code: Code, text: str, words: Words, catalog: Catalog, language: str | None
+    line: Line, code: Code, text: str, words: Words, lexicon: Lexicon, language: str | None
 ) -> str:
     """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
-    lexicon = lexicon_of(catalog)
     if code.style == "flash" and _says_all_good(text, words, lexicon):
         return "found good"
     before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
@@ -94,11 +92,11 @@ def denied_by_name(
     is_bare = not (words.features - {"skip"} or words.statuses)
     if is_bare and (
         _is_unseen(line, words, denying, lexicon)
-        or denies_strangely(line, catalog)
+        or denies_strangely(line, lexicon)
         or _denied_near(line, code, denying)
     ):
         return UNSURE
-    if line.unit != "other" and is_doubted(line, catalog, language):
+    if line.unit != "other" and is_doubted(line, lexicon, language):
         return UNSURE
     said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
     is_over = any(  # "B1001 non si vede più"
@@ -107,9 +105,8 @@ def denied_by_name(
     return "gone" if is_over and words.says_nothing else ""
 
 
-def _is_fine_again(line: Line, catalog: Catalog, language: str | None) -> bool:
+def _is_fine_again(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     """``left curtain open (no, it's fine now)``: a clause that only says that all is well again."""
-    lexicon = lexicon_of(catalog)
     again = lexicon.small.again
     if {"was", "worked"} <= line.words.voices:
         last = {t.text for t in tokenise(clauses_of(without_codes(line), lexicon, language)[-1])}

@@ -8,7 +8,6 @@ from functools import lru_cache
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import why_absent
 from squibwise.intake.report.clauses.own_places import blanked
@@ -21,7 +20,7 @@ from squibwise.intake.report.clauses.plain_clauses import (
 from squibwise.intake.report.language.code_forms import Code
 from squibwise.intake.report.language.features import read_words, without_denied_places
 from squibwise.intake.report.language.joints import choosing, joining, spans_of
-from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon, tokenise
 from squibwise.intake.report.language.phrases import find_hits
 from squibwise.intake.report.language.words import (
     FAULT_WORDS,
@@ -36,7 +35,7 @@ from squibwise.intake.report.language.words import (
     opposite,
     stands_alone,
 )
-from squibwise.intake.report.line_words import language_of, without_codes, words_in, words_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 
 _JOINING_SIGNS = frozenset({"", "/", "-", "&", "+", ","})
@@ -88,13 +87,13 @@ def segments(line: Line, lexicon: Lexicon, usual: str | None) -> list[tuple[Code
 
 
 def join_lamp_code(
-    pieces: list[tuple[Code, str]], catalog: Catalog, language: str | None
+    pieces: list[tuple[Code, str]], lexicon: Lexicon, language: str | None
 ) -> list[tuple[Code, str]]:
     """``the lamp blinks 3-4 and the reader shows B1338``: two numbers for one fault are one."""
     if [c.style == "flash" for c, _ in pieces] != [True, False] or not pieces[1][0].is_exact:
         return pieces
     (lamp, between), (code, text) = pieces
-    said = [words_of(t, catalog, language) for t in (between, text)]
+    said = [words_in(t, lexicon, language) for t in (between, text)]
     own = [bool(w.features & (OWN_PARTS - {"lamp"} | TELLS) or w.seats or w.sides) for w in said]
     if all(own):
         return pieces
@@ -166,31 +165,31 @@ def _shared(texts: list[str], lexicon: Lexicon) -> list[str]:
     return shared
 
 
-def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> Words:
+def words_without_denied(line: Line, lexicon: Lexicon, language: str | None) -> Words:
     """Return the words of a line with a code, less a clause that denies a fault of another place.
 
     ``B1020 driver pretensioner open, nothing for the passenger belt``.
     """
     if not line.words.voices & _DENYING:
-        return _words_of_sentence(line, catalog, language)
-    pieces = clause_end(lexicon_of(catalog), language).split(without_codes(line))
-    said = [(p, words_of(p, catalog, language)) for p in pieces]
+        return _words_of_sentence(line, lexicon, language)
+    pieces = clause_end(lexicon, language).split(without_codes(line))
+    said = [(p, words_in(p, lexicon, language)) for p in pieces]
     own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)
     if own is None:
-        lexicon, tokens = lexicon_of(catalog), tokenise(without_codes(line))
+        lexicon, tokens = lexicon, tokenise(without_codes(line))
         hits = without_denied_places(find_hits(lexicon, tokens, language), tokens)
         return read_words(tokens, hits, lexicon.denying)
     here = own.seats | own.sides
     kept = [p for p, w in said if not (w.voices & _DENYING and (w.seats | w.sides) - here)]
-    return words_of(", ".join(kept), catalog, language) if len(kept) < len(said) else line.words
+    return words_in(", ".join(kept), lexicon, language) if len(kept) < len(said) else line.words
 
 
-def _words_of_sentence(line: Line, catalog: Catalog, language: str | None) -> Words:
+def _words_of_sentence(line: Line, lexicon: Lexicon, language: str | None) -> Words:
     """``Airbag lamp. Found B1A60 buckle switch``: what stands a sentence before is apart."""
     stops = [m.end() for m in _FULL_STOP.finditer(line.text, 0, line.codes[0].start)]
     if not stops:
         return line.words
-    own = words_of(without_codes(line)[-len(line.text) + stops[-1] :], catalog, language)
+    own = words_in(without_codes(line)[-len(line.text) + stops[-1] :], lexicon, language)
     return own if stands_alone(own) or has_part(own) else line.words
 
 
@@ -202,7 +201,7 @@ def _joint(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
 
 
 def take_share(
-    words: Words, at: int, texts: list[str], catalog: Catalog, language: str | None
+    words: Words, at: int, texts: list[str], lexicon: Lexicon, language: str | None
 ) -> None:
     """``B1220/B1221 stage 1 / stage 2``: what codes in a row share is dealt out in that order."""
     first = texts.index(texts[at])
@@ -212,8 +211,8 @@ def take_share(
     kerb = words.features & KERB
     values = (words.stages, words.sides, words.seats, kerb)
     is_dealt = any(len(v) == alike for v in values)
-    parting = clause_end(lexicon_of(catalog), language)
-    pieces = [words_of(t, catalog, language) for t in parting.split(texts[at])]
+    parting = clause_end(lexicon, language)
+    pieces = [words_in(t, lexicon, language) for t in parting.split(texts[at])]
     listed = [p for p in pieces if p.features & OWN_PARTS or p.seats or p.sides or p.stages]
     has_parts = all(p.features & (OWN_PARTS - {"charge"}) for p in listed)
     if not (is_dealt or len(listed) == alike):
@@ -221,10 +220,7 @@ def take_share(
     if len(listed) == alike and (has_parts or not is_dealt):
         _take_listed(words, listed, at - first)
         return
-    named = [
-        words_of(t, catalog, language)
-        for t in _joint(lexicon_of(catalog), language).split(texts[at])
-    ]
+    named = [words_in(t, lexicon, language) for t in _joint(lexicon, language).split(texts[at])]
     for name in ("stages", "sides", "seats"):
         told = [v for piece in named for v in sorted(getattr(piece, name))]
         if name == "stages" and _ONE_AND_TWO.search(texts[at]):
@@ -327,7 +323,7 @@ def _in_column(fault: Fault, line: Line) -> str:
     return "   ".join([own, *texts[at + 1 :]])
 
 
-def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bool:
+def take_wrapped(line: Line, fault: Fault, sheet: Sheet, lexicon: Lexicon) -> bool:
     """Read a line together with the code's own words, as a description broken in two.
 
     It is one when the words so far tell no fault yet, or when the line adds no part of its own.
@@ -351,7 +347,7 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     is_more = is_whole(fault) and is_out and not completes(line.words, fault.words)
     if is_new or is_more:
         return False  # "left seat bag", and below it "passenger pretensioner open"
-    joined = words_of(_in_column(fault, line), catalog, sheet.language)
+    joined = words_in(_in_column(fault, line), lexicon, sheet.language)
     if (
         fault.code is not None
         and fault.code.style == "flash"

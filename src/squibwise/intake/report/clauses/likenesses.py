@@ -3,18 +3,17 @@
 import re
 from functools import lru_cache
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.report.clauses.code_clauses import repeat_part
-from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.language.lexicon import Lexicon
 from squibwise.intake.report.language.words import Words, heads_of
-from squibwise.intake.report.line_words import words_in, words_of
+from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Fault
 
 _LONGEST = 30  # characters of the place that is compared with
 
 
 def compare(
-    text: str, words: Words, faults: list[Fault], catalog: Catalog, language: str | None
+    text: str, words: Words, faults: list[Fault], lexicon: Lexicon, language: str | None
 ) -> Words:
     """Return the words of a fault without the place that it is compared with.
 
@@ -24,15 +23,14 @@ def compare(
         text: Of the fault.
         words: What the text says.
         faults: Those that stand before it.
-        catalog: For the vocabulary.
+        lexicon: All phrases.
         language: Of the report.
     """
-    lexicon = lexicon_of(catalog)
     match = _comparison(lexicon).search(text) if "same" in words.features else None
     like = words_in(match[1], lexicon, language) if match is not None else None
     if match is None or like is None or not like.is_sided:
         return words
-    own = words_of(text[: match.start()] + text[match.end() :], catalog, language)
+    own = words_in(text[: match.start()] + text[match.end() :], lexicon, language)
     own.features.discard("same")
     alike = (f for f in reversed(faults) if heads_of(f.words) & heads_of(own))
     there = next((f.words for f in alike if _is_at(f, like)), None)

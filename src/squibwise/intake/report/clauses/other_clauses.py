@@ -3,7 +3,6 @@
 import re
 from functools import lru_cache
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.report.claims.asides import excepts
 from squibwise.intake.report.claims.assertions import (
     DENYING,
@@ -17,7 +16,7 @@ from squibwise.intake.report.claims.assertions import (
 from squibwise.intake.report.claims.closings import names_rest
 from squibwise.intake.report.clauses.plain_clauses import add_statuses, names_other_part
 from squibwise.intake.report.language.joints import Span, spans_of
-from squibwise.intake.report.language.lexicon import Lexicon, flat, lexicon_of, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.language.phrases import find_hits
 from squibwise.intake.report.language.words import (
     FAULTS,
@@ -30,7 +29,7 @@ from squibwise.intake.report.language.words import (
     heads_of,
     stands_alone,
 )
-from squibwise.intake.report.line_words import language_of, without_codes, words_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.sheet import Line
 
 _STRONG = re.compile(r"[;/.]\s")  # between clauses that are no enumeration
@@ -51,20 +50,19 @@ def _last_stop(lexicon: Lexicon) -> re.Pattern[str]:
     return re.compile(rf".*(?:[^\W\d_]{{3}}[.;]|\b(?:{only}))\s")
 
 
-def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
+def denies_other(line: Line, lexicon: Lexicon, usual: str | None) -> bool:
     """Tell whether what denies on the line of a code is said of something else.
 
     ``right pretensioner open, left one nil``, ``loose, its bolt is missing``: a clause without
     the fault denies another part, something that nobody knows, or says what is missing; so does
     a sentence before that of the code.
     """
-    lexicon = lexicon_of(catalog)
     stop = _last_stop(lexicon).match(flat(line.text[: line.codes[0].start]))
-    if stop is not None and not words_of(line.text[stop.end() :], catalog, usual).voices & DENYING:
+    if stop is not None and not words_in(line.text[stop.end() :], lexicon, usual).voices & DENYING:
         return True
     language = language_of(line, lexicon, usual)
     pieces = piece_end(lexicon, language).split(without_codes(line))
-    said = [(c, words_of(c, catalog, language)) for c in pieces]
+    said = [(c, words_in(c, lexicon, language)) for c in pieces]
     own = [w for _, w in said if has_fault(w) and not w.voices & DENYING]
     voiced = [(c, w) for c, w in said if w.voices & DENYING]
     if not own or not voiced:
@@ -72,14 +70,13 @@ def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
     return all(_is_of_other(c, w, own[0], lexicon, language) for c, w in voiced)
 
 
-def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
+def without_others(text: str, lexicon: Lexicon, usual: str | None) -> str:
     """Return a text less the clauses behind its fault that deny something else.
 
     ``driver airbag open, nothing else``, ``..., no crash stored``, ``..., cause not found``.
     """
-    lexicon = lexicon_of(catalog)
     spans = _spans(text, lexicon, usual)
-    said = [words_of(text[a:b], catalog, usual) for a, b in spans]
+    said = [words_in(text[a:b], lexicon, usual) for a, b in spans]
     told = (n for n, w in enumerate(said) if has_fault(w) and not w.voices & DENYING)
     first = next(told, None)
     if first is None:
@@ -103,7 +100,7 @@ def without_others(text: str, catalog: Catalog, usual: str | None) -> str:
 
 
 def part_records(
-    text: str, line: Words, catalog: Catalog, usual: str | None
+    text: str, line: Words, lexicon: Lexicon, usual: str | None
 ) -> tuple[str, list[Words]]:
     """Return a text less its clauses of a crash record or of another part, and what those say.
 
@@ -112,9 +109,8 @@ def part_records(
     """
     if not ("crashrecord" in line.features or _STRONG.search(text) or ", " in text):
         return text, []  # most lines
-    lexicon = lexicon_of(catalog)
     spans = _spans(text, lexicon, usual)
-    said = [words_of(text[a:b], catalog, usual) for a, b in spans] if len(spans) > 1 else []
+    said = [words_in(text[a:b], lexicon, usual) for a, b in spans] if len(spans) > 1 else []
     apart = [n for n in range(1, len(said)) if _is_apart(text, spans, said, n)]
     has_placed = any(_is_placed_fault(w) for w in said)
     records = [n for n, w in enumerate(said) if has_placed and (n in apart or _is_record(w))]
@@ -139,24 +135,24 @@ def _is_apart(text: str, spans: list[Span], said: list[Words], at: int) -> bool:
     return is_strong and is_whole and is_other and _is_placed_fault(first)
 
 
-def of_code(line: Line, words: Words, catalog: Catalog, usual: str | None) -> Words:
+def of_code(line: Line, words: Words, lexicon: Lexicon, usual: str | None) -> Words:
     """Return what the clause of a code says, or what stands behind it, without a part before that.
 
     ``The bag light went out, B1410 seat bag open``, ``with a new clock spring still B1410 ...``.
     """
-    code, lexicon = line.codes[0], lexicon_of(catalog)
-    behind = words_of(line.text[code.end :], catalog, usual)
+    code, lexicon = line.codes[0], lexicon
+    behind = words_in(line.text[code.end :], lexicon, usual)
     if stands_alone(behind) and excepts(line.text[: code.start], lexicon):
         return behind  # "all cleared except B1001 left curtain open"
-    lead = words_of(line.text[: code.start], catalog, usual)
+    lead = words_in(line.text[: code.start], lexicon, usual)
     if not (has_part(lead) or "lamp" in lead.features):
         return words
     starts = (
         start for start, end in _spans(line.text, lexicon, usual) if start <= code.start < end
     )
     for start in (next(starts, 0), code.start):
-        own = words_of(f"{line.text[start : code.start]} {line.text[code.end :]}", catalog, usual)
-        before = words_of(line.text[:start], catalog, usual)
+        own = words_in(f"{line.text[start : code.start]} {line.text[code.end :]}", lexicon, usual)
+        before = words_in(line.text[:start], lexicon, usual)
         if stands_alone(own) and _is_lead(before, own):
             add_statuses(own, words)
             return own

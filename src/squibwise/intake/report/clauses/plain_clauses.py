@@ -5,10 +5,9 @@ from functools import lru_cache
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.joints import joining, turning
-from squibwise.intake.report.language.lexicon import Lexicon, lexicon_of, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon, tokenise
 from squibwise.intake.report.language.phrases import find_claims, find_layout
 from squibwise.intake.report.language.words import (
     FAULT_WORDS,
@@ -25,7 +24,7 @@ from squibwise.intake.report.language.words import (
     tells_damage,
     tells_stage_only,
 )
-from squibwise.intake.report.line_words import words_of
+from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line
 
 _EVERYONE = (
@@ -45,13 +44,12 @@ def clause_end(lexicon: Lexicon, language: str | None) -> re.Pattern[str]:
     return re.compile(rf"[,;]\s|(?<!\d)\.\s|\s(?:{words})\s|\s[+&]\s")
 
 
-def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
+def list_clauses(line: Line, lexicon: Lexicon, language: str | None) -> list[Words]:
     """The faults that a line without a code tells of: one for each clause and each stage."""
-    lexicon = lexicon_of(catalog)
-    text = _without_count(line.text, catalog, language)
-    whole = line.words if text == line.text else words_of(text, catalog, language)
-    texts = _clauses_of(text, catalog, language)
-    said = [words_of(text, catalog, language) for text in texts]
+    text = _without_count(line.text, lexicon, language)
+    whole = line.words if text == line.text else words_in(text, lexicon, language)
+    texts = _clauses_of(text, lexicon, language)
+    said = [words_in(text, lexicon, language) for text in texts]
     good = [is_praised(w, t, lexicon) for w, t in zip(said, texts, strict=True)]
     pieces = [w for w, is_good in zip(said, good, strict=True) if not is_good]
     everyone = OF_ALL.search(line.text)
@@ -77,25 +75,25 @@ _NUMBERED = pattern(
 )
 
 
-def _without_count(text: str, catalog: Catalog, language: str | None) -> str:
+def _without_count(text: str, lexicon: Lexicon, language: str | None) -> str:
     """``SRS 2 faults: driver airbag open``: what is told, without how many there are."""
     for number in _NUMBERED.finditer(text):
         word = tuple(token.text for token in tokenise(number[1]))
-        if "count" in find_layout(lexicon_of(catalog), word)[0]:
+        if "count" in find_layout(lexicon, word)[0]:
             rest = text[number.end() :]
-            is_told = stands_alone(words_of(rest, catalog, language))
+            is_told = stands_alone(words_in(rest, lexicon, language))
             return rest if is_told else f"{text[: number.start()]}, {rest}"
     return text
 
 
-def _clauses_of(text: str, catalog: Catalog, language: str | None) -> list[str]:
+def _clauses_of(text: str, lexicon: Lexicon, language: str | None) -> list[str]:
     """The clauses of a line; the stops of ``hi. re. Seitenairbag`` only cut words short."""
     found, start = [], 0
-    parting = clause_end(lexicon_of(catalog), language)
+    parting = clause_end(lexicon, language)
     for end in parting.finditer(text):
         before, behind = text[start : end.start()], parting.split(text[end.end() :])[0]
-        is_whole = stands_alone(words_of(before, catalog, language))
-        is_cut = not is_whole or is_only_place(words_of(behind, catalog, language))
+        is_whole = stands_alone(words_in(before, lexicon, language))
+        is_cut = not is_whole or is_only_place(words_in(behind, lexicon, language))
         if not (end.group().startswith(".") and is_cut):
             found.append(before)
             start = end.end()

@@ -2,7 +2,6 @@
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.clauses.lines import label_of
 from squibwise.intake.report.clauses.own_places import cut_out
@@ -10,7 +9,7 @@ from squibwise.intake.report.clauses.plain_clauses import clause_end, is_only_pl
 from squibwise.intake.report.language.joints import spans_of
 from squibwise.intake.report.language.lexicon import Lexicon, tokenise
 from squibwise.intake.report.language.words import HEADS, TELLS, Words, has_fault, stands_alone
-from squibwise.intake.report.line_words import language_of, words_in, words_of
+from squibwise.intake.report.line_words import language_of, words_in
 from squibwise.intake.report.sheet import Line
 
 _LABEL = pattern(r"(?:^\W{0,4}|[;.,]\s+)([^\W_](?:[^:;.]|\.(?=\S|\s[^\W\d])){0,24}?)\s?:\s(?=\S)")
@@ -147,12 +146,12 @@ def drop_plugs(line: Line, lexicon: Lexicon, usual: str | None) -> list[Line]:
     return [cut_out(line, gone)] if gone else [line]
 
 
-def is_of_place(line: Line, catalog: Catalog, language: str | None) -> bool:
+def is_of_place(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     """Tell whether a line is of a place before its colon: ``right: nothing``.
 
     It begins something else than the fault above it.
     """
-    return line.is_keyed and is_only_place(words_of(label_of(line), catalog, language))
+    return line.is_keyed and is_only_place(words_in(label_of(line), lexicon, language))
 
 
 def _may_be_at(place: Words, words: Words) -> bool:

@@ -8,16 +8,15 @@ from itertools import pairwise
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.claims.asides import why_absent
 from squibwise.intake.report.clauses.lines import label_of
 from squibwise.intake.report.codes.spoken import read_said
 from squibwise.intake.report.language.code_forms import Code, find_codes
-from squibwise.intake.report.language.lexicon import Lexicon, flat, lexicon_of, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.language.words import KERB, Words, has_fault, heads_of
 from squibwise.intake.report.layout.marks import rank_of
-from squibwise.intake.report.line_words import language_of, without_codes, words_in, words_of
+from squibwise.intake.report.line_words import language_of, without_codes, words_in
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.whole.leads import ANOTHER, set_aside
 
@@ -160,7 +159,7 @@ def _leads(line: Line, voice: str) -> bool:
     return voice in line.words.voices and (bool(line.codes) or words <= _LEAD_WORDS)
 
 
-def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
+def correct_faults(sheet: Sheet, lexicon: Lexicon) -> None:
     """Put the faults right that a later line speaks of; a line that fits none stays what it is."""
     known: set[str] = set()
     for line in sheet.lines:
@@ -176,7 +175,7 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
             continue
         correction = None
         if codes <= known and _may_correct(line, sheet):
-            correction = _read_correction(line, codes, sheet, catalog)
+            correction = _read_correction(line, codes, sheet, lexicon)
         meant = _meant(sheet.faults, correction) if correction else None
         if correction is not None and meant is not None:
             sheet.faults = [f for f in sheet.faults if f is meant or f.first.number != line.number]
@@ -267,16 +266,16 @@ def _renamed(code: Code | None, wrong: str, right: str) -> Code | None:
 
 
 def _read_correction(
-    line: Line, codes: Set[str], sheet: Sheet, catalog: Catalog
+    line: Line, codes: Set[str], sheet: Sheet, lexicon: Lexicon
 ) -> Correction | None:
     is_called = "amends" in line.words.voices
-    denying = lexicon_of(catalog).denying
+    denying = lexicon.denying
     if not is_called and denying.isdisjoint(t.text for t in line.tokens):
         return None  # most lines: nothing is denied
     text, heard = without_codes(line), False
     for clause in (*_CLAUSE.split(text), text):
-        said, denied = _parted(clause, denying, sheet, catalog)
-        heard = heard or "amends" in words_of(clause, catalog, sheet.language).voices
+        said, denied = _parted(clause, denying, sheet, lexicon)
+        heard = heard or "amends" in words_in(clause, lexicon, sheet.language).voices
         is_told = heard and not (clause is text and has_fault(said))  # "right one open: my mistake"
         holds = (is_called and is_told) or (_contradict(said, denied) and not has_fault(said))
         if len(_places(said)) == 1 and holds:
@@ -284,20 +283,20 @@ def _read_correction(
     return None
 
 
-def _parted(clause: str, denying: set[str], sheet: Sheet, catalog: Catalog) -> tuple[Words, Words]:
+def _parted(clause: str, denying: set[str], sheet: Sheet, lexicon: Lexicon) -> tuple[Words, Words]:
     """Return what a clause says holds, and what stands behind its last negation of a place."""
     texts = [t.text for t in tokenise(clause)]
     for at in range(len(texts) - 1, -1, -1):
         if texts[at] in denying:
             ahead, behind = (
-                words_of(" ".join(part), catalog, sheet.language)
+                words_in(" ".join(part), lexicon, sheet.language)
                 for part in (texts[:at], texts[at + 1 :])
             )
             if _places(ahead):  # "the right one, not the left": or "not l", which says no side
                 return ahead, behind
             if _places(behind):  # "no, it is the right one"
                 return behind, ahead
-    return words_of(clause, catalog, sheet.language), Words()
+    return words_in(clause, lexicon, sheet.language), Words()
 
 
 def _places(words: Words) -> frozenset[str]:

@@ -1,9 +1,8 @@
 """What a report says of its own end: that its reading broke off, or that codes were cleared."""
 
-from squibwise.catalog.load import Catalog
 from squibwise.catalog.small_words import SmallWords
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.lexicon import flat, lexicon_of
+from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.language.words import has_part
 from squibwise.intake.report.sheet import Line, Sheet
 from squibwise.model.origin import Origin
@@ -11,12 +10,12 @@ from squibwise.model.origin import Origin
 _SHARE = pattern(r"(?<![\d.,/-])(\d{1,3})\s(?:of|von|sur|de|di|su|z|van)\s(\d{1,3})\s[^\W\d_]{4}")
 
 
-def find_end(sheet: Sheet, catalog: Catalog) -> Origin | None:
+def find_end(sheet: Sheet, lexicon: Lexicon) -> Origin | None:
     """Return where a report says that its reading broke off; None where it does not.
 
     ``Scan aborted``, ``Read failed after 3 of 24 circuits``: what it does not name proves nothing.
     """
-    small = lexicon_of(catalog).small
+    small = lexicon.small
     return _first(sheet, [ln for ln in sheet.unread if _breaks_off(ln, small)])
 
 

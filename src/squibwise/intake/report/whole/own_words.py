@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.language.lexicon import Lexicon, flat, lexicon_of, tokenise
+from squibwise.intake.report.language.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.sheet import Sheet
 from squibwise.model.names import Side
 
@@ -15,12 +15,12 @@ _DATED = pattern(r"\b(?:date|datum|fecha|data)\b", re.IGNORECASE)
 _DAY = pattern(r"(?<!\d)(\d{1,4})([-./])(\d{1,2})\2(\d{2,4})(?!\d)")
 
 
-def read_days(sheet: Sheet, catalog: Catalog) -> tuple[dt.date, ...]:
+def read_days(sheet: Sheet, lexicon: Lexicon) -> tuple[dt.date, ...]:
     """What the day may be that a report states of itself: day or month may come first.
 
     That of the first date so labelled; else of the first one that is not the car's.
     """
-    cars = lexicon_of(catalog).small.days_of_the_car
+    cars = lexicon.small.days_of_the_car
     plain = [ln.text for ln in sheet.lines if not ln.codes and _DAY.search(ln.text)]
     own = [text for text in plain if cars.isdisjoint(t.text for t in tokenise(text))]
     text = next((t for t in plain if _DATED.search(t)), next(iter(own), ""))
