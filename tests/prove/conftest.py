@@ -94,7 +94,9 @@ def evidence() -> tuple[Any, ...]:
             id="scan-9",
             time=at(12),
             when="after-repair",
-            reading=ReadReport(coverage=Coverage(complete=True, able=True)),
+            reading=ReadReport(
+                coverage=Coverage(complete=True, able=True, names_none=Origin(line=2))
+            ),
             origin=Origin(file="evidence/scan-after.txt", line=1),
         ),
         LampCheck(

@@ -273,11 +273,36 @@ def test_a_line_of_the_last_scan_that_a_person_read_away_stands_on_page_one(
 
 
 def test_a_last_scan_of_this_car_whose_file_is_kept_is_shown(issue: Maker, made: Made) -> None:
-    reading = ReadReport(vin=made["case"]().car.vin, coverage=Coverage(complete=True, able=True))
+    coverage = Coverage(complete=True, able=True, names_none=Origin(line=2))
+    reading = ReadReport(vin=made["case"]().car.vin, coverage=coverage)
     record = issued(issue, made, evidence=with_changed(made, "scan-9", reading=reading))
     assert grades(record)["final-scan"] == "shown"
     typed = issued(issue, made, evidence=with_changed(made, "scan-9", reading=reading), files={})
     assert grades(typed)["final-scan"] == "stated"
+
+
+# From a last scan whose page of faults was left out: its only line was "all tests complete".
+@pytest.mark.parametrize(
+    ("line", "grade"),
+    [
+        ("No faults stored", "shown"),
+        ("Keine Fehler gespeichert", "shown"),
+        ("Number of DTCs: 0", "shown"),
+        ("", "stated"),
+        ("All other circuits OK", "stated"),
+        ("todas las pruebas completas", "stated"),
+    ],
+)
+def test_a_last_scan_that_says_nothing_of_faults_is_only_stated(
+    line: str, grade: str, issue: Maker, made: Made, catalog: Catalog
+) -> None:
+    car = made["case"]().car
+    text = f"VIN {car.vin}\nModule: Restraint control\n{line}\nall tests complete\n"
+    reading = read_report(text.encode(), "last.txt", catalog, car)
+    record = issued(issue, made, evidence=with_changed(made, "scan-9", reading=reading))
+    assert grades(record)["final-scan"] == grade
+    told = next(g for g in record.gates if g.id == "final-scan").stated
+    assert ("that no fault is stored" in " ".join(told)) == (grade == "stated")
 
 
 def test_an_earlier_scan_handed_in_once_more_is_no_last_scan(issue: Maker, made: Made) -> None:

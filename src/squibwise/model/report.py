@@ -167,6 +167,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             it; None when it does not say so.
         broken_off: Where it says that its reading broke off, whoever calls it complete.
         cleared: Where it says that codes were cleared: before a repair it is then blank.
+        names_none: Where it says, of the restraint unit and of every fault, that none is stored;
+            None where it only says that all was read or tested, whatever it lists.
     """
 
     complete: bool | None = None
@@ -188,6 +190,7 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     silent: Origin | None = None
     broken_off: Origin | None = None
     cleared: Origin | None = None
+    names_none: Origin | None = None
 
 
 class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -329,9 +329,12 @@ def _scan_says_little(context: Context) -> tuple[str, ...]:
     scan = judge_scan(context.history, context.catalog, context.case.car.vin).entry
     if not isinstance(scan, Report):
         return ()
+    coverage = scan.reading.coverage
+    says_none = bool(coverage.names_none or coverage.clean)
     missing = {
         "that it is of this car; it names no whole VIN": not scan.reading.vin,
-        "that every circuit was read; the file does not say so": scan.reading.coverage.is_vouched,
+        "that every circuit was read; the file does not say so": coverage.is_vouched,
+        "that no fault is stored; the file does not say so": not says_none,
     }
     return tuple(f"{scan.id}: {text}" for text, is_so in missing.items() if is_so)
 

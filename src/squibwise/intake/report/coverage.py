@@ -10,6 +10,7 @@ from squibwise.intake.report.claims.assertions import DENYING, says_surely
 from squibwise.intake.report.clauses.other_clauses import clauses_of
 from squibwise.intake.report.language.joints import one_of
 from squibwise.intake.report.language.lexicon import BASE, Lexicon, lexicon_of
+from squibwise.intake.report.language.phrases import find_claims
 from squibwise.intake.report.language.words import TELLS, Words, heads_of, names_another
 from squibwise.intake.report.line_words import language_of, words_of
 from squibwise.intake.report.sheet import Line, Sheet
@@ -61,6 +62,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         silent=silent,
         broken_off=broken_off,
         cleared=find_cleared(sheet),
+        names_none=_names_none(sheet, scope.catalog),
     )
 
 
@@ -161,6 +163,24 @@ def _no_crash_record(own: list[CodeLine], sheet: Sheet) -> Origin | None:
     denied += [ln for ln in sheet.lines if ln.codes and ln.words.voices & {"not", "gone"}]
     line = next((ln for ln in denied if _denies_record(ln.words)), None)
     return None if line is None else Origin(file=sheet.name, line=line.number, raw=line.raw)
+
+
+def _names_none(sheet: Sheet, catalog: Catalog) -> Origin | None:
+    """Where a line says that no fault is stored: ``no faults``, ``codes: 0``, ``system OK``.
+
+    ``All tests complete`` and ``all other circuits OK`` say it not.
+    """
+    lexicon = lexicon_of(catalog)
+    for line in sheet.lines:
+        said = find_claims(line.text, lexicon) if line.unit == "restraint" else set()
+        is_count = line.role == "count" and _ZERO.search(line.text) is not None
+        is_clean = line.role == "clean" and ("total" in said or "whole" not in said)
+        if (is_count and "total" in said) or is_clean:
+            return Origin(file=sheet.name, line=line.number, raw=line.raw)
+    return None
+
+
+_ZERO = re.compile(r"(?<![\d.,/])0(?![\d.,/])")
 
 
 def _denies_record(words: Words) -> bool:
