@@ -108,7 +108,7 @@ def _take_heading(line: Line, state: State, sheet: Sheet) -> None:
     A heading that announces faults, or names a unit, begins a section.
     """
     is_label = line.is_keyed and line.count is None
-    name = heading_name(line.text)
+    name = heading_name(line)
     is_own = state.current is not None and state.current.first.module in (None, name)
     if not (is_label and is_own) or line.role == "group":
         state.current = None

@@ -32,6 +32,7 @@ class Line(msgspec.Struct, kw_only=True):
         words: What its words say.
         count: Faults it announces.
         is_module: It names a module of the car.
+        is_alike: It names another one in the form of the restraint unit's heading.
         is_whole: It says that every circuit, or every other one, was tested and is good.
         is_keyed: It begins with a label and a colon.
         is_praised: It ends with praise, and tells no fault.
@@ -58,6 +59,7 @@ class Line(msgspec.Struct, kw_only=True):
     words: Words = msgspec.field(default_factory=Words)
     count: int | None = None
     is_module: bool = False
+    is_alike: bool = False
     is_whole: bool = False
     is_keyed: bool = False
     is_praised: bool = False

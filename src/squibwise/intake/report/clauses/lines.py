@@ -390,7 +390,8 @@ def _names_module(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
     if line.words.features & {"unit", "system", "airbagmodule"}:
         return True
     placed = line.words.seats or line.words.stages or line.words.sides
-    if line.words.features - {"skip"} == {"bag"} and len(texts) <= 3 and not placed:
+    most, beside = (3, {"skip"}) if line.count is None else (5, {"skip", "defect"})
+    if line.words.features - beside == {"bag"} and len(texts) <= most and not placed:
         return True
     return _is_foreign(texts, lexicon, line)
 

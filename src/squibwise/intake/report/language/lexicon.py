@@ -248,9 +248,10 @@ class Lexicon:
 
     def is_of_area(self, word: str) -> bool:
         """Tell whether a compound begins with a part of the car that is none of the restraints."""
-        return len(word) > _AREA_PREFIX and any(
+        is_one = len(word) > _AREA_PREFIX and any(
             word.startswith(a) for a in self._filed.areas.get(word[:_AREA_PREFIX], ())
         )
+        return is_one and not self.is_state(word)  # "stored" is of no "store"
 
     def means_alone(self, word: str) -> bool:
         """Tell whether a word, folded, means something by itself in any language."""

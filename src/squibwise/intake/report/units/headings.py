@@ -332,12 +332,13 @@ def is_addressed(line: Line) -> bool:
     return bool(_ADDRESS.match(line.text) or _NUMBERED_UNIT.match(line.text))
 
 
-def heading_name(text: str) -> str:
+def heading_name(line: Line) -> str:
     """Return a module's name without label, address, count and what stands in later columns."""
-    text = _ADDRESS.sub("", text)
+    text = _ADDRESS.sub("", line.text)
     first = re.split(r" {2}|\t|\s->\s", text.strip(" \t[]-=*#"))[0]
     bare = _LABEL.sub("", first)
     bare = re.split(r"\s*::\s*\d|\s\.{3,}", bare)[0]
-    name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
+    count = "" if line.count is None else rf"[:\-–]?\s*\b{line.count}\s+\w+.*$|"
+    name = re.sub(rf"{count}[:=\-–\s]+$", "", bare)
     name = _MEMORY.sub("", name.strip(" (,;-"))
     return name.strip(" (,;-") or bare.strip() or text.strip()

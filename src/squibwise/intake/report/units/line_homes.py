@@ -9,6 +9,7 @@ from squibwise.intake.report.language.lexicon import Lexicon, Token, flat, token
 from squibwise.intake.report.language.phrases import find_hits, find_layout
 from squibwise.intake.report.language.words import FAULTS, PARTS, Words, has_fault, has_part
 from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.units.forms import forms_of, names_another
 from squibwise.intake.report.units.headings import (
     DECORATED,
     MOST_WORDS,
@@ -29,9 +30,7 @@ from squibwise.intake.report.units.headings import (
     reads_as_name,
 )
 from squibwise.intake.report.units.line_units import (
-    has_label,
     is_all_area,
-    labels_others,
     name_unit,
     unit_of_label,
 )
@@ -47,10 +46,10 @@ _COUNTED = pattern(
     r"(?:[:|(-]\s?|\s)\d{1,3}\s[^\W\d_]+\W{0,3}(?:[^\W\d_]\W?)?$|[:(\[|x]\s?\d{1,3}\s?[)\]]?$"
 )  # "Roof: 2 faults", "Roof (2)"
 _NUMBERED_NAME = pattern(r"\s*\d{2}\s[^\W\d_][^,;?!]*$")
+_FEW_ROWS = 3
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _NO_HEADINGS = frozenset({"blank", "meta", "header", "group"})
 _SEVERAL = 2  # headings that show a print of more than one unit
-_FEW_ROWS = 3
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
 _OF_SEVERAL = frozenset({"bag", "pretension"})  # "Airbags and tensioners"
@@ -64,19 +63,18 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
     is_whole = any(ln.is_module and ln.unit == "other" for ln in lines) or any(
         ln.cells and ln.unit == "other" for ln in lines
     )
-    is_mixed = is_whole or labels_others(lines, lexicon)
     module: str | None = None
     usual = _usual_unit(lines, lexicon)
     unit: Unit = "unknown" if is_whole else usual
     group: Words | None = None
     for at, line in enumerate(lines):
         if line.is_module:
-            module, unit = heading_name(line.text), line.unit
+            module, unit = heading_name(line), line.unit
             group = _status_below(line)
         elif line.module is None:
             line.module, line.unit = module, unit
         is_told = line.module not in (None, module)  # by a column
-        named = None if is_told else unit_of_label(line, lexicon, is_whole=is_mixed)
+        named = None if is_told else unit_of_label(line, lexicon, is_whole=is_whole)
         if named is not None:
             line.module, line.unit = named
         elif is_told and line.unit == "other" and is_at_room(line, line.module or "", lexicon):
@@ -101,27 +99,20 @@ def _status_below(line: Line) -> Words | None:
 
 
 def _is_told_elsewhere(lines: list[Line], at: int, module: str | None, lexicon: Lexicon) -> bool:
-    is_elsewhere = lines[at].unit == "restraint" and _is_elsewhere(lines[at], module, lexicon)
-    return is_elsewhere or (at > 0 and _goes_on(lines[at - 1], lines[at]))
-
-
-def _goes_on(before: Line, line: Line) -> bool:
-    """Tell whether a line is the rest of what a label above said of another unit."""
-    is_rest = before.text.rstrip().endswith(",") and before.unit == "other"
-    return is_rest and indent(line) > indent(before) and not has_label(line.text)
+    return lines[at].unit == "restraint" and _is_elsewhere(lines[at], module, lexicon)
 
 
 def _settle_unnamed(lines: list[Line]) -> None:
     """A unit whose name says nothing is what its codes show: of the restraints, or another."""
     unnamed = [ln for ln in lines if ln.unit == "unknown" and ln.codes and ln.module]
-    heads = {heading_name(ln.text): ln for ln in lines if ln.is_module}
-    ranks = {
-        _rank_of(heads.get(ln.module))
-        for ln in lines
-        if ln.unit == "restraint" and ln.codes and ln.module
-    }
-    for line in (ln for ln in unnamed if _rank_of(heads.get(ln.module or "")) in ranks - {()}):
-        line.words.features -= PARTS | _OWN  # the restraint unit is named, and not this one
+    heads = {heading_name(ln): ln for ln in lines if ln.is_module}
+    is_column = any(
+        ln.unit == "restraint" and ln.codes and ln.module and ln.module not in heads for ln in lines
+    )
+    for line in unnamed:
+        head = heads.get(line.module or "")
+        if is_column if head is None else head.is_alike:
+            line.words.features -= PARTS | _OWN  # the restraint unit is named, and not this one
     other = {ln.module for ln in unnamed if _is_of_another(ln)}
     own = Counter(ln.module for ln in unnamed if ln.words.features & (PARTS - _ANYWHERE | _OWN))
     for line in lines:
@@ -129,19 +120,6 @@ def _settle_unnamed(lines: list[Line]) -> None:
             line.unit = "other"
         elif line.unit == "unknown" and own[line.module] >= _SEVERAL:
             line.unit = "restraint"
-
-
-_IN_LIST = pattern(r"\s*\d{1,3}[.)]\s")
-
-
-def _rank_of(heading: Line | None) -> tuple[int | str, ...]:
-    """How a unit is named beside others: by a column, a number, an address or a count."""
-    if heading is None:
-        return ("column",)
-    margin, is_numbered, _ = _dress_of(heading)
-    is_numbered = is_numbered and not _IN_LIST.match(heading.text)  # "9. Right side" is no unit
-    told = (is_numbered, is_addressed(heading), bool(_COUNTED.search(heading.text.strip())))
-    return (margin, *told) if any(told) else ()
 
 
 def _is_of_another(line: Line) -> bool:
@@ -255,18 +233,20 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
         if at in numbered or is_bare_heading(lines, at) or _is_area_between(lines, at, lexicon)
     ]
     named = {id(ln): _name_heading(ln, lexicon) for ln in bare}
-    known = {heading_name(ln.text) for ln in bare if named[id(ln)][0] == "other"}
+    known = {heading_name(ln) for ln in bare if named[id(ln)][0] == "other"}
     sure = any(unit == "other" and is_sure for unit, is_sure in named.values())
     sure = sure or any(ln.is_module and ln.unit == "other" for ln in lines)
     parts = {id(ln) for at, ln in enumerate(lines) if not sure and heads_part(lines, at)}
     bare = [ln for ln in bare if id(ln) not in parts]
     heads = [ln for ln in bare if named[id(ln)][0] == "restraint"]
-    heads += [ln for ln in lines if ln.is_module and ln.unit == "restraint" and ln.count is None]
+    heads += [ln for ln in lines if ln.is_module and ln.unit == "restraint"]
+    is_alike = _find_alike(lines, heads, lexicon)
+    heads = [ln for ln in heads if ln.count is None]
     dresses = Counter(map(_dress_of, (ln for ln in lines if ln.is_module)))
     alike = [
         ln for at, ln in enumerate(lines) if dresses[_dress_of(ln)] and _stands_between(lines, at)
     ]
-    several = len(known) + bool(heads) + any(map(is_unknown_sign, bare)) >= _SEVERAL
+    several = is_alike or len(known) + bool(heads) + any(map(is_unknown_sign, bare)) >= _SEVERAL
     several = several or any(_dress_of(ln)[2] for ln in alike)
     several = several or (
         bool(heads) and any(_heads_strangers(lines, at) for at in range(len(lines)))
@@ -281,13 +261,29 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
                 line.unit = "restraint"  # "control unit" heads a report of one unit
         return
     for line in bare:
-        _make_heading(line, named[id(line)][0])
+        _make_heading(line, line.unit if line.is_alike else named[id(line)][0])
     _find_between(lines, lexicon)
+
+
+def _find_alike(lines: list[Line], own: list[Line], lexicon: Lexicon) -> bool:
+    """Set headings in the form of the restraint unit's, also with a fault behind their colon."""
+    forms = {form for ln in own for form in forms_of(ln, lexicon)}
+    start = min((ln.number for ln in own), default=0)
+    below = (ln for ln in lines if own and ln.number > start and ln.unit != "restraint")
+    for line in below:
+        is_row = line.codes or line.cells or line.role in _NO_HEADINGS
+        if not is_row and (named := names_another(line, forms, lexicon)):
+            line.is_module = line.is_alike = True
+            line.unit = "other" if named == "other" else line.unit
+            is_name = line.text.isupper() or not has_fault(line.words)
+            if is_name and line.role not in ("count", "clean"):
+                line.role = "heading"
+    return any(ln.is_alike for ln in lines)
 
 
 def _is_strange(heading: Line, lexicon: Lexicon) -> bool:
     """Tell whether a heading names a unit by a word that nobody knows."""
-    texts = [t.text for t in tokenise(heading_name(heading.text))]
+    texts = [t.text for t in tokenise(heading_name(heading))]
     return any(text not in lexicon.known for text in texts)
 
 

@@ -200,18 +200,6 @@ def _units(names: set[str], lexicon: Lexicon) -> dict[str, Unit]:
     return {name: unit for name, (unit, _) in named.items()}
 
 
-def has_label(text: str) -> bool:
-    """Tell whether a label stands in a text, at its beginning or that of a cell."""
-    return _INLINE.search(text) is not None
-
-
-def labels_others(lines: list[Line], lexicon: Lexicon) -> bool:
-    """Tell whether a label before a code names another unit, which is no place of restraints."""
-    found = (_INLINE.search(ln.text) for ln in lines if ln.codes)
-    labels = {m[1].strip() for m in found if m is not None}
-    return any(name_unit(n, lexicon)[0] == "other" and not is_room(n, lexicon) for n in labels)
-
-
 def unit_of_label(line: Line, lexicon: Lexicon, *, is_whole: bool) -> tuple[str, Unit] | None:
     """The unit that the label before a code names, and the label; None where it names none.
 
@@ -220,11 +208,16 @@ def unit_of_label(line: Line, lexicon: Lexicon, *, is_whole: bool) -> tuple[str,
     unit that nobody knows. In a report of several units (``is_whole``) a sensor behind a part of
     the car is another's.
     """
-    found = _INLINE.search(line.text) if line.codes else None
+    is_told = line.codes or (line.role == "words" and has_fault(line.words))
+    found = _INLINE.search(line.text) if is_told else None
     if found is None:
         return None
     label = found[1].strip()
     unit, is_sure = name_unit(label, lexicon)
+    if not line.codes:
+        is_strange = lexicon.known.isdisjoint(t.text for t in tokenise(label))
+        is_strange = is_strange and unit == "unknown" and not has_part(line.words)
+        return (label, unit) if is_strange or (unit == "other" and is_sure) else None
     if unit == "restraint":
         return (label, unit) if is_sure else None
     parts = PARTS - _ANYWHERE if is_whole or unit == "unknown" else PARTS

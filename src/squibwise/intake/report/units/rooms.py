@@ -52,7 +52,7 @@ def head_sorted(lines: list[Line], at: int, lexicon: Lexicon) -> None:
 
 def _sorts(line: Line, lexicon: Lexicon) -> bool:
     """Tell whether a heading names a side, a status, a place of restraints or parts of them."""
-    if line.role == "group" or is_group(line) or is_room(heading_name(line.text), lexicon):
+    if line.role == "group" or is_group(line) or is_room(heading_name(line), lexicon):
         return True
     is_parts = bool(line.words.features & _SORTED) and line.known_share == 1.0
     return is_parts and not (line.is_module and lexicon.has_name("restraint", flat(line.text)))
@@ -72,6 +72,7 @@ def keep_rooms(lines: list[Line], lexicon: Lexicon, *, is_usual: bool) -> None:
     rooms = {at for at, ln in enumerate(lines) if _heads_room(lines, at, lexicon)}
     others = {at for at, ln in enumerate(lines) if ln.is_module and ln.unit == "other"} - rooms
     is_only = len(others) <= 1  # "Body" below rows of seats, and no other system
+    others = {at for at in others if not lines[at].is_alike}
     rooms |= others if is_only and any(at < min(others, default=0) for at in rooms) else set()
     is_ours = is_usual and rooms.issuperset(at for at, ln in enumerate(lines) if ln.is_module)
     starts = sorted(rooms | {at for at, ln in enumerate(lines) if ln.is_module})
@@ -87,7 +88,9 @@ def _heads_room(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     line, after = lines[at], next_below(lines, at, RIGHT_BELOW)
     if line.role == "group":
         return line.words.is_placed and not line.words.statuses
-    if line.codes or line.cells or not is_room(heading_name(line.text), lexicon):
+    if line.codes or line.cells or not is_room(heading_name(line), lexicon):
+        return False
+    if line.is_alike:
         return False
     before = next((ln for ln in lines[at - 1 :: -1] if at and ln.role != "blank"), None)
     is_free = before is None or before.role != "code" or has_fault(before.words)
