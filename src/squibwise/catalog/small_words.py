@@ -41,8 +41,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         then: They join what follows in time.
         but: They begin a clause that goes against the one before it.
         as_: They lead to what something is compared with.
-        readable: Denied, they say that a record of a crash was not read.
-        unreadable: They say so alone.
+        storing: Stems of words that say of a record of a crash that it is there.
         without: Behind a fault they tell under what it was measured.
         together: Before the others they tell how something went, and not of what.
         neither: They say that what was denied of one part holds for another.
@@ -168,8 +167,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     then: frozenset[str]
     but: frozenset[str]
     as_: frozenset[str] = msgspec.field(name="as")
-    readable: frozenset[str]
-    unreadable: frozenset[str]
+    storing: frozenset[str]
     without: frozenset[str]
     together: frozenset[str]
     neither: frozenset[str]

@@ -87,7 +87,7 @@ def _complete(own: list[CodeLine], sheet: Sheet) -> bool | None:
     """True where a line calls every circuit, or every other one, good; None when none does."""
     if any("not-tested" in ln.status for ln in own):
         return None
-    return any(ln.is_whole for ln in sheet.lines) or None
+    return any(ln.is_whole and ln.unit != "other" for ln in sheet.lines) or None
 
 
 def _clean(sheet: Sheet, scope: Scope) -> tuple[CleanCircuit, ...]:

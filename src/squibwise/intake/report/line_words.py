@@ -4,11 +4,12 @@ from functools import lru_cache
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.language.crash_records import settle_record
 from squibwise.intake.report.language.features import read_words
 from squibwise.intake.report.language.lexicon import Lexicon, Token, lexicon_of, tokenise
 from squibwise.intake.report.language.mended import without_contrasts, without_unmended
 from squibwise.intake.report.language.phrases import find_hits, languages
-from squibwise.intake.report.language.words import FAULTS, Words
+from squibwise.intake.report.language.words import Words
 from squibwise.intake.report.sheet import Line
 
 BULLET = pattern(
@@ -39,22 +40,9 @@ def _said(tokens: tuple[Token, ...], lexicon: Lexicon, language: str | None) -> 
     hits = without_unmended(find_hits(lexicon, tokens, language), tokens, lexicon)
     hits = without_contrasts(hits, tokens, lexicon, language)
     words = read_words(tokens, hits, lexicon.denying)
-    is_record = words.features & FAULTS == {"crashrecord"} and "locked" not in words.statuses
-    if is_record and _is_unreadable(tokens, lexicon):
-        words.features.discard("crashrecord")  # nobody knows whether there is one
-        words.voices, words.statuses = set(), []
+    if "crashrecord" in words.features:
+        settle_record(words, hits, tokens, lexicon, language)
     return words
-
-
-def _is_unreadable(tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
-    """``crash data not readable``, ``no crash record could be read``, ``illisible``."""
-    is_denied = False
-    for token in tokens:
-        is_denied = (is_denied and not token.apart) or token.text in lexicon.denying
-        if token.text in (lexicon.small.readable if is_denied else lexicon.small.unreadable):
-            return True
-        is_denied = is_denied and not token.is_cut
-    return False
 
 
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:

@@ -73,6 +73,9 @@ _PASSED = pattern(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row
 _HEADING_WORDS = 12
 _COLUMNS = pattern(r"\s{2,}")
 _NAMED_COLUMNS = 2  # of a table with a name that is known
+_OF_CIRCUITS = GOOD | frozenset(
+    "whole clean alone asked charge loop stagehead unit system airbagmodule bag".split()
+)  # what a line says that calls every circuit good
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _KEY_ON = pattern(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
@@ -193,9 +196,11 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     last = line.tokens[-1].text if line.tokens else ""
     line.is_praised = lexicon.is_praise(last) and not has_fault(line.words)
     _give_role(line, lexicon, language)
-    line.is_whole = _is_whole(line, lexicon)
+    line.is_whole = _is_whole(line, lexicon, language)
     if line.is_whole and line.role in ("unread", "aside"):
         line.role, line.why = "meta", ""
+    elif line.role == "clean" and "whole" in claims_of(tuple(t.text for t in line.tokens), lexicon) and not line.is_whole:
+        line.role = "unread"  # "most other circuits passed", "... before the crash"
     if line.is_whole and not any(tok.text.isdecimal() for tok in line.tokens):
         line.count = None  # "all other circuits ok" announces no number of faults
 
@@ -210,20 +215,22 @@ def _hear_unbroken(line: Line, lexicon: Lexicon) -> None:
         words.voices.add("good")
 
 
-def _is_whole(line: Line, lexicon: Lexicon) -> bool:
-    """``all other circuits ok``: a line calls every circuit good and names none."""
-    voices, texts = line.words.voices, tuple(t.text for t in line.tokens)
-    named = line.words.features & (PARTS - {"charge"})
-    if line.role == "clean":  # "the other circuits: no fault"
-        voices = voices - {"not"}
-    elif has_fault(line.words):
-        return False
-    if line.codes or named or voices - GOOD or _names_place(line):
+def _is_whole(line: Line, lexicon: Lexicon, language: str | None) -> bool:
+    """``all other circuits ok``: a line calls every circuit good, and says nothing else."""
+    texts = tuple(t.text for t in line.tokens)
+    found = [(at, *find_layout(lexicon, texts, at)) for at in range(len(texts))]
+    found += [
+        (h.first, h.means, h.last - h.first) for h in find_hits(lexicon, line.tokens, language)
+    ]
+    said = [f for f in found if {*f[1]} <= _OF_CIRCUITS]
+    means = {m for f in said for m in f[1]}
+    if line.codes or "whole" not in means or not means & {"good", "fine", "clean"}:
         return False
     if line.why == ASKED or is_question(line):
         return False
-    claims = claims_of(texts, lexicon)
-    return "whole" in claims and bool(voices & {"good", "fine"} or "clean" in claims)
+    told = {n for at, _, length in said for n in range(at, at + length)}
+    rest = (t for n, t in enumerate(texts) if n not in told)
+    return all(t.isdecimal() or t in lexicon.small.affirming for t in rest)
 
 
 def _stores(hit: Hit) -> bool:

@@ -29,6 +29,8 @@ _NEVER = frozenset(
 )
 _ADVERBS = frozenset("not nicht nie niet".split())
 _DENIED = {"status:present": "status:stored", "tested": "status:not-tested"}
+_KEPT = frozenset({"status:stored", "status:intermittent", "status:pending"})
+_OF_FAULTS = frozenset({"skip", "defect", "asked"})
 _IS_NONE = {"status:stored": "gone"}  # "not in memory"
 YES = frozenset("y yes x ja j o oui si s sim tak t 1".split())
 NO = frozenset("n no nein non nao nie nee 0".split())
@@ -257,8 +259,6 @@ def _hear(
 ) -> None:
     """Set what is said of the fault; ``not calibrated`` is a fault of its own, no denial."""
     used = _take_denials(words, tokens, hits)
-    if "crashrecord" in words.features and _is_none(tokens, hits):
-        words.voices.add("not")  # "crash events: 0", "crash memory empty"
     used |= _said_twice(hits, used, tokens, denying)
     heard = [h for h in hits if h not in used]
     is_tested = any("tested" in h.means for h in heard)
@@ -266,20 +266,22 @@ def _hear(
     parts = {h.last for h in hits if is_free and any(m in _NAMES or ":" in m for m in h.means)}
     lone = {h for h in heard if "alone" in h.means and not _fills_stretch(h, tokens, parts)}
     heard = [h for h in heard if is_tested or h not in lone]
-    words.voices |= {m for h in heard for m in h.means if m in VOICES}
+    kept = [h for h in heard if {"status:stored", "gone"} <= {*h.means}]
+    kept = [h for h in kept if _is_kept(h, hits, tokens)]
+    words.voices |= {
+        m for h in heard for m in h.means if m in VOICES and (h not in kept or m != "gone")
+    }
     if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
         words.voices.add("fine")  # "checked for open: ok", not "open, good plug"
 
 
-def _is_none(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> bool:
-    """Tell whether words beside a crash record say that there is none."""
-    records = {h.last for h in hits if "crashrecord" in h.means}
-    is_clear = any(h.first in records and _is_clear(h, tokens) for h in hits)
-    is_empty = any("empty" in h.means for h in hits)
-    after = (*(t.text for t in tokens[1:]), "")
-    pairs = zip(tokens, after, strict=False)  # "0x08" counts nothing
-    zeros = (t.apart for t, follower in pairs if t.text == "0" and follower != "x")
-    return is_clear or is_empty or any(zeros)
+def _is_kept(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> bool:
+    """``stored, no longer present``, ``connector no longer present``: the fault is stored yet."""
+    first = next((n for n in range(hit.first, 0, -1) if tokens[n].apart), 0)
+    last = next((n for n in range(hit.last, len(tokens)) if tokens[n].apart), len(tokens))
+    own = {n for h in hits if h is hit or {*h.means} <= _OF_FAULTS for n in range(h.first, h.last)}
+    is_stored = any(h is not hit and _KEPT & {*h.means} for h in hits)
+    return is_stored or not own.issuperset(range(first, last))
 
 
 def _take_denials(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> set[Hit]:
@@ -354,13 +356,6 @@ def _lacks_ground(hit: Hit, hits: tuple[Hit, ...], words: Words, tokens: tuple[T
         return False
     grounds = (h for h in hits if h.means == ("ground",) and h.last == h.first + 1)
     return any(h.first == hit.last and not tokens[h.first].apart for h in grounds)
-
-
-def _is_clear(hit: Hit, tokens: tuple[Token, ...]) -> bool:
-    """``crash flag clear``, ``crash data not present``: what ends the stretch of a record."""
-    ends = hit.last == len(tokens) or tokens[hit.last].apart
-    is_absent = "status:stored" in hit.means and tokens[hit.first].text in _NOT
-    return ends and (_lacking(hit) == "locked" or is_absent)
 
 
 def _said_twice(

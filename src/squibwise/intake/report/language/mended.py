@@ -7,6 +7,8 @@ from squibwise.intake.report.language.phrases import Hit, find_hits
 from squibwise.intake.report.language.words import FAULTS, PARTS
 
 _ENDS = frozenset({"gone", "status:cleared"})
+_CLEARS = frozenset({"lacking:locked", "status:cleared"})
+_LINKS = (("skip",), ("asked",))
 _WELL = frozenset({"gone", "not", "away", "good", "fine"})
 _SAID = ("status:", "lacking:")
 _BEFORE, _BEHIND = 4, 3  # words beside a verb that make it one of the future
@@ -20,6 +22,7 @@ def without_unmended(
     ``must be repaired``, ``until it is fixed``, ``fixed but came back``.
     """
     small = lexicon.small
+    hits = tuple(_as_stubborn(h, hits, tokens, small) for h in hits)
     works = [h for h in hits if _ENDS & {*h.means} and _is_work(h, tokens, small)]
     if not works:
         return hits
@@ -34,6 +37,24 @@ def without_unmended(
         for h in hits
         if h not in due and h not in denied.values()
     )
+
+
+def _as_stubborn(
+    hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...], small: SmallWords
+) -> Hit:
+    """``no longer clears``, ``geht nicht mehr weg``: what is over is the clearing."""
+    if hit.means != ("gone",):
+        return hit
+    texts = {t.text for t in tokens[hit.first : hit.last]}
+    behind = (h for h in hits if h.first >= hit.last and h.means not in _LINKS)
+    clears = next(behind, hit)
+    between = tokens[hit.last : clears.first + 1]
+    is_near = not any(t.apart or t.text in small.dating for t in between)
+    is_near = is_near and len(between) - 1 == sum(hit.last <= h.first < clears.first for h in hits)
+    is_clear = is_near and (_CLEARS & {*clears.means} or clears.means == ("gone",))
+    if is_clear and clears is not hit and any({*pair} <= texts for pair in small.no_longer):
+        return Hit(("not",), hit.first, hit.last, hit.language)
+    return hit
 
 
 def without_contrasts(
