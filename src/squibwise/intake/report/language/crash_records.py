@@ -78,6 +78,7 @@ def _sketch(
         if token.apart and token.text == "0" and follower != "x":  # "0x08" counts nothing
             kind = "a"
         is_apart = token.apart or token.text in lexicon.small.but
+        is_small = is_small and token.text not in lexicon.denying
         told += " " * is_apart + ("-" if kind in "?k" and is_small else kind)
     return told
 
