@@ -196,10 +196,16 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     last = line.tokens[-1].text if line.tokens else ""
     line.is_praised = lexicon.is_praise(last) and not has_fault(line.words)
     _give_role(line, lexicon, language)
+    if "whole" in claims_of(tuple(t.text for t in line.tokens), lexicon):
+        _hear_whole(line, lexicon, language)
+
+
+def _hear_whole(line: Line, lexicon: Lexicon, language: str | None) -> None:
+    """Set what a line of every circuit is: a good result, else no clean one."""
     line.is_whole = _is_whole(line, lexicon, language)
     if line.is_whole and line.role in ("unread", "aside"):
         line.role, line.why = "meta", ""
-    elif line.role == "clean" and "whole" in claims_of(tuple(t.text for t in line.tokens), lexicon) and not line.is_whole:
+    elif line.role == "clean" and not line.is_whole:
         line.role = "unread"  # "most other circuits passed", "... before the crash"
     if line.is_whole and not any(tok.text.isdecimal() for tok in line.tokens):
         line.count = None  # "all other circuits ok" announces no number of faults
