@@ -70,6 +70,7 @@ def _sketch(
     for at, token in enumerate(tokens):
         hit = phrases.get(at)
         is_place = any(m.startswith(_PLACES) for m in lexicon.first_meanings(token.text))
+        is_place = is_place and token.text not in lexicon.denying
         kind = _kind(token.text, hit, tokens, lexicon) if hit else "-" if is_place else "?"
         if _tells_storing(token.text, lexicon) and kind not in "pl":
             kind = "s"
