@@ -1,7 +1,7 @@
 """From the phrases of a line to what they say together of part, place, stage, fault and status."""
 
 from collections.abc import Collection
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from squibwise.catalog.vocabulary import VOICES
 from squibwise.intake.report.language.lexicon import Token
@@ -55,7 +55,7 @@ def read_words(
         is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
         is_last = hit.last == len(tokens) and hit.means[0] in ("status:stored", "open")
         is_letter = is_letter and not is_cut_word(hit, tokens)
-        if is_resistance(hit, hits, tokens):
+        if is_resistance(hit, hits, tokens) or _is_of_number(hit, hits, tokens):
             continue
         if is_letter and not is_last and not is_side_of_part(hit, hits, tokens):
             continue
@@ -370,6 +370,16 @@ def _said_twice(
         if is_lack or ("not" in two.means and used & {one, two}):
             found |= {one, two}
     return found
+
+
+def _is_of_number(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> bool:
+    """``coding 0112233``, with nothing wrong told of it: a label."""
+    if hit.means != ("configuration", "lacking:configuration"):
+        return False
+    told = takewhile(lambda t: not t.apart, tokens[hit.last + 1 :])
+    is_number = any(t.text[0].isdecimal() for t in tokens[hit.last : hit.last + 1])
+    is_bare = all(t.text[0].isdecimal() or len(t.text) == 1 for t in told)  # "0x3A21"
+    return is_number and is_bare and not any("not" in h.means and h.last == hit.first for h in hits)
 
 
 def _lacking(hit: Hit) -> str:

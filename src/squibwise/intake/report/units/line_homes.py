@@ -53,6 +53,7 @@ _SEVERAL = 2  # headings that show a print of more than one unit
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
 _OF_SEVERAL = frozenset({"bag", "pretension"})  # "Airbags and tensioners"
+_OF_PLACES = frozenset({"skip", "side", "byside"})
 _OF_HEADS = frozenset("bag airbagmodule pretension crashrecord".split())
 
 
@@ -346,7 +347,7 @@ def _stands_between(lines: list[Line], at: int) -> bool:
         return False
     words, text = line.words, line.text.strip()
     is_named = text[:1].isupper() or text[:1].isdigit() or bool(DECORATED.match(line.text))
-    is_side = not words.features and bool(words.seats or words.sides)
+    is_side = not words.features - _OF_PLACES and (words.is_placed or words.is_sided)
     is_group = (line.known_share == 1.0 and is_side) or denies_side(line)
     if not is_named or is_group or text[-1:] in ".,;?!" or len(line.tokens) > MOST_WORDS:
         return False
