@@ -355,3 +355,16 @@ def test_what_is_over_99_percent_needed_is_ordered_now(
         catalog,
     )
     assert ordered(done, belt).kind == kind
+
+
+# From a passenger's buckle at 52 % that was to be taken out before the look that decides on it.
+def test_what_a_look_decides_comes_out_after_that_look(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    buckle = "driver.buckle-pretensioner"
+    done = work(made.case(), made.assessment({buckle: {"fired": 0.55}}), catalog)
+    assert ordered(done, buckle).kind == "look-first"
+    ids = [o.id for o in done.operations]
+    looks = [o.id for o in done.operations if buckle in o.sees and o.id.startswith("look:seat")]
+    assert looks
+    assert max(map(ids.index, looks)) < ids.index("out:front-buckle@driver")

@@ -11,7 +11,7 @@ from squibwise.history.signed import is_seen_hurt, last_seen_bad, last_signed
 from squibwise.model.belief import Because
 from squibwise.model.names import SEATS, split_component
 from squibwise.model.words import CLOSED_AREAS
-from squibwise.model.work import Demand, Operation
+from squibwise.model.work import Demand, Operation, Order
 from squibwise.require.access import Way, is_open
 from squibwise.require.job import Job
 from squibwise.require.orders import Piece
@@ -202,3 +202,18 @@ def _way_seen(tick: Tick, at: str, scope: Scope) -> Way | None:
 def _slot(tick: Tick, at: str, scope: Scope) -> int:
     opening = scope.job.catalog.tasks.openings[tick.seen_in[0]]
     return opening.slot + (at in ("passenger", "right"))
+
+
+def list_deciding(piece: Piece, order: Order | None, scope: Scope) -> list[str]:
+    """Return the looks that decide whether a piece comes out: none where that is near certain.
+
+    Nor at what is in the way of the look: it is out before its area is open.
+    """
+    certain = scope.job.catalog.fact("require.certain-from").number()
+    is_first = any(w.opening.first_out == piece.assembly.id for w in scope.ways)
+    if order is None or order.done or order.kind != "look-first" or is_first:
+        return []
+    if order.p >= certain:
+        return []
+    own = set(piece.key)
+    return [x.id for x in look(scope) if own & {*x.components, *x.sees}]

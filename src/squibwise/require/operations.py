@@ -10,7 +10,7 @@ from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
 from squibwise.require.access import Way, covers, swallows
 from squibwise.require.demands import pick_cautions
-from squibwise.require.looks import LOOK, look
+from squibwise.require.looks import LOOK, list_deciding, look
 from squibwise.require.orders import FASTENERS, Piece
 from squibwise.require.scope import (
     Scope,
@@ -169,6 +169,7 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
     ways = [f"open:{w.id}" for w in behind]
     held = (w for w in scope.ways if w.opening.first_out == piece.assembly.id)
     read = () if any(_is_over_unit(w, scope) for w in held) else ("step:bench-read",)
+    looks = list_deciding(piece, order, scope)
     cautions, live = piece.assembly.operation.cautions, piece.assembly.live
     hot = ("hot-residue",) if live else ()
     return Operation(
@@ -182,7 +183,7 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
         minutes=minutes,
         kind=order.kind if order else "certain",
         p=order.p if order else 1.0,
-        after=("step:make-safe", *read, "step:hunt-loads", *ways),
+        after=("step:make-safe", *read, "step:hunt-loads", *ways, *looks),
         undoes=piece.contains,
         cautions=pick_cautions(dict.fromkeys((*cautions, *hot)), scope.job.catalog),
         tools=piece.assembly.operation.tools,
