@@ -317,7 +317,7 @@ def _past_verb(lexicon: Lexicon) -> re.Pattern[str]:
 
 def denies_strangely(line: Line, lexicon: Lexicon) -> bool:
     """``NOT SUPPORTED HERE: B1AA0``: words that nobody knows, and a negation, lead to a list."""
-    lead, lexicon = line.text[: line.codes[0].start], lexicon
+    lead = line.text[: line.codes[0].start]
     language = language_of(line, lexicon, None)
     is_denied = any(t.text in lexicon.small.denies for t in tokenise(lead))
     is_lead = lead.rstrip()[-1:] in (":", "-")

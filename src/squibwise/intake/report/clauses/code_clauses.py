@@ -176,7 +176,7 @@ def words_without_denied(line: Line, lexicon: Lexicon, language: str | None) -> 
     said = [(p, words_in(p, lexicon, language)) for p in pieces]
     own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)
     if own is None:
-        lexicon, tokens = lexicon, tokenise(without_codes(line))
+        tokens = tokenise(without_codes(line))
         hits = without_denied_places(find_hits(lexicon, tokens, language), tokens)
         return read_words(tokens, hits, lexicon.denying)
     here = own.seats | own.sides

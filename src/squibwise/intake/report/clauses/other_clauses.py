@@ -140,7 +140,7 @@ def of_code(line: Line, words: Words, lexicon: Lexicon, usual: str | None) -> Wo
 
     ``The bag light went out, B1410 seat bag open``, ``with a new clock spring still B1410 ...``.
     """
-    code, lexicon = line.codes[0], lexicon
+    code = line.codes[0]
     behind = words_in(line.text[code.end :], lexicon, usual)
     if stands_alone(behind) and excepts(line.text[: code.start], lexicon):
         return behind  # "all cleared except B1001 left curtain open"

@@ -161,7 +161,7 @@ def _hear_exception(line: Line, sheet: Sheet, lexicon: Lexicon) -> None:
 
 def _excepted(line: Line, sheet: Sheet, lexicon: Lexicon) -> set[str]:
     """The codes behind an ``except`` that takes them out of what is said of all."""
-    lexicon, text = lexicon, line.text
+    text = line.text
     heads = ((c, before_exception(text[: c.start], lexicon)) for c in line.codes)
     first, head = next((found for found in heads if found[1]), (line.codes[0], ""))
     behind = text[line.codes[-1].end :]
@@ -175,8 +175,7 @@ def _excepted(line: Line, sheet: Sheet, lexicon: Lexicon) -> set[str]:
 
 def _left(line: Line, sheet: Sheet, lexicon: Lexicon) -> set[str]:
     """``all gone, only B1F02 is not``, ``B1F02 stays, the rest is gone``: what outlives it."""
-    lexicon, clauses = lexicon, _clauses(line, sheet, lexicon)
-    small = lexicon.small
+    clauses, small = _clauses(line, sheet, lexicon), lexicon.small
     stays, mending = small.only | small.comes_back | small.returns, tuple(small.mending)
     left: list[Code] = []
     for clause in clauses:
