@@ -1,6 +1,7 @@
 """The commands that write down bench work: outcomes, substitute loads, readings, part labels."""
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,35 @@ import click
 from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples
 from squibwise.cli.entry_commands import by_option, common_keys, time_option, write_entries
+
+
+class Figure(click.FloatRange):
+    """A number as people type it: ``2.4``, and ``2,4`` as half of the world writes it."""
+
+    name = "number"
+
+    def convert(
+        self,
+        value: Any,  # noqa: ANN401 - as click hands it over
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> Any:  # noqa: ANN401
+        """Return the number; fails where a comma may stand for thousands as well."""
+        found = _COMMA.fullmatch(value) if isinstance(value, str) else None
+        if found is None:
+            return super().convert(value, param, ctx)
+        whole, part = found.groups()
+        if len(part) == _THOUSANDS and whole.lstrip("-0"):
+            self.fail(
+                f"{value!r} can be read in two ways: write {whole}{part} or {whole}.{part}.",
+                param,
+                ctx,
+            )
+        return super().convert(float(f"{whole}.{part}"), param, ctx)
+
+
+_COMMA = re.compile(r"(-?\d+),(\d+)")
+_THOUSANDS = 3
 
 
 @click.command(
@@ -119,13 +149,13 @@ def loaded(
 @case_argument
 @click.argument("component")
 @click.argument("quantity")
-@click.argument("value", type=float)
+@click.argument("value", type=Figure())
 @click.argument("unit")
-@click.option("--u", type=click.FloatRange(0.0), help="Standard uncertainty, in the same unit.")
+@click.option("--u", type=Figure(0.0), help="Standard uncertainty, in the same unit.")
 @click.option("--method", default="", help="How, such as substitute-load or scan-live-value.")
 @click.option("--where", default="", help="Connector or bolt it was taken at.")
-@click.option("--low", type=float, help="The maker's lower limit, in the same unit.")
-@click.option("--high", type=float, help="The maker's upper limit, in the same unit.")
+@click.option("--low", type=Figure(), help="The maker's lower limit, in the same unit.")
+@click.option("--high", type=Figure(), help="The maker's upper limit, in the same unit.")
 @click.option("--source", default="", help="Where these limits stand.")
 @time_option
 @answers
@@ -254,13 +284,11 @@ def _share_out(serial: str, parts: Sequence[str]) -> list[str]:
     ),
 )
 @case_argument
-@click.argument("kilograms", type=click.FloatRange(0.0, 200.0))
-@click.option(
-    "--read", "read_kg", type=click.FloatRange(-50.0, 300.0), help="What it reports. [kg]"
-)
+@click.argument("kilograms", type=Figure(0.0, 200.0))
+@click.option("--read", "read_kg", type=Figure(-50.0, 300.0), help="What it reports. [kg]")
 @click.option("--status", type=click.Choice(["on", "off"]), help="Of the passenger airbag.")
-@click.option("--cabin", type=click.FloatRange(-50.0, 80.0), help="Temperature in the car. [degC]")
-@click.option("--volts", type=click.FloatRange(0.0, 20.0), help="Supply at the unit. [V]")
+@click.option("--cabin", type=Figure(-50.0, 80.0), help="Temperature in the car. [degC]")
+@click.option("--volts", type=Figure(0.0, 20.0), help="Supply at the unit. [V]")
 @click.option("--seat-position", default="", help="Of the seat, as the procedure asks for it.")
 @click.option("--cover", default="", help="What lies on the cushion, such as 'own cover'.")
 @click.option("--dry", is_flag=True, help="Cushion and cover were dry.")
