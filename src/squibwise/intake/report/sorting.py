@@ -41,6 +41,7 @@ from squibwise.intake.report.layout.marks import (
 from squibwise.intake.report.layout.other_files import name_table, set_events_aside
 from squibwise.intake.report.layout.records import join_records
 from squibwise.intake.report.layout.signs import (
+    apply_arrows,
     apply_legend,
     apply_letters,
     apply_printed_columns,
@@ -84,6 +85,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     _lay_out(sheet.lines, lexicon)
     _take_units(sheet, lexicon)
     apply_legend(sheet, lexicon)
+    apply_arrows(sheet.lines, lexicon)
     drop_circumstances(sheet.lines, lexicon)
     read_codes(sheet, lexicon)
     name_tails(sheet.lines)

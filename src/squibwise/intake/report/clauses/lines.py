@@ -56,7 +56,7 @@ _SPEAKER = pattern(
 )
 _NUMBER = pattern(r"\d{4}.*:\s$")  # of a code, in the place of a name
 _STOP = pattern(
-    r"(?<!\b\w)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
+    r"(?<!\b\w)([.!?])[)\"']?\s{1,2}(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
 )
 _STATED = pattern(r"[^:.]{4,40}:\s[^:.]*[^\W\d_]{5}\.\s[^:.]{4,40}:\s")  # "bag: open. belt: same"
 _ANSWER = pattern(  # "Q: any codes? A: B1733"

@@ -128,7 +128,8 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
             found += _pair_of(before, piece)
         elif tells_stage_only(piece) and found:
             told = found[-1].features - FAULT_WORDS | piece.features & FAULT_WORDS
-            found.append(_restaged(found[-1], piece, told))
+            own = {"features": told, "stages": piece.stages, "statuses": [*piece.statuses]}
+            found.append(msgspec.structs.replace(found[-1], **own))  # "stage 1 open, 2 shorted"
         elif found and _is_of_unit(piece, found[-1]):
             found.append(msgspec.structs.replace(piece, features=piece.features | {"unit"}))
         elif "otherside" in piece.features and found:
@@ -148,13 +149,6 @@ def _is_of_unit(piece: Words, before: Words) -> bool:
     """``crash data in the unit and it is not coded``: a fault of the unit named before."""
     is_own = bool(piece.features & {"configuration", "identity"}) and not piece.features & OWN_PARTS
     return is_own and not piece.voices and before.features & HEADS <= _UNIT
-
-
-def _restaged(words: Words, piece: Words, features: set[str]) -> Words:
-    """``driver airbag stage 1 open, stage 2 shorted``: another stage with its own fault."""
-    return msgspec.structs.replace(
-        words, features=features, stages=piece.stages, statuses=[*piece.statuses]
-    )
 
 
 def _waits(words: Words) -> bool:

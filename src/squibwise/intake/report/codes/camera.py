@@ -51,7 +51,8 @@ def read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
     hexes = sum(bool(find_mistaken(ln.text, is_lenient=True)) for ln in sheet.lines if not ln.codes)
     column = _code_column(sheet.lines, found)
     placed = [_in_column(ln, column, lexicon) for ln in sheet.lines]
-    sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines) or hexes >= _SHAPED
+    mixed = sum(len(_MIXED.findall(ln.text)) for ln in sheet.lines)
+    sheet.is_machine_read = any(found) or mixed >= _MIXED_WORDS or hexes >= _SHAPED
     sheet.is_machine_read = sheet.is_machine_read or any(_is_mixed(c.printed) for c in placed if c)
     if not sheet.is_machine_read:
         return
@@ -96,11 +97,6 @@ def _in_column(line: Line, column: int | None, lexicon: Lexicon) -> Code | None:
     is_repaired = repaired[1:5] != digits.replace(" ", "") or " " in digits
     is_code = repaired[1] in "0123" and is_repaired and not match[0].replace(" ", "").isdecimal()
     return _as_seen(match, 0, repaired) if is_code else None
-
-
-def _looks_machine_read(lines: list[Line]) -> bool:
-    mixed = sum(len(_MIXED.findall(ln.text)) for ln in lines)
-    return mixed >= _MIXED_WORDS
 
 
 def _letters(text: str, lexicon: Lexicon) -> str:

@@ -261,16 +261,7 @@ def _settle_flash(lines: list[Line], lexicon: Lexicon) -> None:
         if len(called) > 1 and not line.codes and not line.cells:
             line.codes = find_pairs(line.text, lexicon)
         if called and not (exact or maker or line.codes or line.cells):
-            line.codes = _find_more_flashes(line.text) or _find_told_flashes(
-                line.text, called, lexicon
-            )
-
-
-def _find_told_flashes(text: str, called: list[Line], lexicon: Lexicon) -> tuple[Code, ...]:
-    """``Book: 1-3 passenger bag, 2-1 sensor``: pairs that others call blinks."""
-    told = {c.printed for line in called for c in line.codes if c.style == "flash"}
-    found = (c for c in find_pairs(text, lexicon) if c.printed in told)
-    return tuple(c for c in found if text[: c.start].rstrip(" (")[-1:] in ("", *":,;"))
+            line.codes = _find_more_flashes(line.text, called, lexicon)
 
 
 def _is_under_code(line: Line) -> bool:
@@ -279,10 +270,13 @@ def _is_under_code(line: Line) -> bool:
     return is_pair and bool(_CODE_LABEL.match(flat(line.text)))
 
 
-def _find_more_flashes(text: str) -> tuple[Code, ...]:
-    """``next code 42, left sensor``, ``Van. 34 - clock spring``: among codes that are blinks."""
+def _find_more_flashes(text: str, called: list[Line], lexicon: Lexicon) -> tuple[Code, ...]:
+    """``next code 42, left sensor``, ``Van. 34 - clock spring``; pairs that others call blinks."""
     found = [*_MORE_FLASHES.finditer(flat(text)), *_FLASH_FIRST.finditer(text)][:1]
-    return tuple(flash(m.group(1), *m.span(1)) for m in found)
+    told = {c.printed for line in called for c in line.codes if c.style == "flash"}
+    pairs = (c for c in find_pairs(text, lexicon) if c.printed in told)
+    leads = (c for c in pairs if text[: c.start].rstrip(" (")[-1:] in ("", *":,;"))
+    return tuple(flash(m.group(1), *m.span(1)) for m in found) or tuple(leads)
 
 
 def _follow_shapes(lines: list[Line]) -> None:

@@ -10,7 +10,7 @@ from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
 from squibwise.intake.report.language.lexicon import Lexicon, flat
-from squibwise.intake.report.language.words import PARTS, TELLS
+from squibwise.intake.report.language.words import KERB, PARTS, TELLS
 from squibwise.intake.report.layout.marks import GONE, TICK
 from squibwise.intake.report.line_words import words_in
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
@@ -23,6 +23,8 @@ _LEGEND = pattern(
     r"(?<![^\W_/])\(?([A-Za-z]{1,3}(?:[/.][A-Za-z]\.?)?|[*+!?#])\)?\s?[=:]\s?"
     r"([^\W\d_]{3,}(?: (?![A-Za-z]{1,3}\)?\s?[=:])[^\W\d_]+){0,2}(?: \([^()]{3,30}\))?)"
 )
+_ARROW = pattern(r"<-+|-+>|[←→↑↓]")
+_ARROWS = pattern(r"(?:^|(?<=[(,;:])\s?)(<-+|-+>|[←→↑↓])\s?[=:]?\s?([^\W\d_]{2,14})")
 _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
@@ -117,6 +119,20 @@ def apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
     for line in sheet.lines:
         if line.role != "meta":
             line.text = sign.sub(lambda m: f"({legend[m[1] or m[2] or m[3]]})  ", line.text)
+
+
+def apply_arrows(lines: list[Line], lexicon: Lexicon) -> None:
+    """Put a place where its arrow stands, once a line tells two: ``← links, → rechts``."""
+    pairs = [(ln, dict(_ARROWS.findall(ln.text))) for ln in lines if _ARROW.search(ln.text)]
+    told = next((t for _, t in pairs if len(t) > 1 and _are_places(list(t.values()), lexicon)), {})
+    for line, own in pairs if told else ():
+        line.text = _ARROWS.sub("", line.text) if own == told else line.text
+        line.text = _ARROW.sub(lambda m: f" {told.get(m[0], m[0])} ", line.text)
+
+
+def _are_places(words: list[str], lexicon: Lexicon) -> bool:
+    said = ((words_in(word, lexicon, name) for name in lexicon.words) for word in words)
+    return all(any(x.is_placed or x.features & KERB for x in each) for each in said)
 
 
 def _meant(match: re.Match[str], lexicon: Lexicon) -> str:
