@@ -302,12 +302,11 @@ def _belongs(line: Line, current: Fault) -> bool:
     heads = heads_of(current.words)
     may_begin = not line.is_keyed or bool(heads_of(line.words))  # "Fault:  open    State: stored"
     begins_row = heads and may_begin and _ROW.match(line.text) and _ROW.match(current.first.text)
-    is_other = is_whole(current) and names_another(line.words, current.words)
+    is_foreign = "foreign" in line.words.features - current.words.features
+    is_other = is_whole(current) and (is_foreign or names_another(line.words, current.words))
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
     is_denial = "not" in line.words.voices and line.words.statuses and not line.is_keyed
-    if is_denial:
-        return False
-    if is_whole(current) and not line.is_keyed and not line.words.statuses:
+    if is_denial or (is_whole(current) and not line.is_keyed and not line.words.statuses):
         return False  # nothing is missing
     if begins_row or is_other or is_good or (heads and heads_of(line.words) - heads):
         return False

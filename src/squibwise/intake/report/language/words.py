@@ -177,6 +177,7 @@ def stands_alone(words: Words) -> bool:
     part = words.features & (HEADS if "communication" in words.features else HEADS - {"pillar"})
     units = {"unit"} if words.seats else _UNIT_WORDS  # "driver airbag module" is the airbag
     fault = words.features & (TELLS if part - units else TELLS - _OF_PARTS)
+    fault -= {"voltage"} if part == {"sensor"} else set()  # "left tyre sensor: battery low"
     own = part - units - {"lamp"}
     if words.statuses == ["locked"]:
         own = part & (units | {"crashrecord"})  # a belt that is locked is no fault
@@ -194,7 +195,7 @@ def has_part(words: Words) -> bool:
 
 def lacks_part(words: Words) -> bool:
     """Tell whether words name a place and a fault whose part stands before, as in a list."""
-    named = words.features & HEADS or "belt" in words.features
+    named = words.features & (HEADS | {"belt", "foreign", "voltage"})  # a supply has no place
     return words.is_sided and not named and bool(words.features & TELLS)
 
 
