@@ -64,6 +64,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
     is_whole = any(ln.is_module and ln.unit == "other" for ln in lines) or any(
         ln.cells and ln.unit == "other" for ln in lines
     )
+    is_column = any(ln.cells and ln.module and ln.unit == "restraint" for ln in lines)
     module: str | None = None
     usual = _usual_unit(lines, lexicon)
     unit: Unit = "unknown" if is_whole else usual
@@ -75,10 +76,11 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         elif line.module is None:
             line.module, line.unit = module, unit
         is_told = line.module not in (None, module)  # by a column
+        at_place = line.unit == "other" and not is_column
         named = None if is_told else unit_of_label(line, lexicon, is_whole=is_whole)
         if named is not None:
             line.module, line.unit = named
-        elif is_told and line.unit == "other" and is_at_room(line, line.module or "", lexicon):
+        elif at_place and is_told and is_at_room(line, line.module or "", lexicon):
             line.unit = "restraint"
         elif line.codes and not is_told and _is_told_elsewhere(lines, at, module, lexicon):
             line.unit = "other"
