@@ -49,6 +49,7 @@ _NUMBERED_NAME = pattern(r"\s*\d{2}\s[^\W\d_][^,;?!]*$")
 _FEW_ROWS = 3
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _NO_HEADINGS = frozenset({"blank", "meta", "header", "group"})
+_BESIDES = frozenset({"aside", "meta", "count", "unread", "words"})  # rows without a code
 _SEVERAL = 2  # headings that show a print of more than one unit
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
@@ -341,11 +342,11 @@ def _stands_between(lines: list[Line], at: int) -> bool:
 
     Better one heading too many, whose unit nobody knows, than another unit's codes in this one.
     """
-    line, before = lines[at], lines[at - 1] if at else None
+    line, before = lines[at], _row_above(lines, at)
     if line.codes or line.cells or line.is_module or line.role in _NO_HEADINGS:
         return False
     after = next_below(lines, at, RIGHT_BELOW)
-    if before is None or after is None or not (after.codes and before.codes):
+    if before is None or after is None or not after.codes:
         return False
     words, text = line.words, line.text.strip()
     is_named = text[:1].isupper() or text[:1].isdigit() or bool(DECORATED.match(line.text))
@@ -358,7 +359,8 @@ def _stands_between(lines: list[Line], at: int) -> bool:
     is_of_another = before.codes[0].code[:1] in "CP"
     is_more = has_part(words) and not (is_of_another or words.features >= _OF_SEVERAL)
     is_more = is_more and not _dress_of(line)[2]
-    is_whole = has_fault(before.words) or before.words.statuses or _COUNTED.search(text)
+    is_whole = has_fault(before.words) or before is not lines[at - 1]
+    is_whole = bool(is_whole or before.words.statuses or _COUNTED.search(text))
     is_apart = is_whole or (words.features & _OF_HEADS and is_of_another)
     return bool(is_apart) and not (is_told or is_more or words.statuses)
 
@@ -392,17 +394,30 @@ def _turns_to_unit(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
 
 def _is_area_between(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     """Tell whether a line between two codes is the name of another part of the car, and no more."""
-    line = lines[at]
-    is_inside = 0 < at < len(lines) - 1 and lines[at - 1].codes and lines[at + 1].codes
+    line, before = lines[at], _row_above(lines, at)
+    is_inside = at < len(lines) - 1 and lines[at + 1].codes
     is_row = line.codes or line.cells or line.role not in ("words", "unread", "heading")
-    if is_row or not is_inside or not reads_as_name(line) or heads_seats(lines, at):
+    if is_row or before is None or not is_inside or not reads_as_name(line):
+        return False
+    if heads_seats(lines, at):
         return False
     is_memory = line.words.statuses == ["stored"] and len(line.tokens) > 1  # "Seat memory"
     told = (line.words.statuses and not is_memory) or line.words.voices
     is_told = told or (has_part(line.words) and not _is_of_blinds(lines, at))
     is_named = line.text.lstrip()[:1].isupper() and not line.text.rstrip().endswith("-")
-    is_whole = has_fault(lines[at - 1].words)  # the line above wants no second half
+    # the row above wants no second half
+    is_whole = has_fault(before.words) or before is not lines[at - 1]
     return is_named and is_whole and not is_told and is_all_area(line.text, lexicon)
+
+
+def _row_above(lines: list[Line], at: int) -> Line | None:
+    """Return the row with a code above a line, past what its unit says without one."""
+    for above in reversed(lines[:at]):
+        if above.codes:
+            return above
+        if above.role not in _BESIDES or above.text.rstrip()[-1:] in ".?!":
+            return None  # another heading, or a sentence of a story
+    return None
 
 
 def _is_of_blinds(lines: list[Line], at: int) -> bool:

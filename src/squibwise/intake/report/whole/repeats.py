@@ -43,15 +43,19 @@ def _said_of(fault: Fault) -> tuple[object, ...]:
     return fault.first.number, part and (part.component, part.kind), fault.meant, told
 
 
-def name_code(line: CodeLine) -> tuple[bool, str | None]:
-    """Return the code of a line, and whether it is another unit's: units use the same numbers."""
-    return line.unit == "other", line.code
+NamedCode = tuple[str, str | None]
+
+
+def name_code(line: CodeLine) -> NamedCode:
+    """Return the code of a line, and whose it is if not ours: units use the same numbers."""
+    unknown = (line.module or "") if line.unit == "unknown" else ""
+    return ("other" if line.unit == "other" else unknown), line.code
 
 
 def without_gone(
     read: list[CodeLine],
-    ended: set[tuple[bool, str | None]],
-    once: set[tuple[bool, str | None]],
+    ended: set[NamedCode],
+    once: set[NamedCode],
 ) -> list[CodeLine]:
     """A code that is told to be gone is so wherever the report lists it, in its own unit.
 
