@@ -104,7 +104,7 @@ _SAID_PAUSED = pattern(  # "zweimal, Pause, fünfmal", "two short blinks, pause,
 )
 _SAID_SHORT = pattern(  # "three short then seven"
     rf"\b(\d|{_SAID})\s{_BRIEF}(?:\s(?:{BLINK}|ones?))?[\s,]+{_THEN}"
-    rf"(\d|{_SAID})(?:\s{_BRIEF})?(?=\W|$)"
+    rf"(\d|{_SAID})(?:\s{_BRIEF})?(?=\W|$)(?!\s{_DRAWN_OUT})"
 )
 _SPELLED = pattern(  # "short short long = 21", "lang lang kurz"; not "too long, short to ground"
     rf"(?=(?:\b(?:{_BRIEF}|{_DRAWN_OUT})\b[\s,.-]*){{3}}|(?:\w+[\s,.-]+){{2}}=)(?P<one>(?:\b{_DRAWN_OUT}\b[\s,-]+){{1,9}})(?P<two>(?:\b{_BRIEF}\b[\s,.-]*){{1,9}})(?:=\s*(?P<told>\d{{2}}|\d-\d)\b)?"
@@ -225,9 +225,9 @@ def _spelled(match: re.Match[str]) -> str:
 def _join(lexicon: Lexicon) -> str:
     """What may stand between the counts of a list; of two beside ``or`` one is meant."""
     words = rf"{_joining(lexicon)}|{'|'.join(sorted(lexicon.small.any_or))}"
-    signs = r"(?:[\s,;.+&/()|→]|->)"
+    signs = r"(?:[\s,;.+&/()|→]|-[>\s])"
     times = rf"x\s?\d|(?:\d|{_SAID})\s?(?:x\b|{_TIMES})"
-    return rf"(?:{signs}{{1,4}}|\s-\s)(?:(?:{words}|{times})(?!\w){signs}{{1,4}}){{0,4}}"
+    return rf"{signs}{{1,4}}(?:(?:{words}|{times})(?!\w){signs}{{1,4}}){{0,4}}"
 
 
 @lru_cache(maxsize=4)
