@@ -236,7 +236,7 @@ def _is_whole(line: Line, lexicon: Lexicon, language: str | None) -> bool:
         return False
     told = {n for at, _, length in said for n in range(at, at + length)}
     rest = (t for n, t in enumerate(texts) if n not in told)
-    return all(t.isdecimal() or t in lexicon.small.affirming for t in rest)
+    return all(t in lexicon.small.affirming or not t.strip("0123456789v") for t in rest)  # "12.6 V"
 
 
 def _stores(hit: Hit) -> bool:

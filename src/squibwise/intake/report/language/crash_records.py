@@ -21,7 +21,7 @@ _PLACES = ("side:", "seat:", "end:")
 _ENDING, _WHOLE = 3, 5  # letters behind a stem, and of a word that is none
 _NONE = pattern(
     r"n[k-]*r*[rkl-]*s|n[k-]*r[rkl-]*(?: |$)|[rs][rkl-]* ?n(?: |$)|"
-    r"[rs][rkl-]{0,2} ?a|a[k-]{0,2}r|[rs] ?c(?: |$)|^[^s]*r[rkl-]* ?p"
+    r"[rs][rkl-]{0,2} ?a|a[k-]{0,2}r|[rs] ?c(?: |$)|^[^s]*r[rkl-]* ?p|z"
 )
 _STORED = pattern(r"(?:^| )[^ n]*s")
 _UNSAID = pattern(r"n(?![k-]*[cw])|rk*[?f]")  # "would not open", "crash memory skipped"
@@ -63,7 +63,7 @@ def _sketch(
     """A letter for each word, a blank before one that stands apart.
 
     Of a ``r``ecord, ``s``toring, ``c``lear, ``w``iped, ``l``ocked; ``n``ot, ``a``bsent, ``p``ast,
-    ``!`` not tried, a ``f``ault; ``k``nown, ``-`` small, ``?`` strange.
+    ``z``ero, ``!`` not tried, a ``f``ault; ``k``nown, ``-`` small, ``?`` strange.
     """
     phrases = {at: h for h in hits for at in range(h.first, h.last)}
     told = ""
@@ -77,7 +77,7 @@ def _sketch(
         is_small = token.text[0].isdecimal() or lexicon.is_told(token.text, "plain", names)
         follower = tokens[at + 1].text if at + 1 < len(tokens) else ""
         if token.apart and token.text == "0" and follower != "x":  # "0x08" counts nothing
-            kind = "a"
+            kind = "z"
         is_apart = token.apart or token.text in lexicon.small.but
         is_small = is_small and token.text not in lexicon.denying
         told += " " * is_apart + ("-" if kind in "?k" and is_small else kind)
