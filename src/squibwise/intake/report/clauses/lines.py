@@ -15,7 +15,7 @@ from squibwise.intake.report.claims.asides import (
 from squibwise.intake.report.claims.closings import part_closing
 from squibwise.intake.report.claims.hearsay import why_of_others
 from squibwise.intake.report.codes.labels import numbers_a_thing
-from squibwise.intake.report.language.features import join_denied
+from squibwise.intake.report.language.features import YES, join_denied
 from squibwise.intake.report.language.lexicon import Lexicon, Token, flat, tokenise
 from squibwise.intake.report.language.phrases import Hit, claims_of, find_hits, find_layout
 from squibwise.intake.report.language.words import FAULTS, HEADS, PARTS, has_fault, has_part
@@ -232,11 +232,12 @@ def _is_whole(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     means = {m for f in said for m in f[1]}
     if line.codes or "whole" not in means or not means & {"good", "fine", "clean"}:
         return False
-    if line.why == ASKED or is_question(line):
+    if line.why in (ASKED, "denied") or is_question(line):
         return False
     told = {n for at, _, length in said for n in range(at, at + length)}
     rest = (t for n, t in enumerate(texts) if n not in told)
-    return all(t in lexicon.small.affirming or not t.strip("0123456789v") for t in rest)  # "12.6 V"
+    known = lexicon.small.affirming | YES  # "12.6 V", "yes"
+    return all(t in known or not t.strip("0123456789v") for t in rest)
 
 
 def _stores(hit: Hit) -> bool:
