@@ -148,8 +148,19 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
     is_told = line.known_share == 1.0 and len(line.tokens) <= MOST_WORDS  # no sentence of a story
     voices = line.words.voices & {"past", "gone", "exists"} if is_told else set()
     is_lead = leads and bool(line.words.statuses or voices)
-    is_name = has_part(line.words) and reads_as_name(line) and indent(line) < indent(after)
-    return is_lead or (is_bare and is_name)
+    is_name = has_part(line.words) and reads_as_name(line)
+    return is_lead or (is_bare and is_name and (leads or _is_above_codes(lines, at)))
+
+
+def _is_above_codes(lines: list[Line], at: int) -> bool:
+    """``Driver bag`` above a code: the first part below no code, the next alike, none below all."""
+    line, before = lines[at], lines[at - 1] if at else None
+    last = max(i for i, ln in enumerate(lines) if ln.codes)
+    if next_below(lines, last, 1) is not None or not line.words.features & HEADS:
+        return False
+    is_first = before is None or not before.codes
+    is_next = any(ln.role == "group" and has_part(ln.words) for ln in lines[:at])
+    return (is_first or is_next) and line.words.is_placed
 
 
 def _heads_sides(lines: list[Line], at: int) -> bool:
