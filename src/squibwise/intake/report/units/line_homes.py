@@ -30,6 +30,7 @@ from squibwise.intake.report.units.headings import (
     reads_as_name,
 )
 from squibwise.intake.report.units.line_units import (
+    has_label,
     is_all_area,
     name_unit,
     unit_of_label,
@@ -103,7 +104,14 @@ def _status_below(line: Line) -> Words | None:
 
 
 def _is_told_elsewhere(lines: list[Line], at: int, module: str | None, lexicon: Lexicon) -> bool:
-    return lines[at].unit == "restraint" and _is_elsewhere(lines[at], module, lexicon)
+    is_elsewhere = lines[at].unit == "restraint" and _is_elsewhere(lines[at], module, lexicon)
+    return is_elsewhere or (at > 0 and _goes_on(lines[at - 1], lines[at]))
+
+
+def _goes_on(before: Line, line: Line) -> bool:
+    """Tell whether a line is the rest of what a label above said of another unit."""
+    is_rest = before.text.rstrip().endswith(",") and before.unit == "other"
+    return is_rest and indent(line) > indent(before) and not has_label(line.text)
 
 
 def _settle_unnamed(lines: list[Line]) -> None:

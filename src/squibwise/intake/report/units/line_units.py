@@ -200,6 +200,11 @@ def _units(names: set[str], lexicon: Lexicon) -> dict[str, Unit]:
     return {name: unit for name, (unit, _) in named.items()}
 
 
+def has_label(text: str) -> bool:
+    """Tell whether a label stands in a text, at its beginning or that of a cell."""
+    return _INLINE.search(text) is not None
+
+
 def unit_of_label(line: Line, lexicon: Lexicon, *, is_whole: bool) -> tuple[str, Unit] | None:
     """The unit that the label before a code names, and the label; None where it names none.
 
