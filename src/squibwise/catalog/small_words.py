@@ -48,6 +48,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         but_in: They do so in one language.
         instead: They lead to what something is not.
         except_: They take something out of what stands before them.
+        joined_sides: Left and right as a sign joins them: ``L+R``.
         around: Two words around what is taken out of all, and one that says so alone.
         everything: They name all there is.
         rest: They name all that was not named.
@@ -174,6 +175,7 @@ class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     but_in: dict[str, frozenset[str]]
     instead: frozenset[str]
     except_: frozenset[str] = msgspec.field(name="except")
+    joined_sides: tuple[tuple[str, str], ...]
     around: tuple[str, str, str]
     everything: frozenset[str]
     rest: frozenset[str]

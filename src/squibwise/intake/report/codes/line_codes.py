@@ -43,6 +43,7 @@ from squibwise.intake.report.language.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
 _THREE = pattern(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
+_SIX_LEADS, _SIX_TITLE = pattern(r"\s*(\d{6})(?=\s[^\W\d])"), pattern(r"\s*(\d{6})(?=\s-\s[^\W\d])")
 _THREE_LAST = pattern(r"[/|]\s*(\d{3})\s*$")
 _SLASHED = pattern(r"\s*([0-9A-F]{3,6})/[0-9A-F]{2}(?=\s+[^\W\d])")
 _PAIRS = pattern(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
@@ -300,9 +301,15 @@ def _follow_shapes(lines: list[Line]) -> None:
 
 
 def _find_maker_number(text: str) -> Code | None:
-    """Return a maker's three-digit number, or two pairs of digits, that leads or ends a line."""
-    match = _PAIRS.match(text) or _THREE.match(text) or _THREE_LAST.search(text)
-    return None if match is None else undecided(match, "maker")
+    """Return a maker's number that leads or ends a line: three digits, six, or two pairs."""
+    for style, match in (
+        ("amid", _SIX_LEADS.match(text)),
+        ("decimal", _SIX_TITLE.match(text)),
+        ("maker", _PAIRS.match(text) or _THREE.match(text) or _THREE_LAST.search(text)),
+    ):
+        if match is not None:
+            return undecided(match, style)
+    return None
 
 
 def _find_hexes(text: str) -> tuple[Code, ...]:

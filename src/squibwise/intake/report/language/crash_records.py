@@ -74,7 +74,8 @@ def _sketch(
         kind = _kind(token.text, hit, tokens, lexicon) if hit else "-" if is_place else "?"
         if _tells_storing(token.text, lexicon) and kind not in "pl":
             kind = "s"
-        is_small = token.text[0].isdecimal() or lexicon.is_told(token.text, "plain", names)
+        is_small = token.text[0].isdecimal() or not token.text.isascii()  # another script's
+        is_small = is_small or lexicon.is_told(token.text, "plain", names)
         follower = tokens[at + 1].text if at + 1 < len(tokens) else ""
         if token.apart and token.text == "0" and follower != "x":  # "0x08" counts nothing
             kind = "z"

@@ -43,6 +43,7 @@ def spell_out(lines: list[Line], lexicon: Lexicon, catalog: Catalog) -> None:
     _drop_leads(lines, lexicon)
     for line in lines:  # "alles weg op B1001 na"
         line.text = _around(lexicon).sub(rf"{lexicon.small.around[2]}\1", line.text)
+    _part_sides(lines, lexicon)
     _spell_umlauts(lines, lexicon)
     spell_numbers(lines, lexicon)
     spell_dittos(lines, lexicon)
@@ -76,6 +77,26 @@ def _drop_leads(lines: list[Line], lexicon: Lexicon) -> None:
             line.text = line.text[found.end() :]
         line.text, *cells = (offer.sub("", text) for text in (line.text, *line.cells))
         line.cells = (*cells,)
+
+
+def _part_sides(lines: list[Line], lexicon: Lexicon) -> None:
+    """``Curtains L+R`` are the left and the right one."""
+    for line in lines:
+        if "+" in line.text or "&" in line.text:
+            for joined, both in _joined(lexicon):
+                line.text = joined.sub(both, line.text)
+                line.cells = tuple(joined.sub(both, cell) for cell in line.cells)
+
+
+@lru_cache(maxsize=4)
+def _joined(lexicon: Lexicon) -> tuple[tuple[re.Pattern[str], str], ...]:
+    pairs = lexicon.small.joined_sides
+    either = "|".join(rf"{left}\s?[+&]\s?{right}" for left, right in pairs)
+    turned = "|".join(rf"{right}\s?[+&]\s?{left}" for left, right in pairs)
+    return (
+        (re.compile(rf"(?i)(?<![\w.+-])(?:{either})(?![\w+])"), "left + right"),
+        (re.compile(rf"(?i)(?<![\w.+-])(?:{turned})(?![\w+])"), "right + left"),
+    )
 
 
 @lru_cache(maxsize=4)
