@@ -412,10 +412,17 @@ def _is_area_between(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     is_memory = line.words.statuses == ["stored"] and len(line.tokens) > 1  # "Seat memory"
     told = (line.words.statuses and not is_memory) or line.words.voices
     is_told = told or (has_part(line.words) and not _is_of_blinds(lines, at))
-    is_named = line.text.lstrip()[:1].isupper() and not line.text.rstrip().endswith("-")
+    is_named = line.text.lstrip()[:1].isupper() or _tells_again(lines, at)
+    is_named = is_named and not line.text.rstrip().endswith("-")
     # the row above wants no second half
     is_whole = has_fault(before.words) or before is not lines[at - 1]
     return is_named and is_whole and not is_told and is_all_area(line.text, lexicon)
+
+
+def _tells_again(lines: list[Line], at: int) -> bool:
+    """Tell whether the row below bears the number of one above: units use the same numbers."""
+    below = {code.code for code in lines[at + 1].codes}
+    return any(code.code in below for above in lines[:at] for code in above.codes)
 
 
 def _row_above(lines: list[Line], at: int) -> Line | None:
