@@ -1041,16 +1041,22 @@ def test_all_that_stands_in_the_way_is_told_at_once_with_the_commands_in_order(
     first = ["1", "2 --safe", "3,11-12", "21", "22   (30 min after the power came off)"]
     assert [w for w in typed if w in first] == [w for w in first if w in typed]
     assert len(typed) == len(set(typed))
-    hour = dt.datetime(2026, 6, 5, 8)
-    for words in typed:
-        if "FILE" in words or "SECONDS" in words:
+    hour, asked = dt.datetime(2026, 6, 5, 8), 0
+    while typed:
+        numbers, _, option = typed.pop(0).partition(" ")
+        if "FILE" in option or "SECONDS" in option:
             continue
-        numbers, _, option = words.partition(" ")
         hour += dt.timedelta(hours=1)
         given = [w.replace("OHM", "2.1") for w in option.split() if "(" not in option]
         at = ("--by", "R", "--time", f"{hour:%Y-%m-%dT%H:%M}")
         done = run("did", tmp_path, numbers, *given, *at)
-        assert done.code == 0, (words, done.err)
+        if done.code:  # a look that passed took work off the list: ask for the rest
+            told = run("did", tmp_path, "92", *at).err
+            typed = [
+                ln.split("CASE ")[1] for ln in told.partition("in this order:\n")[2].splitlines()
+            ]
+            asked += 1
+    assert asked <= 1
     at = ("--time", f"{hour + dt.timedelta(hours=1):%Y-%m-%dT%H:%M}")
     done = run("did", tmp_path, "92", "--lamp", "6", "--by", "R", *at)
     assert done.code == 0, done.err

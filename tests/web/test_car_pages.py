@@ -40,7 +40,7 @@ def test_the_brief_of_a_car_says_what_the_command_says_and_leads_to_the_circuit(
     assert "<b>no part is needed</b>" in html
     assert 'href="/car/clover-05/trace/driver.seat-bag/1"><b>trace</b>' in html
     assert "squibwise trace" not in html
-    assert "AUD likely" in call.get("/car/burdock-09").text
+    assert "AUD expected" in call.get("/car/burdock-09").text
 
 
 def test_a_right_hand_drive_car_has_its_wheel_and_its_drivers_parts_on_the_right() -> None:

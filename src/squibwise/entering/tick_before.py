@@ -138,8 +138,9 @@ def must_precede(first: Operation, then: Operation) -> bool:
     if first.action == "out":
         is_live = any(c.id == LIVE_CAUTION for c in first.cautions)
         return then.id == HEAT_OUT and is_live and is_sure
-    if then.action == "close" and first.id in then.after:
-        return first.id == UNIT_BOLTED or (first.action in ("fit", "join") and is_sure)
+    if first.id in then.after and (then.action == "close" or first.id == UNIT_BOLTED):
+        closes = then.action in ("close", "fit")  # a new panel closes over the unit as the old does
+        return closes and (first.id == UNIT_BOLTED or (first.action in ("fit", "join") and is_sure))
     is_open = first.action in ("fit", "join", "close") or first.id == HEAT_BACK
     is_repair = first.action in ("fit", "trace") and first.counted
     return (then.id in POWERING and is_open and is_sure) or (then.id == CLEAR and is_repair)
