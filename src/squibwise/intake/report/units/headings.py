@@ -46,6 +46,7 @@ _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, b
     "internal mechanical defect performance ground range resistance".split()
 )
 _SIDE_WORDS = frozenset("skip side byside seatbag otherside pillar".split()) | KERB
+_OF_UNITS = frozenset("airbagmodule unit system".split())
 _IN_SEATS = frozenset("sensor switch seatposition occupant lap".split())  # parts of other units too
 
 
@@ -181,11 +182,11 @@ def _heads_sides(lines: list[Line], at: int) -> bool:
 
 
 def heads_part(lines: list[Line], at: int) -> bool:
-    """``driver pretensioner`` above ``B1A20 open`` set in: a part at its place, and no unit."""
+    """``Driver pretensioner`` above ``B1A20 open``: a part at its place, and no unit."""
     line, after = lines[at], next_below(lines, at, 1)
-    if after is None or not after.codes or indent(line) >= indent(after):
+    if after is None or not after.codes or line.words.features & _OF_UNITS:
         return False
-    is_part = line.words.is_sided and line.words.features & (HEADS - _IN_SEATS)
+    is_part = line.words.is_placed and line.words.features & (HEADS - _IN_SEATS)
     return bool(is_part and has_fault(after.words)) and not after.words.features & HEADS
 
 
