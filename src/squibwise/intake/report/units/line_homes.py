@@ -50,7 +50,8 @@ _NUMBERED_NAME = pattern(r"\s*\d{2}\s[^\W\d_][^,;?!]*$")
 _FEW_ROWS = 3
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _NO_HEADINGS = frozenset({"blank", "meta", "header", "group"})
-_BESIDES = frozenset({"aside", "meta", "count", "unread", "words"})  # rows without a code
+_BESIDES = frozenset({"aside", "meta", "count"})  # lines beside the rows with codes
+_SAID_WHOLE = frozenset({"crashrecord", "skip"})
 _SEVERAL = 2  # headings that show a print of more than one unit
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
@@ -429,9 +430,10 @@ def _row_above(lines: list[Line], at: int) -> Line | None:
     """Return the row with a code above a line, past what its unit says without one."""
     for above in reversed(lines[:at]):
         if above.codes:
-            return above
-        if above.role not in _BESIDES or above.text.rstrip()[-1:] in ".?!":
-            return None  # another heading, or a sentence of a story
+            return above if indent(lines[at]) <= indent(above) else None
+        is_whole = above.role in _BESIDES or above.words.features & _SAID_WHOLE
+        if not (is_whole or above.words.voices) or above.text.rstrip()[-1:] in ".?!":
+            return None  # another heading, the rest of a name, a sentence of a story
     return None
 
 
