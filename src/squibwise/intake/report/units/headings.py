@@ -300,6 +300,8 @@ def reads_as_name(line: Line) -> bool:
         return False
     if line.role in ("header", "meta") or _VOLTS.search(line.text):
         return False
+    if "," in line.text and line.words.voices:
+        return False  # "works, the cruise too"
     is_status = line.words.statuses and not line.words.features and len(line.tokens) == 1
     faults = line.words.features & FAULTS
     if line.count is not None:
