@@ -51,6 +51,7 @@ _FEW_ROWS = 3
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _NO_HEADINGS = frozenset({"blank", "meta", "header", "group"})
 _BESIDES = frozenset({"aside", "meta", "count"})  # lines beside the rows with codes
+_SAID_BELOW = 8  # lines without a code that a unit may have below its codes
 _SAID_WHOLE = frozenset({"crashrecord", "skip"})
 _SEVERAL = 2  # headings that show a print of more than one unit
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
@@ -428,7 +429,7 @@ def _tells_again(lines: list[Line], at: int) -> bool:
 
 def _row_above(lines: list[Line], at: int) -> Line | None:
     """Return the row with a code above a line, past what its unit says without one."""
-    for above in reversed(lines[:at]):
+    for above in reversed(lines[max(at - _SAID_BELOW, 0) : at]):
         if above.codes:
             return above if indent(lines[at]) <= indent(above) else None
         is_whole = above.role in _BESIDES or above.words.features & _SAID_WHOLE
