@@ -76,6 +76,7 @@ HOSTILE = [
     "status status status " * 90,
     "zuendkreiszuendkreiszuendkreis " * 60,
     "wrod xyzzyq plughh frobnic " * 70,
+    "B1A20 dropped " + "0112 ordinary 1-2 shelf 3/4 " * 12 + "1:",  # the tail of a thing's number
 ]
 
 

@@ -33,8 +33,11 @@ _THING = pattern(  # what leads up to a number: "Bay ", "/ shelf no. ", "   Lot:
     rf"(?:^|[/|;,(\t]|\s{{2}}|\s-\s|\d\s)\W*(?P<words>{_NAMED}?)"
     r"(?P<numbered>(?i:no|nr|num|n[°º]?|№)\.?)?\s*(?P<sign>[:=#])?\s*$"
 )
+_WORDS = r"(?:[^\W\d_][^\W\d_'-]*+\.?[\s-]?){1,3}"  # the same, with one way to part them
+_DIGITS = r"(?=[A-Z]?[./-]*\d)"
 _ENDS = pattern(  # nothing behind it but further numbers of things
-    rf"[)\].\s]*(?:(?:\s*[-/|;,]\s*|\s+)(?:{_NAMED}[:#]?\s?)?[A-Z]?[\d./-]*\d[\w./-]*[)\].]*)*\W*$"
+    rf"[)\].\s]*(?>(?:\s*[-/|;,]\s*|\s+)(?:{_WORDS}[:#]?\s?)?{_DIGITS}"
+    rf"(?:[\w.]|[-/](?!{_WORDS}[:#]\s?{_DIGITS}))++[)\].]*)*\W*$"
 )
 _BEGUN = (
     r"(?:(?=[a-z]?\d)[a-z0-9]{2,4}\s(?=\w*$|\w*\d))?"  # what a number begins with: "6J B1088 B"

@@ -1,5 +1,6 @@
 """In which form a report names its units: a number, a word before one, a word for a computer."""
 
+import re
 from collections.abc import Set as AbstractSet
 
 from squibwise.intake.patterns import pattern
@@ -22,24 +23,31 @@ _LONGEST_LIST = 19  # places that a list of a report may number: "02 - Roof"
 
 def forms_of(line: Line, lexicon: Lexicon) -> set[str]:
     """Return how a line names a unit, by what stands before its colon."""
-    if (found := _NUMBERED.match(line.text)) and found["number"] != str(line.count):
+    found = _NUMBERED.match(line.text)
+    return _forms(line, found, _words_of(_name_of(line, found)), lexicon)
+
+
+def _forms(line: Line, found: re.Match[str] | None, texts: list[str], lexicon: Lexicon) -> set[str]:
+    if found and found["number"] != str(line.count):
         word = flat(found["word"]).strip(" .:") if found["word"] is not None else None
         word = "address" if is_addressed(line) else word
         is_form = word is not None and not lexicon.has_name("restraint", word)
         digits = len(found["number"])
         return ({f"{word} 1"} if is_form else set()) | ({"1" * digits} if digits > 1 else set())
-    texts = [t for t in _name_of(line)[1] if not tells_place(t, lexicon)]
+    texts = [t for t in texts if not tells_place(t, lexicon)]
     ends = tuple(lexicon.small.computers)
     told = {"first"} if texts and texts[0] in ends else set()
     return told | ({"last"} if texts and texts[-1].endswith(ends) else set())
 
 
-def _name_of(line: Line) -> tuple[str, list[str]]:
-    """A unit's name and its words, without its number and what stands behind its colon."""
-    numbered = _NUMBERED.match(line.text)
+def _name_of(line: Line, numbered: re.Match[str] | None) -> str:
+    """A unit's name, without its number and what stands behind its colon."""
     text = line.text if line.count is None else heading_name(line)
-    name = (numbered["name"] if numbered else text.partition(":")[0]).strip()
-    return name, [t.text for t in tokenise(name)]
+    return (numbered["name"] if numbered else text.partition(":")[0]).strip()
+
+
+def _words_of(name: str) -> list[str]:
+    return [t.text for t in tokenise(name)]
 
 
 def names_another(line: Line, forms: AbstractSet[str], lexicon: Lexicon) -> str:
@@ -48,8 +56,10 @@ def names_another(line: Line, forms: AbstractSet[str], lexicon: Lexicon) -> str:
     ``module: climate``, ``roof module``, where a word for a computer stands beside a part of the
     car or, where the restraint unit's does, beside a word that nobody knows; any number and name.
     """
-    (name, texts), numbered = _name_of(line), _NUMBERED.match(line.text)
-    form = forms_of(line, lexicon)
+    numbered = _NUMBERED.match(line.text)
+    name = _name_of(line, numbered)
+    texts = _words_of(name)
+    form = _forms(line, numbered, texts, lexicon)
     shared = form & forms
     if not (shared if numbered else form) or len(texts) > _MOST_WORDS:
         return ""

@@ -1,7 +1,6 @@
 """How headings stand in a report, and what those that name no unit say of the lines below them."""
 
 import re
-from itertools import islice
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.language.features import NO, YES
@@ -156,12 +155,14 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
 def _is_above_codes(lines: list[Line], at: int) -> bool:
     """``Driver bag`` above a code: the first part below no code, the next alike, none below all."""
     line, before = lines[at], lines[at - 1] if at else None
-    last = max(i for i, ln in enumerate(lines) if ln.codes)
-    if next_below(lines, last, 1) is not None or not line.words.features & HEADS:
+    if not (line.words.is_placed and line.words.features & HEADS):
+        return False
+    last = next(n for n in range(len(lines) - 1, at, -1) if lines[n].codes)
+    if next_below(lines, last, 1) is not None:
         return False
     is_first = before is None or not before.codes
     is_next = any(ln.role == "group" and has_part(ln.words) for ln in lines[:at])
-    return (is_first or is_next) and line.words.is_placed
+    return is_first or is_next
 
 
 def _heads_sides(lines: list[Line], at: int) -> bool:
@@ -218,7 +219,7 @@ def _sorts_by_status(line: Line, before: Line, after: Line) -> bool:
     if line.is_keyed or has_part(line.words) or after.words.statuses:
         return False
     is_apart = before is line or before.role == "blank" or before.number < line.number - 1
-    is_named = bool(line.words.features & {"unit", "system", "airbagmodule"})
+    is_named = bool(line.words.features & _OF_UNITS)
     return len(line.tokens) <= MOST_WORDS and (is_apart or is_named)
 
 
@@ -291,7 +292,7 @@ def heads_next(lines: list[Line], at: int) -> bool:
 
 def next_below(lines: list[Line], at: int, reach: int) -> Line | None:
     """Return the first line with text among the next few; None where there is none."""
-    return next((ln for ln in islice(lines, at + 1, at + 1 + reach) if ln.role != "blank"), None)
+    return next((ln for ln in lines[at + 1 : at + 1 + reach] if ln.role != "blank"), None)
 
 
 def reads_as_name(line: Line) -> bool:
@@ -324,7 +325,7 @@ def is_bare_heading(lines: list[Line], at: int) -> bool:
         return True
     if heads_seats(lines, at):
         return False
-    below = islice(lines, at + 1, at + 1 + _NEXT_LINES)
+    below = lines[at + 1 : at + 1 + _NEXT_LINES]
     after = next((ln for ln in below if ln.role not in ("blank", "meta")), None)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
         return False

@@ -414,11 +414,12 @@ def _is_area_between(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     is_memory = line.words.statuses == ["stored"] and len(line.tokens) > 1  # "Seat memory"
     told = (line.words.statuses and not is_memory) or line.words.voices
     is_told = told or (has_part(line.words) and not _is_of_blinds(lines, at))
-    is_named = line.text.lstrip()[:1].isupper() or _tells_again(lines, at)
-    is_named = is_named and not line.text.rstrip().endswith("-")
+    is_cut = line.text.rstrip().endswith("-")
     # the row above wants no second half
     is_whole = has_fault(before.words) or before is not lines[at - 1]
-    return is_named and is_whole and not is_told and is_all_area(line.text, lexicon)
+    if is_cut or is_told or not (is_whole and is_all_area(line.text, lexicon)):
+        return False
+    return line.text.lstrip()[:1].isupper() or _tells_again(lines, at)
 
 
 def _tells_again(lines: list[Line], at: int) -> bool:
